@@ -1,0 +1,1 @@
+"""The pytest plugin: spec files become test files, their checks test items."""
