@@ -1,0 +1,89 @@
+"""What every part entry has in common, what a kind of part is, and what a kind may know of its board."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import attrs
+
+from benchcheck.kinds.check import Check
+
+__all__ = ["Fitted", "Kind", "Part", "Surroundings"]
+
+
+@attrs.frozen(kw_only=True)
+class Fitted:
+    """What was put in on this visit, to be seen with the eyes: `fitted = { maker = "...", lot = "..." }`."""
+
+    maker: str = ""
+    series: str = ""
+    lot: str = ""
+    rated_voltage: str = ""
+    note: str = ""
+
+
+@attrs.frozen(kw_only=True)
+class Part:
+    """The keys every part takes, whatever its kind; kinds subclass it and add their own.
+
+    `pins` maps pin names to nets in the kind's pin order: `{"anode": "LX", "cathode": "VSW"}`, and
+    `{"1": "FB", "2": "GND"}` for two-lead parts written as a list; empty where the spec gives no nets.
+    """
+
+    designator: str
+    kind: str
+    pins: Mapping[str, str] = attrs.field(factory=dict)
+    neighbour: bool = False
+    joints: bool = False
+    fitted: Fitted | None = None
+    lot: str = ""
+    priors: Mapping[str, float] = attrs.field(factory=dict)
+
+    def net(self, pin: str) -> str | None:
+        """Return the net a pin is on, or None where the spec does not say."""
+        return self.pins.get(pin)
+
+
+class Surroundings(Protocol):
+    """What a kind may know of the board around its part when it makes checks."""
+
+    @property
+    def ambient_c(self) -> float:
+        """The board's stated ambient temperature in degree Celsius."""
+        ...
+
+    def complete(self, net: str) -> bool:
+        """Return whether the spec says every path on this net is in the file."""
+        ...
+
+    def touching(self, net: str) -> tuple[tuple[str, str], ...]:
+        """Return (designator, pin) of every part on the net, the part itself included."""
+        ...
+
+    def voltage(self, net: str) -> float | None:
+        """Return the DC voltage of the net to ground under power, where rail, supply or net entry states it."""
+        ...
+
+    def ground(self) -> str | None:
+        """Return the net that most rails and supplies name as their minus."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of part: its name, its entry class, its pins in order, and how an entry becomes checks.
+
+    `two_lead` kinds take `nets` as a list as well. `devices` gives the circuit devices an entry stamps into
+    a netlist (room circuit); None until the kind has a model. `summary` is one line for people.
+    """
+
+    name: str
+    entry: type[Part]
+    pins: tuple[str, ...]
+    checks: Callable[[Any, Surroundings], tuple[Check, ...]]
+    summary: str
+    two_lead: bool = False
+    any_pins: bool = False
+    devices: Callable[[Any], tuple[Any, ...]] | None = None

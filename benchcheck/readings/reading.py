@@ -1,0 +1,55 @@
+"""A reading: what the meter showed (the VIM's indication) for one check, exactly as accepted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from benchcheck.quantity import Display
+
+__all__ = ["Origin", "Reading", "Session"]
+
+
+class Origin(StrEnum):
+    """How a reading came in."""
+
+    TYPED = "typed"
+    FILE = "file"
+    METERED = "metered"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One accepted reading.
+
+    `display` holds what was shown and its SI value and resolution in `quantity_unit`. `polarity` is "" or
+    "swapped" when red and black were exchanged against the check. `repeat` counts readings of one check from
+    1; `meter` and `meter_range` name what took it. `line` is the line of the readings file, 0 otherwise.
+    `retries` are the displays of earlier tries that were not accepted, oldest first. `taken` is in UTC.
+    """
+
+    check: str
+    display: Display
+    quantity_unit: str
+    origin: Origin
+    polarity: str = ""
+    repeat: int = 1
+    meter: str = ""
+    meter_range: str = ""
+    note: str = ""
+    line: int = 0
+    taken: datetime | None = None
+    retries: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """What the reserved readings say about the whole session, with the spec's or bench's value until read.
+
+    `ambient_c` in degree Celsius; `leads_ohm` is the reading with the leads shorted, None until taken.
+    """
+
+    ambient_c: float = 23.0
+    ambient_read: bool = False
+    leads_ohm: float | None = None

@@ -1,0 +1,1 @@
+"""From a reading to a verdict that says how sure it is."""

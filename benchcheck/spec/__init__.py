@@ -1,0 +1,1 @@
+"""The board spec: what a board should measure, loaded with every fault of the file named at once."""
