@@ -1,0 +1,1 @@
+"""The checklist: which checks, in what order, and what must hold before each."""

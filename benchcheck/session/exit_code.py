@@ -1,0 +1,30 @@
+"""One number for the whole visit; where several apply, the gravest for whoever must act on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from benchcheck.score.model import Outcome, Score, Verdict
+
+__all__ = ["INTERRUPTED", "exit_code"]
+
+INTERRUPTED = 130
+_FAILED = frozenset({Verdict.FAIL, Verdict.CONDITIONAL_FAIL})
+_PASSED = frozenset({Verdict.PASS, Verdict.CONDITIONAL_PASS})
+
+
+def exit_code(scores: Iterable[Score], *, interrupted: bool = False) -> int:
+    """Return 130 interrupted, 4 instrument trouble, 1 failed, 3 undecided, skipped or blocked, 0 all passed.
+
+    Usage errors (2) and an unknown output state (5) never get as far as scores; they come as exceptions.
+    """
+    scores = tuple(scores)
+    if interrupted:
+        return INTERRUPTED
+    if any(score.outcome is Outcome.ERROR for score in scores):
+        return 4
+    if any(score.verdict in _FAILED for score in scores):
+        return 1
+    if any(score.verdict not in _PASSED for score in scores):
+        return 3
+    return 0
