@@ -1,0 +1,154 @@
+"""What a meter showed, as somebody typed it: a number with the worth of its last digit, or a word.
+
+A reading has a shape and not only a value: "OL" in its many forms, "climbs to 2.1M", "falls to 18u",
+"jumps", "beep". A comma is a decimal comma; "1." and "1 ." are the overload of meters that blank all digits
+but the first.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from benchcheck.errors import QuantityError
+from benchcheck.quantity.notation import MAX_LENGTH, clean, read_figures, refusal
+from benchcheck.quantity.units import QuantityUnit, UnitWords, find_suffix, shown, unit_words
+
+__all__ = ["Display", "DisplayState", "parse_display"]
+
+
+class DisplayState(StrEnum):
+    """The shape of what was seen; only VALUE, CLIMBS and FALLS can carry a number."""
+
+    VALUE = "value"
+    OVERLOAD = "overload"
+    CLIMBS = "climbs"
+    FALLS = "falls"
+    JUMPS = "jumps"
+    BEEP = "beep"
+    NO_BEEP = "no beep"
+    YES = "yes"
+    NO = "no"
+    TEXT = "text"
+    NOT_REACHABLE = "not reachable"
+    NOT_PRESENT = "not present"
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """What a meter showed; `value` and `resolution` (one step of the last digit given) are SI.
+
+    A VALUE always has both. CLIMBS and FALLS have them when an end was named, and `to_overload` when that end
+    was overload. Every other state has neither.
+    """
+
+    text: str
+    state: DisplayState
+    value: float | None = None
+    resolution: float | None = None
+    to_overload: bool = False
+
+
+MOVES = re.compile(
+    r"(climb(?:s|ing)?|ris(?:es|ing)|fall(?:s|ing)?|drop(?:s|ping)?)(?: +(?:to|towards?|past)(?: +(.+))?)?",
+    re.IGNORECASE,
+)
+OVERLOAD = re.compile(r"[+-]?(?:[o0]\.?l\.?|\.[o0]\.?l|open|over(?:load|range|flow)?|1 *\.|- *-[ -]*)", re.IGNORECASE)
+WORDS = {
+    "jumps": DisplayState.JUMPS,
+    "jumping": DisplayState.JUMPS,
+    "unstable": DisplayState.JUMPS,
+    "beep": DisplayState.BEEP,
+    "beeps": DisplayState.BEEP,
+    "no beep": DisplayState.NO_BEEP,
+    "silent": DisplayState.NO_BEEP,
+    "not reachable": DisplayState.NOT_REACHABLE,
+    "not present": DisplayState.NOT_PRESENT,
+}
+ANSWERS = {
+    "yes": DisplayState.YES,
+    "y": DisplayState.YES,
+    "ok": DisplayState.YES,
+    "seen": DisplayState.YES,
+    "lit": DisplayState.YES,
+    "no": DisplayState.NO,
+    "n": DisplayState.NO,
+    "not ok": DisplayState.NO,
+    "not seen": DisplayState.NO,
+    "not lit": DisplayState.NO,
+}
+
+
+def parse_display(text: str, quantity_unit: str) -> Display:
+    """Return what a text says a meter showed; QuantityError says what was found and what to type.
+
+    `quantity_unit` "yes/no" takes answers, "text" answers and free words (a maker, a lot), "1" numbers and
+    answers.
+
+    >>> display = parse_display("4.68k", "ohm")
+    >>> display.state.value, display.value, display.resolution
+    ('value', 4680.0, 10.0)
+    >>> parse_display("climbs to OL", "ohm").to_overload
+    True
+    """
+    stripped = text.strip()
+    if quantity_unit in (QuantityUnit.TEXT, QuantityUnit.YES_NO):
+        return _answer(stripped, quantity_unit)
+    words = unit_words(quantity_unit)
+    cleaned = clean(text)
+    if OVERLOAD.fullmatch(cleaned) is None:
+        figures = read_figures(cleaned, words)
+        if figures is not None:
+            return Display(stripped, DisplayState.VALUE, figures.value, figures.resolution)
+    return _word(stripped, cleaned, words)
+
+
+def _word(stripped: str, cleaned: str, words: UnitWords) -> Display:
+    """Return the display of a text that is no plain number."""
+    if len(cleaned) > MAX_LENGTH:
+        raise refusal(cleaned, words)
+    if _is_overload(cleaned, words):
+        return Display(stripped, DisplayState.OVERLOAD)
+    folded = " ".join(cleaned.casefold().replace("-", " ").split())
+    state = WORDS.get(folded) or (ANSWERS.get(folded) if words.unit == QuantityUnit.RATIO else None)
+    if state is not None:
+        return Display(stripped, state)
+    moves = MOVES.fullmatch(cleaned)
+    if moves is not None:
+        return _moving(stripped, moves, words)
+    if folded in ANSWERS:
+        raise QuantityError(f'{shown(stripped)} is not what a meter shows; write {words.examples} or "OL"')
+    raise refusal(cleaned, words)
+
+
+def _is_overload(cleaned: str, words: UnitWords) -> bool:
+    """Return whether a text is one of the forms of overload, with or without the unit behind it."""
+    if OVERLOAD.fullmatch(cleaned):
+        return True
+    head, _, unit = cleaned.rpartition(" ")
+    return bool(head) and OVERLOAD.fullmatch(head.strip()) is not None and find_suffix(words, unit) is not None
+
+
+def _moving(stripped: str, moves: re.Match[str], words: UnitWords) -> Display:
+    state = DisplayState.CLIMBS if moves[1][0] in "cCrR" else DisplayState.FALLS
+    end = moves[2]
+    if end is None:
+        return Display(stripped, state)
+    if _is_overload(end.strip(), words):
+        return Display(stripped, state, to_overload=True)
+    figures = read_figures(end.strip(), words)
+    if figures is None:
+        raise refusal(end.strip(), words)
+    return Display(stripped, state, figures.value, figures.resolution)
+
+
+def _answer(stripped: str, quantity_unit: str) -> Display:
+    folded = " ".join(stripped.casefold().replace("-", " ").split())
+    state = ANSWERS.get(folded) or WORDS.get(folded)
+    if state is not None:
+        return Display(stripped, state)
+    if quantity_unit == QuantityUnit.TEXT and stripped.isprintable() and 0 < len(stripped) <= 200:
+        return Display(stripped, DisplayState.TEXT)
+    wanted = '"yes" or "no"' if quantity_unit == QuantityUnit.YES_NO else "up to 200 printable signs"
+    raise QuantityError(f"{shown(stripped)} is not an answer here; write {wanted}")
