@@ -1,0 +1,20 @@
+"""Documents: TOML in with the line of every key, text in with its faults named, files out whole or not at all.
+
+The only home of TOML parsers and writers and of atomic file writing. tomli-w and tomlkit load when they write.
+"""
+
+from benchcheck.document.emit import amend, dump, toml_value
+from benchcheck.document.files import digest_of, read_text_capped, write_atomically
+from benchcheck.document.toml import Document, parse_document, read_document
+
+__all__ = [
+    "Document",
+    "amend",
+    "digest_of",
+    "dump",
+    "parse_document",
+    "read_document",
+    "read_text_capped",
+    "toml_value",
+    "write_atomically",
+]
