@@ -6,7 +6,7 @@ drawn from them, and mypy sees plain floats in SI units.
 
 from __future__ import annotations
 
-from typing import Generic, NewType, TypeVar
+from typing import Any, Generic, NewType, Protocol, TypeVar
 
 import attrs
 
@@ -16,6 +16,8 @@ __all__ = [
     "Amperes",
     "Celsius",
     "Farads",
+    "Gain",
+    "Given",
     "Henries",
     "Hertz",
     "Ohms",
@@ -25,6 +27,7 @@ __all__ = [
     "Tolerance",
     "Volts",
     "Window",
+    "file_key",
 ]
 
 Ohms = NewType("Ohms", float)
@@ -37,15 +40,52 @@ Hertz = NewType("Hertz", float)
 Seconds = NewType("Seconds", float)
 Ratio = NewType("Ratio", float)  # "2 %" or 0.02
 PerKelvin = NewType("PerKelvin", float)  # "100 ppm/K"
+Gain = NewType("Gain", float)  # a plain number: 110
 
 Q = TypeVar("Q", bound=float)
 
 
 @attrs.frozen(kw_only=True)
 class Window(Generic[Q]):
-    """A limit given in a spec: `{ min = "0.15 V", max = "0.45 V", reason = "..." }`, at least one of both."""
+    """A limit given in a spec: `{ min = "0.15 V", max = "0.45 V", reason = "..." }`, at least one of both.
+
+    `switches` holds positions for this check alone, `{ S1 = "open" }`; they come before its rail's or supply's.
+    """
 
     min: Q | None = None
     max: Q | None = None
     reason: str = ""
     switches: dict[str, str] = attrs.field(factory=dict)
+
+
+class Given(Protocol):
+    """What every given limit has, `Window` or one with further keys; SI units, None where a side is open."""
+
+    @property
+    def min(self) -> float | None:
+        """The lower limit."""
+        ...
+
+    @property
+    def max(self) -> float | None:
+        """The upper limit."""
+        ...
+
+    @property
+    def reason(self) -> str:
+        """Why the spec sets this limit; may be empty."""
+        ...
+
+    @property
+    def switches(self) -> dict[str, str]:
+        """Switch positions the check is taken in, by designator: "open" or "closed"."""
+        ...
+
+
+def file_key(attribute: attrs.Attribute[Any]) -> str:
+    """Return how an entry's attribute is written in a spec: a word Python keeps to itself ends in `_`.
+
+    >>> file_key(attrs.fields_dict(attrs.make_class("Entry", ["as_"]))["as_"])
+    'as'
+    """
+    return attribute.name.rstrip("_")

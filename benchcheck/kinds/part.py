@@ -9,18 +9,23 @@ from typing import Any, Protocol
 import attrs
 
 from benchcheck.kinds.check import Check
+from benchcheck.kinds.fields import Ohms, Volts, Window
 
 __all__ = ["Fitted", "Kind", "Part", "Surroundings"]
 
 
 @attrs.frozen(kw_only=True)
 class Fitted:
-    """What was put in on this visit, to be seen with the eyes: `fitted = { maker = "...", lot = "..." }`."""
+    """What was put in on this visit, to be seen with the eyes: `fitted = { maker = "...", lot = "..." }`.
+
+    `fitted = true` is short for an empty table: new, and nothing known of it. `rated_voltage` is the one
+    printed on the new part, in volt.
+    """
 
     maker: str = ""
     series: str = ""
     lot: str = ""
-    rated_voltage: str = ""
+    rated_voltage: Volts | None = None
     note: str = ""
 
 
@@ -28,6 +33,8 @@ class Fitted:
 class Part:
     """The keys every part takes, whatever its kind; kinds subclass it and add their own.
 
+    `joints = true` checks the joint of every lead, `joint` is the limit for them, `fitted` asks for the eyes;
+    `lot` is the lot of a part fitted earlier. A `neighbour` shapes readings and is not itself checked.
     `pins` maps pin names to nets in the kind's pin order: `{"anode": "LX", "cathode": "VSW"}`, and
     `{"1": "FB", "2": "GND"}` for two-lead parts written as a list; empty where the spec gives no nets.
     """
@@ -37,6 +44,7 @@ class Part:
     pins: Mapping[str, str] = attrs.field(factory=dict)
     neighbour: bool = False
     joints: bool = False
+    joint: Window[Ohms] | None = None
     fitted: Fitted | None = None
     lot: str = ""
     priors: Mapping[str, float] = attrs.field(factory=dict)
@@ -60,6 +68,10 @@ class Surroundings(Protocol):
 
     def touching(self, net: str) -> tuple[tuple[str, str], ...]:
         """Return (designator, pin) of every part on the net, the part itself included."""
+        ...
+
+    def nets_of(self, designator: str) -> Mapping[str, str]:
+        """Return the nets of a part by pin; empty where the spec gives none."""
         ...
 
     def voltage(self, net: str) -> float | None:
