@@ -1,1 +1,191 @@
-"""The pytest plugin: spec files become test files, their checks test items."""
+"""The pytest plugin: spec files become test files, their checks test items.
+
+A running test item cannot be undone or asked again, so the visit comes first: `pytest_runtestloop` has the
+session conduct every selected check, then the items replay the final scores. This module imports nothing
+of benchcheck until a spec file is met, so that other people's test runs do not pay for it.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from contextlib import nullcontext
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from benchcheck.kinds.check import Check
+    from benchcheck.score.model import Score
+    from benchcheck.session.run import Conduct
+    from benchcheck.spec.board import Board
+
+__all__ = ["CheckFailedError", "CheckItem", "ConditionalPassWarning", "SpecFile"]
+
+CONDUCT = pytest.StashKey["Conduct"]()
+
+
+class ConditionalPassWarning(UserWarning):
+    """A check passed, but within its guard band: the reading is inside, its uncertainty is not."""
+
+
+class CheckFailedError(Exception):
+    """A check was measured and failed, conditionally or outright."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the options of a visit."""
+    group = parser.getgroup("benchcheck", "benchcheck: checks of a board spec")
+    group.addoption("--unit", metavar="LABEL", help="the unit on the bench, as its label says")
+    group.addoption("--bench", metavar="FILE", help="the bench file, or simulated (default: ./bench.toml)")
+    group.addoption("--readings", metavar="FILE", help="a CSV file of readings; without it they are asked for")
+    group.addoption("--records", metavar="DIR", default="records", help="where records are kept (default: records)")
+    group.addoption(
+        "--stage", default="as-left", choices=("as-found", "as-left", "return"), help="which look this is"
+    )
+    group.addoption("--resume", action="store_true", help="go on with the unit's unfinished record")
+    group.addoption(
+        "--waive", nargs=2, action="append", default=[], metavar=("CHECK", "REASON"), help="power without this check"
+    )
+    group.addoption("--operator", default="", metavar="INITIALS", help="who measures; kept in the record")
+
+
+def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
+    """Collect TOML files that have the top-level key `benchcheck`."""
+    if file_path.suffix == ".toml" and _is_spec(file_path):
+        spec: pytest.Collector = SpecFile.from_parent(parent, path=file_path)
+        return spec
+    return None
+
+
+def _is_spec(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return any(line.split(b"=")[0].strip() == b"benchcheck" for line in file.read(65536).splitlines())
+    except OSError:
+        return False
+
+
+class SpecFile(pytest.File):
+    """A board spec; `board` is loaded once, at collection."""
+
+    board: Board
+
+    def collect(self) -> Iterator[pytest.Item]:
+        """Yield one item per check, in the order of a visit."""
+        from benchcheck.checklist.order import in_order
+        from benchcheck.errors import InputError
+        from benchcheck.session.run import load
+
+        try:
+            self.board = load(self.path)
+        except InputError as error:
+            raise self.CollectError(str(error)) from error
+        for check in in_order(self.board.checks):
+            yield CheckItem.from_parent(self, name=check.id, check=check)
+
+
+class CheckItem(pytest.Item):
+    """One check of a spec; running it replays the score the visit gave it."""
+
+    def __init__(self, *, check: Check, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.check = check
+        self.score: Score | None = None
+
+    def runtest(self) -> None:
+        """Pass, fail or skip as the score says."""
+        from benchcheck.score.model import Outcome, Verdict
+
+        score = self.score
+        if score is None:
+            pytest.skip("not reached in this visit")
+        if score.outcome is Outcome.ERROR or score.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL):
+            raise CheckFailedError(_told(score))
+        if score.verdict is Verdict.CONDITIONAL_PASS:
+            self._warn(_told(score))
+        elif score.verdict is not Verdict.PASS:
+            pytest.skip(_told(score))
+
+    def _warn(self, message: str) -> None:
+        """Report a warning without going through the filters: a filter may not turn a pass into a failure."""
+        warning = warnings.WarningMessage(ConditionalPassWarning(message), ConditionalPassWarning, str(self.path), 0)
+        self.ihook.pytest_warning_recorded.call_historic(
+            kwargs={"warning_message": warning, "when": "runtest", "nodeid": self.nodeid, "location": None}
+        )
+
+    def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any) -> Any:
+        """Show the verdict and its reason; a traceback would tell a technician nothing."""
+        if isinstance(excinfo.value, CheckFailedError):
+            return str(excinfo.value)
+        return super().repr_failure(excinfo, *args)
+
+    def reportinfo(self) -> tuple[Path, int | None, str]:
+        """Name the check in reports."""
+        return self.path, None, self.check.id
+
+
+def _told(score: Score) -> str:
+    from benchcheck.terminal.lines import score_lines
+
+    return "\n".join(line.strip() if at else line for at, line in enumerate(score_lines(score)))
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtestloop(session: pytest.Session) -> Iterator[Any]:
+    """Conduct the visit over the selected items, then let the items replay it."""
+    items = [item for item in session.items if isinstance(item, CheckItem)]
+    if items and not session.config.option.collectonly and not session.testsfailed:
+        _conduct(session.config, items)
+    return (yield)
+
+
+def _conduct(config: pytest.Config, items: list[CheckItem]) -> None:
+    from benchcheck.errors import BenchcheckError
+
+    specs = {item.path for item in items}
+    if len(specs) > 1:
+        raise pytest.UsageError(f"one visit checks one unit: {len(specs)} specs are selected, name one of them")
+    if config.pluginmanager.hasplugin("xdist") and (config.getoption("numprocesses", None) or _is_worker(config)):
+        raise pytest.UsageError("a visit keeps one record and asks one person: run it without -n")
+    conduct = config.stash.get(CONDUCT, None) or _conduct_from_options(config)
+    capture = config.pluginmanager.getplugin("capturemanager")
+    file = items[0].parent
+    assert isinstance(file, SpecFile)
+    try:
+        with capture.global_and_fixture_disabled() if capture else nullcontext():
+            result = conduct.run(file.board, tuple(item.check.id for item in items), config.getvalue("maxfail"))
+    except BenchcheckError as error:
+        if conduct.raises:
+            raise
+        raise pytest.UsageError(str(error)) from error
+    scores = {score.check: score for score in result.scores}
+    for item in items:
+        item.score = scores.get(item.check.id)
+    if result.interrupted:
+        raise KeyboardInterrupt("visit stopped; everything accepted is kept, --resume goes on")
+
+
+def _is_worker(config: pytest.Config) -> bool:
+    return hasattr(config, "workerinput")
+
+
+def _conduct_from_options(config: pytest.Config) -> Conduct:
+    from benchcheck.session.run import Request
+    from benchcheck.terminal.app import conduct
+
+    option = config.option
+    if not option.unit:
+        raise pytest.UsageError('these are checks of a unit: say which one with --unit "LABEL"')
+    request = Request(
+        unit=option.unit,
+        bench=option.bench,
+        readings=Path(option.readings) if option.readings else None,
+        records=Path(option.records),
+        stage=option.stage,
+        resume=option.resume,
+        waive=tuple((check, reason) for check, reason in option.waive),
+        operator=option.operator,
+    )
+    return conduct(request, quiet=True)

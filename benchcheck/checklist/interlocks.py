@@ -59,9 +59,7 @@ def prerequisites(board: Board, check: Check) -> tuple[Check, ...]:
     return ()
 
 
-def in_the_way(
-    board: Board, check: Check, in_order: Collection[str], waivers: Collection[Waiver]
-) -> tuple[str, ...]:
+def in_the_way(board: Board, check: Check, in_order: Collection[str], waivers: Collection[Waiver]) -> tuple[str, ...]:
     """Return what stands in the way of taking `check` at the bench, in words; empty when nothing does.
 
     `in_order` holds the ids of the checks scored pass or conditional pass. Waivers lift single checks

@@ -6,11 +6,11 @@ from collections.abc import Iterable
 
 from benchcheck.score.model import Outcome, Score, Verdict
 
-__all__ = ["INTERRUPTED", "exit_code"]
+__all__ = ["FAILED", "INTERRUPTED", "PASSED", "exit_code"]
 
 INTERRUPTED = 130
-_FAILED = frozenset({Verdict.FAIL, Verdict.CONDITIONAL_FAIL})
-_PASSED = frozenset({Verdict.PASS, Verdict.CONDITIONAL_PASS})
+FAILED = frozenset({Verdict.FAIL, Verdict.CONDITIONAL_FAIL})
+PASSED = frozenset({Verdict.PASS, Verdict.CONDITIONAL_PASS})
 
 
 def exit_code(scores: Iterable[Score], *, interrupted: bool = False) -> int:
@@ -23,8 +23,8 @@ def exit_code(scores: Iterable[Score], *, interrupted: bool = False) -> int:
         return INTERRUPTED
     if any(score.outcome is Outcome.ERROR for score in scores):
         return 4
-    if any(score.verdict in _FAILED for score in scores):
+    if any(score.verdict in FAILED for score in scores):
         return 1
-    if any(score.verdict not in _PASSED for score in scores):
+    if any(score.verdict not in PASSED for score in scores):
         return 3
     return 0

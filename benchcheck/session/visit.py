@@ -17,14 +17,12 @@ from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.score.judge import blocked, judge, judge_derived, skipped
-from benchcheck.score.model import Score, Verdict
+from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Later, Observer, Skip, Source, Step, Stop, Taken, Undo
-from benchcheck.session.exit_code import exit_code
+from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 
 __all__ = ["Visit", "VisitResult"]
-
-_IN_ORDER = frozenset({Verdict.PASS, Verdict.CONDITIONAL_PASS})
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +40,7 @@ class Visit:
 
     `kept` are readings already in the journal (a resumed visit, or a file taken in at once). `asks` is false
     when nothing but `kept` can answer: then nobody is asked to probe or to apply power and interlocks do not
-    keep a reading on file from being scored.
+    keep a reading on file from being scored. `stop_after` failures end the visit, unless 0.
     """
 
     checklist: Checklist
@@ -52,6 +50,7 @@ class Visit:
     source: Source | None = None
     kept: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     session: Session = field(default_factory=Session)
+    stop_after: int = 0
     _readings: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _scores: dict[str, Score] = field(default_factory=dict)
     _done: list[tuple[str, bool]] = field(default_factory=list)
@@ -67,12 +66,16 @@ class Visit:
         self.session = session_facts(self.session, self._readings)
         queue = deque(self.checklist.checks)
         try:
-            while queue and not self._interrupted:
+            while queue and not self._interrupted and not self._enough():
                 self._take(queue)
         except KeyboardInterrupt:
             self._interrupted = True
         scores = tuple(self._scores[check.id] for check in self.checklist.checks if check.id in self._scores)
         return VisitResult(scores, exit_code(scores, interrupted=self._interrupted), self._interrupted)
+
+    def _enough(self) -> bool:
+        failed = sum(score.verdict in FAILED for score in self._scores.values())
+        return bool(self.stop_after) and failed >= self.stop_after
 
     def _take(self, queue: deque[Check]) -> None:
         check = queue.popleft()
@@ -98,7 +101,7 @@ class Visit:
     def _obstacles(self, check: Check) -> tuple[str, ...]:
         if self.source is None:
             return self.checklist.board.power_refusals if check.powered else ()
-        good = {name for name, score in self._scores.items() if score.verdict in _IN_ORDER}
+        good = {name for name, score in self._scores.items() if score.verdict in PASSED}
         return in_the_way(self.checklist.board, check, good, self.checklist.waivers)
 
     def _act(self, check: Check, answer: Answer, queue: deque[Check]) -> None:
@@ -106,7 +109,7 @@ class Visit:
             case Taken(readings):
                 self._keep(check, readings)
                 self._score(check, self._judged(check), answered=True)
-                if check.phase is Phase.RESIDUAL_VOLTAGE and self._scores[check.id].verdict not in _IN_ORDER:
+                if check.phase is Phase.RESIDUAL_VOLTAGE and self._scores[check.id].verdict not in PASSED:
                     queue.appendleft(check)  # discharge through a resistor, measure again
             case Skip(reason):
                 self.journal.append_event("skip", check.id, reason)
@@ -121,7 +124,7 @@ class Visit:
 
     def _keep(self, check: Check, readings: tuple[Reading, ...]) -> None:
         if check.id in self._readings:
-            self.journal.append_event("retake", check.id, self._readings[check.id][-1].display.text)
+            self.journal.append_event("undo", check.id, "read again")
         self.journal.append_readings(readings)
         self._readings[check.id] = readings
         self.session = session_facts(self.session, self._readings)
@@ -135,8 +138,10 @@ class Visit:
             if check not in queue:
                 queue.appendleft(check)
             if answered:
-                taken = self._readings.pop(name, ())
-                self.journal.append_event("undo", name, taken[-1].display.text if taken else "skipped")
+                if self._readings.pop(name, ()):
+                    self.journal.append_event("undo", name)
+                else:
+                    self.journal.append_event("note", name, "skip taken back")
                 self.session = session_facts(self.session, self._readings)
                 self.observer.undone(check)
                 return

@@ -1,0 +1,41 @@
+"""The built-in kinds, let in through the same hooks a stranger's plugin uses."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from benchcheck.kinds.catalogue import KINDS
+from benchcheck.kinds.part import Kind
+from benchcheck.plugins.hookspecs import hookimpl
+from benchcheck.plugins.manager import Plugins
+
+__all__ = ["BuiltIn", "plugins"]
+
+
+class BuiltIn:
+    """The plugin that is always there."""
+
+    @hookimpl
+    def benchcheck_kinds(self) -> tuple[Kind, ...]:
+        """Return the kinds of the catalogue."""
+        return KINDS
+
+
+def plugins(*, installed: bool = True) -> Plugins:
+    """Return the plugins of one run: the built-ins, and every installed one that can come in."""
+    manager = Plugins({"benchcheck_kinds": _kind_faults})
+    manager.let_in(BuiltIn(), "built-in")
+    if installed:
+        manager.let_in_installed()
+    return manager
+
+
+def _kind_faults(offered: Any, present: tuple[Any, ...]) -> tuple[str, ...]:
+    strangers = [thing for thing in offered if not isinstance(thing, Kind)]
+    faults = [f"{thing!r} is not a benchcheck.kinds.part.Kind" for thing in strangers]
+    names = Counter(kind.name for kind in (*present, *offered) if isinstance(kind, Kind))
+    faults.extend(
+        f'kind "{name}" is there already; choose another name' for name, count in names.items() if count > 1
+    )
+    return tuple(faults)

@@ -1,0 +1,77 @@
+"""`benchcheck verify`: the same pytest run a user can start, with our own screen."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from benchcheck.cli.options import bench_option, json_option, records_option, spec_argument
+
+__all__ = ["verify"]
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchcheck verify specs/marrowby-pr3.toml --unit "PR-3 no. 0412"
+  benchcheck verify specs/marrowby-pr3.toml --unit 0412 --readings card.csv --stage as-left
+  benchcheck verify specs/marrowby-pr3.toml --unit 0412 --only D3,C9 --explain D3.forward_drop"""
+)
+@spec_argument
+@click.option("--unit", required=True, metavar="LABEL", help="The unit on the bench, as its label says.")
+@bench_option
+@click.option("--readings", type=click.Path(path_type=Path), metavar="FILE", help="A CSV file of readings.")
+@click.option("--only", metavar="NAMES", help="Parts, rails or check ids, comma separated: D3,C9.esr")
+@click.option(
+    "--stage",
+    type=click.Choice(["as-found", "as-left", "return"]),
+    default="as-left",
+    show_default=True,
+    help="Which look this is.",
+)
+@click.option("--resume", is_flag=True, help="Go on with the unit's unfinished record.")
+@click.option("--waive", nargs=2, multiple=True, metavar="CHECK REASON", help="Apply power without this check.")
+@click.option("--explain", metavar="CHECK", help="Show the uncertainty budget of one check.")
+@click.option("--operator", default="", metavar="INITIALS", help="Who measures; kept in the record.")
+@json_option
+@records_option
+def verify(
+    spec: Path,
+    unit: str,
+    bench: str | None,
+    readings: Path | None,
+    only: str | None,
+    stage: str,
+    resume: bool,
+    waive: tuple[tuple[str, str], ...],
+    explain: str | None,
+    operator: str,
+    json_file: Path | None,
+    records: Path,
+) -> int:
+    """Check one unit against its SPEC: what to measure, what it shows, what to keep.
+
+    Exit codes: 0 all passed; 1 something failed; 2 spec, bench or usage error; 3 nothing failed but something
+    undecided, skipped or blocked; 4 instrument trouble; 5 output state unknown; 130 interrupted.
+    """
+    from benchcheck.pytest_plugin import run_visit
+    from benchcheck.session.run import Request
+
+    request = Request(
+        unit=unit,
+        bench=bench,
+        readings=readings,
+        records=records,
+        stage=stage,
+        resume=resume,
+        waive=waive,
+        operator=operator,
+    )
+    report = run_visit(spec, request, only=only, explain=explain)
+    if json_file is not None:
+        from benchcheck.document import write_atomically
+
+        write_atomically(json_file, json.dumps(report.results, indent=1, ensure_ascii=False) + "\n")
+    return report.exit_code

@@ -1,0 +1,46 @@
+"""The head of a record: who, what, with which instruments and by which rule, known before the first reading."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from benchcheck import __version__
+from benchcheck.bench.model import Bench
+from benchcheck.checklist.cautions import cautions_for
+from benchcheck.checklist.order import Checklist
+from benchcheck.record.model import Head, Instrument, Stage
+from benchcheck.spec.board import Board
+
+__all__ = ["head_for"]
+
+
+class _Asked(Protocol):
+    @property
+    def unit(self) -> str: ...
+    @property
+    def stage(self) -> str: ...
+    @property
+    def operator(self) -> str: ...
+
+
+def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked) -> Head:
+    """Return the head of the record of a visit; the journal adds date and parents."""
+    meters = (
+        Instrument(name, model=meter.class_name, calibration_due=meter.calibration_due)
+        for name, meter in bench.meters.items()
+    )
+    return Head(
+        unit=asked.unit,
+        board=board.model,
+        revision=board.revision,
+        stage=Stage(asked.stage),
+        spec_digest=board.digest,
+        bench_digest=bench.digest,
+        operator=asked.operator,
+        ambient_c=board.ambient_c,
+        decision_rule=bench.decision.name,
+        instruments=tuple(meters),
+        waivers=checklist.waivers,
+        cautions=cautions_for(board),
+        versions=(("benchcheck", __version__),),
+    )

@@ -1,0 +1,70 @@
+"""A small drawing of a reading between its limits, in plain characters that need no colour.
+
+    `   [ :   --o--  : ]   `    limits `[ ]`, guard bands up to `:`, the value `o` with its uncertainty `-`
+
+What lies off the drawing is marked `<` or `>` at its edge; a one-sided limit leaves the other end open.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from benchcheck.score.model import Score
+
+__all__ = ["draw"]
+
+Place = Callable[[float], int]
+
+
+def draw(score: Score, width: int = 19) -> str:
+    """Return the drawing of a score, exactly `width` characters; blank where there is nothing to draw."""
+    place = _scale(score.lower, score.upper, width)
+    if place is None:
+        return " " * width
+    cells = [" "] * width
+    value = score.value if score.value is not None else (math.inf if score.display.strip("- .") else None)
+    if value is None:
+        return " " * width
+    if score.expanded_uncertainty is not None and math.isfinite(value):
+        for column in range(place(value - score.expanded_uncertainty), place(value + score.expanded_uncertainty) + 1):
+            _put(cells, column, "-")
+    _draw_limits(cells, score, place)
+    _put(cells, place(value), "o", edges="<>")
+    return "".join(cells)
+
+
+def _draw_limits(cells: list[str], score: Score, place: Place) -> None:
+    guard = score.guard_band or 0.0
+    for limit, mark, inwards in ((score.lower, "[", 1.0), (score.upper, "]", -1.0)):
+        if limit is not None:
+            _put(cells, place(limit + inwards * guard), ":")
+            _put(cells, place(limit), mark)
+
+
+def _put(cells: list[str], column: int, mark: str, edges: str = "") -> None:
+    last = len(cells) - 1
+    if 0 <= column <= last:
+        cells[column] = mark
+    elif edges:
+        cells[0 if column < 0 else last] = edges[0] if column < 0 else edges[1]
+
+
+def _scale(lower: float | None, upper: float | None, width: int) -> Place | None:
+    """Return the map from value to column, with a margin outside the limits; None without usable limits."""
+    margin = max(2, width // 5)
+    if lower is not None and upper is not None and upper > lower:
+        start, step = lower, (upper - lower) / (width - 1 - 2 * margin)
+    elif upper is not None and upper > 0:
+        start, step = upper, upper / (width - 1 - margin)
+        margin = width - 1 - margin
+    elif lower is not None and lower > 0:
+        start, step = lower, lower / margin
+    else:
+        return None
+
+    def place(value: float) -> int:
+        offset = (value - start) / step + margin
+        return round(max(-1.0, min(float(width), offset)))
+
+    return place

@@ -1,0 +1,50 @@
+"""One line a check: the verdict in whole words, the check, what was read, and a drawing of it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterable
+
+from benchcheck.quantity import format_value
+from benchcheck.score.model import Outcome, Score, Verdict
+from benchcheck.terminal.drawing import draw
+
+__all__ = ["STYLES", "WIDTH", "outcome_word", "score_lines", "summary_line"]
+
+WIDTH = 80
+#: colour only repeats what the words say.
+STYLES: dict[str, str] = {
+    Verdict.PASS: "green",
+    Verdict.CONDITIONAL_PASS: "cyan",
+    Verdict.CONDITIONAL_FAIL: "magenta",
+    Verdict.FAIL: "bold red",
+    Verdict.UNDECIDED: "yellow",
+}
+
+
+def outcome_word(score: Score) -> str:
+    """Return the verdict of a measured check, the outcome of any other."""
+    return str(score.verdict if score.outcome is Outcome.MEASURED and score.verdict else score.outcome)
+
+
+def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
+    """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help."""
+    shown = format_value(score.value, score.quantity_unit) if score.value is not None else score.display
+    head = f"{outcome_word(score):<16} {score.check:<31}{_clip(shown, 12):>12} {draw(score)}".rstrip()
+    if not reasons or score.verdict is Verdict.PASS:
+        return (head,)
+    words = score.because + (f" To change it: {score.change}." if score.change else "")
+    return (head, *textwrap.wrap(words, WIDTH - 17, initial_indent=" " * 17, subsequent_indent=" " * 17))
+
+
+def summary_line(scores: Iterable[Score]) -> str:
+    """Return how many checks came to what, in words: `31 pass, 2 undecided, 1 fail`."""
+    counts = Counter(outcome_word(score) for score in scores)
+    order = [*map(str, Verdict), *map(str, Outcome)]
+    told = [f"{counts[word]} {word}" for word in order if counts[word]]
+    return ", ".join(told) if told else "no checks"
+
+
+def _clip(text: str, width: int) -> str:
+    return text if len(text) <= width else text[: width - 1] + "~"
