@@ -1,4 +1,4 @@
-"""TOML in, with the line of every key: what a spec, a bench file or a record was, and where each word of it stood.
+"""TOML in, with the line of every key: what a file said, and where each word of it stood.
 
 The text is kept as the bytes were, byte-order mark and line ends included, so that its digest is the file's.
 """
@@ -12,13 +12,28 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from benchcheck.document.files import BYTE_ORDER_MARK, SIZE_LIMIT_BYTES, decode, digest_of, read_bytes_capped
+from benchcheck.document.complaint import broken_toml
+from benchcheck.document.files import (
+    BYTE_ORDER_MARK,
+    SIZE_LIMIT_BYTES,
+    decode,
+    digest_of,
+    printable,
+    read_bytes_capped,
+)
 from benchcheck.document.positions import KeyPath, key_lines
 from benchcheck.errors import DocumentError, Fault, InputError
 
 __all__ = ["Document", "parse_document", "read_document"]
 
-PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+#: our formats nest five deep; beyond this a file is a mistake, or made to exhaust the stack.
+DEEPEST = 32
+#: so many keys joined by dots; tomllib takes time quadratic in their number.
+LONG_KEY = re.compile(
+    r"""(?<![\w-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){32}(?=[\w"'-])""", re.ASCII
+)
+#: more digits than Python turns into a number.
+LONG_NUMBER = re.compile(r"(?<![0-9_])[0-9_]{4301}")
 
 
 @dataclass(frozen=True)  # without slots: the line map is made when a message first needs it, and kept
@@ -39,11 +54,8 @@ class Document:
 
         The path goes by keys and by places in arrays: `line("isolation", 0, "min")`.
         """
-        for depth in range(len(keypath), 0, -1):
-            line = self._lines.get(keypath[:depth])
-            if line is not None:
-                return line
-        return None
+        paths = (keypath[:depth] for depth in range(len(keypath), 0, -1))
+        return next((self._lines[path] for path in paths if path in self._lines), None)
 
     def where(self, *keypath: str | int) -> str:
         """Return "specs/x.toml:14" for a key path, the bare name where no line belongs to it."""
@@ -58,7 +70,10 @@ def read_document(
     size_limit_bytes: int = SIZE_LIMIT_BYTES,
     name: str | None = None,
 ) -> Document:
-    """Return the TOML file at a path; `error` says where and why it cannot be used."""
+    """Return the TOML file at a path; `error` says where and why it cannot be used.
+
+    `name` is what messages call the file, its path by default.
+    """
     shown_name = name or str(path)
     data = read_bytes_capped(path, size_limit_bytes, error=error, name=shown_name)
     return parse_document(decode(data, shown_name, error), shown_name, error=error)
@@ -66,24 +81,40 @@ def read_document(
 
 def parse_document(text: str, name: str, *, error: type[InputError] = DocumentError) -> Document:
     """Return a TOML text as a document called `name`; `error` for broken TOML, with line and column."""
+    plain = text.removeprefix(BYTE_ORDER_MARK)
+    _refuse_costly(plain, name, error)
     try:
-        data = tomllib.loads(text.removeprefix(BYTE_ORDER_MARK))
+        data = tomllib.loads(plain)
     except tomllib.TOMLDecodeError as reason:
-        raise error(_fault(text.removeprefix(BYTE_ORDER_MARK), name, str(reason))) from reason
+        raise error(broken_toml(plain, name, str(reason))) from reason
     except RecursionError as reason:
-        raise error(Fault(name, "", "nests its brackets too deeply; write tables instead")) from reason
-    except ValueError as reason:  # a number of thousands of digits
-        raise error(Fault(name, "", f"holds a value that cannot be read: {reason}")) from reason
-    return Document(name, text, data, digest_of(text))
+        raise error(_too_deep(name)) from reason
+    if _deeper_than(data, DEEPEST):
+        raise error(_too_deep(name))
+    return Document(printable(name), text, data, digest_of(text))
 
 
-def _fault(text: str, name: str, reason: str) -> Fault:
-    """Return the parser's complaint with its place in front and the line it stumbled over behind."""
-    place = PLACE.search(reason)
-    complaint = PLACE.sub("", reason)
-    lines = text.rstrip("\n").split("\n")
-    if place is None or place[1] is None:
-        return Fault(f"{name}:{len(lines)}", "", f"broken TOML: {complaint} at the end of the file; finish it")
-    number = int(place[1])
-    found = lines[number - 1].strip() if number <= len(lines) else ""
-    return Fault(f"{name}:{number}:{place[2]}", "", f"broken TOML: {complaint}; found {found[:60]!r}")
+def _refuse_costly(text: str, name: str, error: type[InputError]) -> None:
+    """Raise for what tomllib would work on for minutes or stumble over in words of its own."""
+    for pattern, words in (
+        (LONG_KEY, f"joins more than {DEEPEST} keys by dots; write [tables]"),
+        (LONG_NUMBER, "holds a number of more than 4300 digits; write fewer"),
+    ):
+        match = pattern.search(text)
+        if match is not None:
+            raise error(Fault(f"{printable(name)}:{text.count(chr(10), 0, match.start()) + 1}", "", words))
+
+
+def _too_deep(name: str) -> Fault:
+    return Fault(printable(name), "", f"nests more than {DEEPEST} levels deep; write [tables] side by side")
+
+
+def _deeper_than(data: dict[str, Any], levels: int) -> bool:
+    """Return whether tables and arrays nest deeper than so many levels; iterative, so depth cannot hurt."""
+    containers: list[Any] = [data]
+    for _ in range(levels):
+        inner = (item.values() if isinstance(item, dict) else item for item in containers)
+        containers = [child for items in inner for child in items if isinstance(child, dict | list)]
+        if not containers:
+            return False
+    return True

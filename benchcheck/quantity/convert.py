@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["convert"]
 
-UNIT_NAME = re.compile(r"[A-Za-zµμΩ°%][A-Za-zµμΩ°0-9*/^ .]{0,31}|1(?:/[A-Za-z]+)?")
+#: names, products and quotients, squares and cubes; no other powers, which could be made to take for ever.
+UNIT_NAME = re.compile(r"(?:1|[A-Za-zµμΩ°%]{1,32})(?:\^[23])?(?:[*/][A-Za-zµμΩ°%]{1,32}(?:\^[23])?){0,3}")
 
 
 @functools.cache
@@ -38,7 +39,7 @@ def convert(value: float, from_unit: str, to_unit: str) -> float:
     import pint
 
     try:
-        quantity = _registry().Quantity(value, from_unit or "1")
+        quantity = _registry().Quantity(value, from_unit)
         return float(quantity.to(to_unit).magnitude)
     except (pint.PintError, AttributeError, TypeError, ValueError, ArithmeticError) as error:
         raise QuantityError(

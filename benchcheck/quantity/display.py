@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from benchcheck.errors import QuantityError
-from benchcheck.quantity.notation import MAX_LENGTH, clean, read_figures, refusal
-from benchcheck.quantity.units import QuantityUnit, UnitWords, find_suffix, shown, unit_words
+from benchcheck.quantity.notation import MAX_LENGTH, clean, read_figures
+from benchcheck.quantity.refusal import refusal
+from benchcheck.quantity.units import SIGNS, QuantityUnit, UnitWords, find_suffix, shown, unit_words
 
 __all__ = ["Display", "DisplayState", "parse_display"]
 
@@ -51,10 +52,16 @@ class Display:
 
 
 MOVES = re.compile(
-    r"(climb(?:s|ing)?|ris(?:es|ing)|fall(?:s|ing)?|drop(?:s|ping)?)(?: +(?:to|towards?|past)(?: +(.+))?)?",
+    r"(climb(?:s|ing)?|ris(?:es|ing)|fall(?:s|ing)?|drop(?:s|ping)?)(?: +(?:(?:to|towards?|past) +)?(.+))?",
     re.IGNORECASE,
 )
-OVERLOAD = re.compile(r"[+-]?(?:[o0]\.?l\.?|\.[o0]\.?l|open|over(?:load|range|flow)?|1 *\.|- *-[ -]*)", re.IGNORECASE)
+#: forms of overload, then perhaps a unit; dashes are two or more.
+OVERLOAD = re.compile(
+    r"[+-]? *(?:[o0] ?\.? ?l\.?|\.[o0] ?l|open|over(?:load|range|flow)?|- *-[ -]*) *([^0-9 .,+\-][^0-9]*)?",
+    re.IGNORECASE,
+)
+#: the blanked display; with a unit behind it nobody can tell it from the number one.
+BLANKED = re.compile(r"[+-]? *1 *[.,] *([^0-9]*)")
 WORDS = {
     "jumps": DisplayState.JUMPS,
     "jumping": DisplayState.JUMPS,
@@ -78,13 +85,16 @@ ANSWERS = {
     "not seen": DisplayState.NO,
     "not lit": DisplayState.NO,
 }
+LONGEST_TEXT = 200
+#: units in which a continuity or diode buzzer means something.
+BUZZER_UNITS = (QuantityUnit.OHM, QuantityUnit.VOLT)
 
 
 def parse_display(text: str, quantity_unit: str) -> Display:
     """Return what a text says a meter showed; QuantityError says what was found and what to type.
 
     `quantity_unit` "yes/no" takes answers, "text" answers and free words (a maker, a lot), "1" numbers and
-    answers.
+    answers, any other numbers and the words for what a display does.
 
     >>> display = parse_display("4.68k", "ohm")
     >>> display.state.value, display.value, display.resolution
@@ -92,63 +102,79 @@ def parse_display(text: str, quantity_unit: str) -> Display:
     >>> parse_display("climbs to OL", "ohm").to_overload
     True
     """
-    stripped = text.strip()
     if quantity_unit in (QuantityUnit.TEXT, QuantityUnit.YES_NO):
-        return _answer(stripped, quantity_unit)
+        return _answer(text.strip(), quantity_unit)
     words = unit_words(quantity_unit)
     cleaned = clean(text)
-    if OVERLOAD.fullmatch(cleaned) is None:
+    if BLANKED.fullmatch(cleaned) is None:
         figures = read_figures(cleaned, words)
         if figures is not None:
-            return Display(stripped, DisplayState.VALUE, figures.value, figures.resolution)
-    return _word(stripped, cleaned, words)
+            return Display(text.strip(), DisplayState.VALUE, figures.value, figures.resolution)
+    return _word(text.strip(), cleaned, words)
 
 
 def _word(stripped: str, cleaned: str, words: UnitWords) -> Display:
     """Return the display of a text that is no plain number."""
-    if len(cleaned) > MAX_LENGTH:
+    if len(cleaned) > MAX_LENGTH or not cleaned.isprintable():
         raise refusal(cleaned, words)
-    if _is_overload(cleaned, words):
+    blanked = BLANKED.fullmatch(cleaned)
+    if blanked is not None and blanked[1]:
+        raise QuantityError(
+            f'{shown(stripped)} could be an overload or the number one; write "OL" or "1.0 {blanked[1].strip()}"'
+        )
+    if blanked is not None or _is_overload(cleaned, words):
         return Display(stripped, DisplayState.OVERLOAD)
-    folded = " ".join(cleaned.casefold().replace("-", " ").split())
-    state = WORDS.get(folded) or (ANSWERS.get(folded) if words.unit == QuantityUnit.RATIO else None)
+    state = _state(_folded(cleaned), words)
     if state is not None:
         return Display(stripped, state)
     moves = MOVES.fullmatch(cleaned)
     if moves is not None:
         return _moving(stripped, moves, words)
-    if folded in ANSWERS:
-        raise QuantityError(f'{shown(stripped)} is not what a meter shows; write {words.examples} or "OL"')
     raise refusal(cleaned, words)
+
+
+def _folded(text: str) -> str:
+    """Return a text in lower case with single spaces, hyphens among them."""
+    return " ".join(text.casefold().replace("-", " ").split())
+
+
+def _state(folded: str, words: UnitWords) -> DisplayState | None:
+    """Return the state a word stands for in this quantity, or None; refuse a word that does not fit it."""
+    state = WORDS.get(folded)
+    if state in (DisplayState.BEEP, DisplayState.NO_BEEP) and words.unit not in BUZZER_UNITS:
+        raise QuantityError(f"{shown(folded)} is no reading of {words.quantity}; write {words.examples}")
+    answer = ANSWERS.get(folded)
+    if answer is not None and words.unit != QuantityUnit.RATIO:
+        raise QuantityError(f'{shown(folded)} is not what a meter shows; write {words.examples}, or "OL"')
+    return state or answer
 
 
 def _is_overload(cleaned: str, words: UnitWords) -> bool:
     """Return whether a text is one of the forms of overload, with or without the unit behind it."""
-    if OVERLOAD.fullmatch(cleaned):
-        return True
-    head, _, unit = cleaned.rpartition(" ")
-    return bool(head) and OVERLOAD.fullmatch(head.strip()) is not None and find_suffix(words, unit) is not None
+    match = OVERLOAD.fullmatch(cleaned)
+    return match is not None and (not match[1] or find_suffix(words, match[1]) is not None)
 
 
 def _moving(stripped: str, moves: re.Match[str], words: UnitWords) -> Display:
     state = DisplayState.CLIMBS if moves[1][0] in "cCrR" else DisplayState.FALLS
-    end = moves[2]
-    if end is None:
+    if moves[2] is None:
         return Display(stripped, state)
-    if _is_overload(end.strip(), words):
+    end = moves[2].strip()
+    if _is_overload(end, words) or BLANKED.fullmatch(end):
         return Display(stripped, state, to_overload=True)
-    figures = read_figures(end.strip(), words)
+    figures = read_figures(end, words)
     if figures is None:
-        raise refusal(end.strip(), words)
+        raise refusal(end, words)
     return Display(stripped, state, figures.value, figures.resolution)
 
 
 def _answer(stripped: str, quantity_unit: str) -> Display:
-    folded = " ".join(stripped.casefold().replace("-", " ").split())
+    folded = _folded(stripped)
     state = ANSWERS.get(folded) or WORDS.get(folded)
-    if state is not None:
+    printable = stripped.translate(SIGNS).isprintable()
+    if state is not None and printable:
         return Display(stripped, state)
-    if quantity_unit == QuantityUnit.TEXT and stripped.isprintable() and 0 < len(stripped) <= 200:
+    if quantity_unit == QuantityUnit.TEXT and printable and 0 < len(stripped) <= LONGEST_TEXT:
         return Display(stripped, DisplayState.TEXT)
-    wanted = '"yes" or "no"' if quantity_unit == QuantityUnit.YES_NO else "up to 200 printable signs"
+    wanted = '"yes" or "no"' if quantity_unit == QuantityUnit.YES_NO else f"1 to {LONGEST_TEXT} printable signs"
     raise QuantityError(f"{shown(stripped)} is not an answer here; write {wanted}")

@@ -59,6 +59,8 @@ def from_colour_bands(bands: Sequence[str], *, edition: int = 2016) -> Marking:
         return Marking(0.0, QuantityUnit.OHM)
     if not 3 <= len(names) <= 6:
         raise QuantityError(f"{len(names)} colour bands were given; a resistor carries 3, 4, 5 or 6 of them")
+    if names[0] in ("gold", "silver"):
+        raise QuantityError(f"{shown(names[0])} cannot come first; read the bands from the other end")
     figures = 2 if len(names) < 5 else 3
     digits = "".join(str(_band(name, {c: i for i, c in enumerate(DIGITS)}, "digit")) for name in names[:figures])
     value = float(f"{digits}e{_band(names[figures], MULTIPLIERS, 'multiplier')}")

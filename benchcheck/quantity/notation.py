@@ -10,10 +10,9 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-from benchcheck.errors import QuantityError
-from benchcheck.quantity.units import SIGNS, UNITS, Suffix, UnitWords, find_suffix, shown
+from benchcheck.quantity.units import SIGNS, UNITS, Suffix, UnitWords, find_suffix
 
-__all__ = ["Figures", "clean", "read_figures", "refusal"]
+__all__ = ["Figures", "clean", "letter_at_point", "read_figures"]
 
 MAX_LENGTH = 64
 #: nothing on a low-voltage board, and no meter, reads beyond these in SI units.
@@ -59,8 +58,8 @@ def read_figures(text: str, words: UnitWords) -> Figures | None:
         return None
     exponent += suffix.exponent
     value = float(f"{sign}{whole or '0'}.{part or '0'}e{exponent}") * suffix.factor
-    if value != 0 and not SMALLEST <= abs(value) <= LARGEST:
-        return None
+    if (value != 0 and not SMALLEST <= abs(value) <= LARGEST) or (value == 0 and tail == "L"):
+        return None  # "0L" is a display in overload, not a resistance of no milliohm
     return Figures(value + 0.0, float(f"1e{exponent - len(part)}") * suffix.factor)
 
 
@@ -77,75 +76,3 @@ def letter_at_point(letter: str, tail: str | None, words: UnitWords) -> Suffix |
         return NO_SUFFIX
     suffix = find_suffix(words, letter)
     return suffix if suffix is not None and not suffix.is_unit else None
-
-
-def refusal(text: str, words: UnitWords) -> QuantityError:
-    """Return the error that says why a cleaned text is not in this quantity unit, and what to write."""
-    reason = next(filter(None, (rule(text, words) for rule in REASONS)), f"is not {words.quantity}")
-    return QuantityError(f"{shown(text)} {reason}; write {words.examples}")
-
-
-def _empty(text: str, words: UnitWords) -> str:
-    return f"says nothing, and {words.quantity} is wanted" if not text else ""
-
-
-def _too_long(text: str, words: UnitWords) -> str:
-    return f"is longer than the {MAX_LENGTH} signs {words.quantity} may take" if len(text) > MAX_LENGTH else ""
-
-
-def _not_a_number(text: str, words: UnitWords) -> str:
-    return "is not a finite number" if re.match(r"[+-]?(nan|inf)", text.casefold()) else ""
-
-
-def _grouped(text: str, words: UnitWords) -> str:
-    figures = re.match(r"[+-]?[0-9]+([.,'_ ][0-9]+)+", text)
-    if figures is None or not re.search(r"['_ ]|[.,].*[.,]", figures[0]):
-        return ""
-    return "groups its digits; one decimal point or comma is read, and nothing between thousands"
-
-
-def _other_quantity(text: str, words: UnitWords) -> str:
-    """Name the quantity a number was written in, when it is one of the others."""
-    for other in UNITS.values():
-        if other is not words and other.plural != UNITS["1"].plural and read_figures(text, other) is not None:
-            return f"is in {other.plural}, and {words.quantity} is wanted"
-    return ""
-
-
-def _prefix_case(text: str, words: UnitWords) -> str:
-    """Explain a prefix this quantity does not take, above all M for m and the reverse."""
-    match = re.match(r"[+-]?[0-9.,]+ ?([A-Za-z])", text)
-    if (
-        match is None
-        or match[1] not in "mMkK"
-        or match[1].casefold() in words.prefixes.casefold().replace(match[1].swapcase(), "")
-    ):
-        return ""
-    meaning = {"m": "milli", "M": "mega", "k": "kilo", "K": "kilo"}[match[1]]
-    return f'has "{match[1]}" for {meaning}, which {words.quantity} does not take here'
-
-
-def _tolerance_letter(text: str, words: UnitWords) -> str:
-    """Explain a marking that carries its tolerance, such as "4K7J"."""
-    if re.fullmatch(r"[0-9]*[A-Za-z][0-9]*[A-Z]", text) and read_figures(text[:-1], words) is not None:
-        return f'carries the tolerance letter "{text[-1]}", which belongs under tolerance'
-    return ""
-
-
-def _beyond(text: str, words: UnitWords) -> str:
-    match = NUMBER.fullmatch(text)
-    if match is None or (match[6] and find_suffix(words, match[6]) is None):
-        return ""
-    return f"lies beyond {SMALLEST:g} to {LARGEST:g} in SI units, where nothing here is measured"
-
-
-REASONS = (
-    _empty,
-    _too_long,
-    _not_a_number,
-    _grouped,
-    _tolerance_letter,
-    _beyond,
-    _prefix_case,
-    _other_quantity,
-)

@@ -5,12 +5,13 @@ Letters mean percent, but below 10 pF the letters B C D F G of a capacitor mean 
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
 from benchcheck.errors import QuantityError
-from benchcheck.quantity.notation import clean, read_figures
-from benchcheck.quantity.units import UNITS, UnitWords, shown, unit_words
+from benchcheck.quantity.notation import MAX_LENGTH, NUMBER, clean, read_figures
+from benchcheck.quantity.units import UNITS, UnitWords, find_suffix, shown, unit_words
 
 __all__ = ["Tolerance", "parse_tolerance"]
 
@@ -26,7 +27,8 @@ PICOFARAD_LETTERS = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0}
 PICOFARADS_BELOW_FARAD = 10e-12
 LARGEST_FRACTION = 10.0
 
-SIDES = re.compile(r"([+-])([^+\-/]*?) *(?:/|\.\.\.?|…| ) *([+-])([^+\-/]+)")
+EITHER_SIDE = re.compile(r"(?:±|\+ ?/ ?-|\+-) *")
+SIDES = re.compile(r"([+-]) *([0-9.,][^+\-/]*?) *(?:/|\.\.\.?|…|to )? *([+-]) *([0-9.,][^+\-/]*)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,13 @@ class Tolerance:
     minus: float
     plus: float
     relative: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse what is no distance: a negative side, or one that is not finite."""
+        if not (0 <= self.minus < math.inf and 0 <= self.plus < math.inf):
+            raise QuantityError(
+                f"a tolerance of -{self.minus:g}/+{self.plus:g} has no width; give two sides from 0 up"
+            )
 
     def interval(self, nominal: float) -> tuple[float, float]:
         """Return the lower and upper limit around a nominal, in its own unit; right for negative ones too.
@@ -60,10 +69,12 @@ def parse_tolerance(text: str, quantity_unit: str = "ohm", nominal: float | None
     cleaned = clean(text)
     if len(cleaned) == 1 and cleaned.isalpha():
         return _letter(cleaned, words, nominal)
-    sides = SIDES.fullmatch(cleaned)
+    either_side = EITHER_SIDE.match(cleaned)
+    amount = cleaned[either_side.end() :] if either_side else cleaned
+    sides = SIDES.fullmatch(amount) if either_side is None and len(cleaned) <= MAX_LENGTH else None
     if sides is not None:
         return _two_sided(cleaned, sides, words)
-    magnitude, relative = _amount(re.sub(r"^(±|\+/-|\+-) *", "", cleaned), cleaned, words)
+    magnitude, relative = _amount(amount, cleaned, words)
     return _checked(cleaned, Tolerance(magnitude, magnitude, relative))
 
 
@@ -109,11 +120,18 @@ def _amount(amount: str, whole: str, words: UnitWords) -> tuple[float, bool]:
             figures = read_figures(amount, UNITS["1"])
             if figures is not None:
                 return figures.value, True
-        elif re.search(r"[A-Za-zΩ°]", amount):
+        elif _has_unit(amount, words):
             figures = read_figures(amount, words)
             if figures is not None:
                 return figures.value, False
     raise _refusal(whole, words)
+
+
+def _has_unit(amount: str, words: UnitWords) -> bool:
+    """Return whether a unit stands behind the number; a prefix alone could be a tolerance letter ("5 K")."""
+    match = NUMBER.fullmatch(amount)
+    suffix = find_suffix(words, match[6]) if match is not None and match[6] else None
+    return suffix is not None and suffix.is_unit
 
 
 def _checked(text: str, tolerance: Tolerance) -> Tolerance:
@@ -125,5 +143,10 @@ def _checked(text: str, tolerance: Tolerance) -> Tolerance:
 
 
 def _refusal(text: str, words: UnitWords) -> QuantityError:
+    one_sided = re.fullmatch(r"([+-]) *([0-9.,]*[0-9]) *([^0-9+\-]*)", text)
+    if one_sided is not None:
+        sign, figures, unit = one_sided.groups()
+        both = f"-{figures}/+0 {unit}" if sign == "-" else f"-0/+{figures} {unit}"
+        return QuantityError(f'{shown(text)} is a tolerance with one side only; write "{both.strip()}"')
     letter = ' or a letter of IEC 60062 such as "J"' if words.unit in ("ohm", "F", "H") else ""
     return QuantityError(f'{shown(text)} is not a tolerance; write "5 %"{letter}')

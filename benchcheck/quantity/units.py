@@ -68,6 +68,7 @@ SIGNS = str.maketrans(
         "º": "°",
         "\u2212": "-",
         "\u2013": "-",
+        "\u2014": "-",
         "\u00a0": " ",
         "\u2009": " ",
         "\u202f": " ",
@@ -141,7 +142,7 @@ UNITS: dict[str, UnitWords] = {
     for words in (
         _words(
             QuantityUnit.OHM, "a resistance", "Ω", "numkMGT", ("ohm", "ohms", "Ω", "r"),
-            '"4.7 kohm", "4k7" or "47R"', point_letters="Rr",
+            '"4.7 kohm", "4k7" or "47R"', point_letters="RrΩ",
             more={"L": Suffix(-3, is_unit=False), "megohm": Suffix(6), "Megohm": Suffix(6),
                   "megohms": Suffix(6), "Megohms": Suffix(6), "kilohm": Suffix(3), "kilohms": Suffix(3)},
         ),

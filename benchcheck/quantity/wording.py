@@ -1,8 +1,12 @@
-"""Values as people read them: engineering prefix, space, symbol; and the closed form that stands in ids."""
+"""Values as people read them: engineering prefix, space, symbol; and the closed form that stands in ids.
+
+Rounding is done on decimal digits, half to even, so what is printed is the value and not its binary neighbour.
+"""
 
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 from benchcheck.quantity.units import PREFIX_EXPONENTS, UnitWords, unit_words
 
@@ -22,8 +26,8 @@ def format_value(
 ) -> str:
     """Return a value with its prefix and symbol; `ascii` writes kohm, u and degC for kΩ, µ and °C.
 
-    `resolution` (SI) fixes the last decimal shown, `digits` the significant digits; without either up to six
-    significant digits, trailing zeros dropped.
+    `resolution` (SI, above zero) fixes the last decimal shown, `digits` the significant digits; without either
+    up to six significant digits, trailing zeros dropped.
 
     >>> format_value(4680.0, "ohm", resolution=10.0), format_value(0.00006, "A", ascii=True)
     ('4.68 kΩ', '60 uA')
@@ -31,31 +35,29 @@ def format_value(
     words = unit_words(quantity_unit)
     if not math.isfinite(value):
         return _joined(f"{value:g}", "", words, ascii)
-    if resolution is not None:
-        exponent = _last_place(resolution)
-        prefix = _prefix(round(value, -exponent) if abs(exponent) < 300 else value, words)
-        figures = _fixed(value, exponent, prefix)
-    elif digits is not None:
-        rounded = float(f"{value:.{max(digits, 1) - 1}e}")
-        prefix = _prefix(rounded, words)
-        figures = _fixed(rounded, _first_place(rounded) - max(digits, 1) + 1, prefix)
+    if resolution is not None and resolution > 0:
+        rounded = _to_place(value, place := _first_place(_to_digits(resolution, 4)))
     else:
-        rounded = float(f"{value:.{DEFAULT_DIGITS - 1}e}")
-        prefix = _prefix(rounded, words)
-        figures = _shortest(rounded, DEFAULT_DIGITS, prefix)
+        rounded = _to_digits(value, digits or DEFAULT_DIGITS)
+        place = _first_place(rounded) - (digits or DEFAULT_DIGITS) + 1
+    prefix = _prefix(rounded, words)
+    figures = _figures(rounded, place, prefix)
+    if resolution is None and digits is None:
+        figures = _without_trailing_zeros(figures)
     return _joined(figures, prefix, words, ascii)
 
 
 def bracket_value(value: float, quantity_unit: str) -> str:
-    """Return a value as it stands in the brackets of an id: engineering prefix, ASCII, no space.
+    """Return a finite value as it stands in the brackets of an id: engineering prefix, ASCII, no space.
 
     >>> bracket_value(0.12, "A"), bracket_value(0.0, "A"), bracket_value(4.5, "V")
     ('120mA', '0A', '4.5V')
     """
     words = unit_words(quantity_unit)
-    rounded = float(f"{value:.{ID_DIGITS - 1}e}")
+    rounded = _to_digits(value, ID_DIGITS)
     prefix = _prefix(rounded, words)
-    return _shortest(rounded, ID_DIGITS, prefix) + prefix + words.ascii_symbol
+    figures = _figures(rounded, _first_place(rounded) - ID_DIGITS + 1, prefix)
+    return _without_trailing_zeros(figures) + prefix + words.ascii_symbol
 
 
 def format_with_uncertainty(
@@ -66,41 +68,57 @@ def format_with_uncertainty(
     ascii: bool = False,  # noqa: A002 (as in format_value)
 ) -> str:
     """Return value ± expanded uncertainty, both with one prefix: the uncertainty to two significant digits,
-    the value to the same decimal (GUM 7.2.6).
+    the value to the same decimal (GUM 7.2.6). An uncertainty that is zero or not finite is left out.
 
     >>> format_with_uncertainty(4681.3, 41.2, "ohm")
     '4.681 kΩ ± 0.041 kΩ'
     """
     words = unit_words(quantity_unit)
-    if expanded <= 0 or not math.isfinite(expanded):
+    if not (math.isfinite(value) and math.isfinite(expanded) and expanded > 0):
         return format_value(value, quantity_unit, ascii=ascii)
-    rounded = float(f"{expanded:.1e}")
-    place = _first_place(rounded) - 1
-    prefix = _prefix(max(abs(value), rounded), words)
-    pair = (_joined(_fixed(number, place, prefix), prefix, words, ascii) for number in (value, rounded))
+    uncertainty = _to_digits(expanded, 2)
+    place = _first_place(uncertainty) - 1
+    rounded = _to_place(value, place)
+    prefix = _prefix(max(abs(rounded), uncertainty), words)
+    pair = (_joined(_figures(number, place, prefix), prefix, words, ascii) for number in (rounded, uncertainty))
     return " ± ".join(pair)
 
 
 def format_percent(fraction: float, digits: int = 3) -> str:
-    """Return a fraction as percent to `digits` significant digits.
+    """Return a fraction as percent, to at most `digits` significant digits.
 
     >>> format_percent(0.0134)
     '1.34 %'
     """
-    return f"{float(f'{fraction * 100:.{digits - 1}e}'):.12g} %"
+    if not math.isfinite(fraction):
+        return f"{fraction:g} %"
+    percent = _to_digits(fraction, digits).scaleb(2)
+    return f"{_without_trailing_zeros(f'{percent:f}')} %"
 
 
-def _first_place(value: float) -> int:
+def _to_digits(value: float, digits: int) -> Decimal:
+    """Return a value rounded to significant digits."""
+    exact = Decimal(repr(float(value)))
+    return _to_place(value, _first_place(exact) - digits + 1)
+
+
+def _to_place(value: float, place: int) -> Decimal:
+    """Return a value rounded to the decimal of power `place`, half to even."""
+    exact = Decimal(repr(float(value)))
+    return exact if place < _last_place(exact) else round(exact, -place)
+
+
+def _first_place(value: Decimal) -> int:
     """Return the power of ten of the first significant digit; 0 for zero."""
-    return int(f"{value:e}".partition("e")[2]) if value else 0
+    return value.adjusted() if value else 0
 
 
-def _last_place(resolution: float) -> int:
-    """Return the power of ten of the last digit a resolution lets stand."""
-    return _first_place(float(f"{abs(resolution):.3e}"))
+def _last_place(value: Decimal) -> int:
+    exponent = value.as_tuple().exponent
+    return exponent if isinstance(exponent, int) else 0
 
 
-def _prefix(value: float, words: UnitWords) -> str:
+def _prefix(value: Decimal, words: UnitWords) -> str:
     """Return the prefix that leaves one to three digits before the point, within those the quantity takes."""
     if not value:
         return ""
@@ -113,26 +131,18 @@ def _prefix(value: float, words: UnitWords) -> str:
     return min(usable, key=distance)
 
 
-def _fixed(value: float, place: int, prefix: str) -> str:
-    """Return the figures behind a prefix, with the decimal of power `place` as the last one."""
+def _figures(value: Decimal, place: int, prefix: str) -> str:
+    """Return the figures in front of a prefix, down to the decimal of power `place`."""
     exponent = PREFIX_EXPONENTS[prefix]
-    scaled = float(f"{value!r}") / 10.0**exponent if exponent >= 0 else value * 10.0**-exponent
-    return _without_minus_zero(f"{scaled:.{max(exponent - place, 0)}f}")
+    figures = f"{value.scaleb(-exponent):.{max(exponent - place, 0)}f}"
+    return figures if figures.strip("-0.") else figures.removeprefix("-")
 
 
-def _shortest(value: float, digits: int, prefix: str) -> str:
-    exponent = PREFIX_EXPONENTS[prefix]
-    scaled = value / 10.0**exponent if exponent >= 0 else value * 10.0**-exponent
-    text = f"{scaled:.{digits}g}"
-    return _without_minus_zero(text if "e" not in text else f"{scaled:.12f}".rstrip("0").rstrip("."))
-
-
-def _without_minus_zero(figures: str) -> str:
-    return figures[1:] if figures.startswith("-") and not figures.strip("-0.") else figures
+def _without_trailing_zeros(figures: str) -> str:
+    return figures.rstrip("0").rstrip(".") if "." in figures else figures
 
 
 def _joined(figures: str, prefix: str, words: UnitWords, in_ascii: bool) -> str:
-    symbol = words.ascii_symbol if in_ascii else words.symbol
-    if not in_ascii and prefix == "u":
-        prefix = "µ"
-    return f"{figures} {prefix}{symbol}".rstrip()
+    if in_ascii:
+        return f"{figures} {prefix}{words.ascii_symbol}".rstrip()
+    return f"{figures} {'µ' if prefix == 'u' else prefix}{words.symbol}".rstrip()
