@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
+from benchcheck.errors import SpecError
 from benchcheck.kinds.catalogue import KINDS
 from benchcheck.kinds.part import Kind
 from benchcheck.plugins.hookspecs import hookimpl
 from benchcheck.plugins.manager import Plugins
+from benchcheck.spec.board import Board
+from benchcheck.spec.load import load_board
 
-__all__ = ["BuiltIn", "plugins"]
+__all__ = ["BuiltIn", "load_spec", "plugins"]
 
 
 class BuiltIn:
@@ -29,6 +33,18 @@ def plugins(*, installed: bool = True) -> Plugins:
     if installed:
         manager.let_in_installed()
     return manager
+
+
+def load_spec(path: Path) -> Board:
+    """Return the board of a spec file, with the kinds of every plugin that could be let in.
+
+    Raises SpecError or DocumentError with every fault of the file, and says which plugins were left out.
+    """
+    manager = plugins()
+    try:
+        return load_board(path, manager.handed("benchcheck_kinds"))
+    except SpecError as error:
+        raise SpecError((*error.faults, *manager.left_out)) from error
 
 
 def _kind_faults(offered: Any, present: tuple[Any, ...]) -> tuple[str, ...]:

@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Iterator
-from contextlib import nullcontext
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 if TYPE_CHECKING:
+    from benchcheck.errors import BenchcheckError
     from benchcheck.kinds.check import Check
     from benchcheck.score.model import Score
     from benchcheck.session.run import Conduct
@@ -23,7 +24,11 @@ if TYPE_CHECKING:
 
 __all__ = ["CheckFailedError", "CheckItem", "ConditionalPassWarning", "SpecFile"]
 
+#: what conducts the visit, and where its errors are held, when a command runs pytest rather than a user.
 CONDUCT = pytest.StashKey["Conduct"]()
+HELD = pytest.StashKey[list["BenchcheckError"]]()
+#: a board that was loaded already.
+BOARD = pytest.StashKey["Board"]()
 
 
 class ConditionalPassWarning(UserWarning):
@@ -74,12 +79,12 @@ class SpecFile(pytest.File):
 
     def collect(self) -> Iterator[pytest.Item]:
         """Yield one item per check, in the order of a visit."""
+        from benchcheck.builtin import load_spec
         from benchcheck.checklist.order import in_order
         from benchcheck.errors import InputError
-        from benchcheck.session.run import load
 
         try:
-            self.board = load(self.path)
+            self.board = self.config.stash.get(BOARD, None) or load_spec(self.path)
         except InputError as error:
             raise self.CollectError(str(error)) from error
         for check in in_order(self.board.checks):
@@ -136,44 +141,53 @@ def _told(score: Score) -> str:
 def pytest_runtestloop(session: pytest.Session) -> Iterator[Any]:
     """Conduct the visit over the selected items, then let the items replay it."""
     items = [item for item in session.items if isinstance(item, CheckItem)]
-    if items and not session.config.option.collectonly and not session.testsfailed:
-        _conduct(session.config, items)
-    return (yield)
+    asked = items and not session.config.option.collectonly and not session.testsfailed
+    interrupted = bool(asked) and _conduct(session, items)
+    outcome = yield
+    if interrupted:
+        raise KeyboardInterrupt("the visit was stopped; everything accepted is kept, --resume goes on")
+    return outcome
 
 
-def _conduct(config: pytest.Config, items: list[CheckItem]) -> None:
+def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
+    """Hand every item its score; return whether the visit was stopped on the way."""
     from benchcheck.errors import BenchcheckError
 
+    config = session.config
     specs = {item.path for item in items}
     if len(specs) > 1:
         raise pytest.UsageError(f"one visit checks one unit: {len(specs)} specs are selected, name one of them")
-    if config.pluginmanager.hasplugin("xdist") and (config.getoption("numprocesses", None) or _is_worker(config)):
+    if config.getoption("numprocesses", None) or hasattr(config, "workerinput"):
         raise pytest.UsageError("a visit keeps one record and asks one person: run it without -n")
     conduct = config.stash.get(CONDUCT, None) or _conduct_from_options(config)
-    capture = config.pluginmanager.getplugin("capturemanager")
-    file = items[0].parent
-    assert isinstance(file, SpecFile)
+    board = items[0].getparent(SpecFile)
+    assert board is not None
     try:
-        with capture.global_and_fixture_disabled() if capture else nullcontext():
-            result = conduct.run(file.board, tuple(item.check.id for item in items), config.getvalue("maxfail"))
+        with _capture_suspended(config):
+            selected = tuple(item.check.id for item in items)
+            report = conduct.run(board.board, selected, config.getvalue("maxfail"))
     except BenchcheckError as error:
-        if conduct.raises:
-            raise
-        raise pytest.UsageError(str(error)) from error
-    scores = {score.check: score for score in result.scores}
+        held = config.stash.get(HELD, None)
+        if held is None:
+            raise pytest.UsageError(str(error)) from error
+        held.append(error)
+        session.items.clear()
+        return False
+    scores = {score.check: score for score in report.scores}
     for item in items:
         item.score = scores.get(item.check.id)
-    if result.interrupted:
-        raise KeyboardInterrupt("visit stopped; everything accepted is kept, --resume goes on")
+    return report.interrupted
 
 
-def _is_worker(config: pytest.Config) -> bool:
-    return hasattr(config, "workerinput")
+def _capture_suspended(config: pytest.Config) -> AbstractContextManager[Any]:
+    capture = config.pluginmanager.getplugin("capturemanager")
+    suspended: AbstractContextManager[Any] = capture.global_and_fixture_disabled() if capture else nullcontext()
+    return suspended
 
 
 def _conduct_from_options(config: pytest.Config) -> Conduct:
     from benchcheck.session.run import Request
-    from benchcheck.terminal.app import conduct
+    from benchcheck.terminal.app import conduct_on_screen
 
     option = config.option
     if not option.unit:
@@ -188,4 +202,4 @@ def _conduct_from_options(config: pytest.Config) -> Conduct:
         waive=tuple((check, reason) for check, reason in option.waive),
         operator=option.operator,
     )
-    return conduct(request, quiet=True)
+    return conduct_on_screen(request, lines=False)

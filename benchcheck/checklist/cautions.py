@@ -10,8 +10,8 @@ from benchcheck.spec.board import Board
 __all__ = ["cautions_for"]
 
 _ALWAYS = (
-    "Extra-low voltage only. benchcheck advises and records; it does not certify, and local codes and licensed "
-    "practice come first.",
+    "Extra-low voltage only. benchcheck advises and records, it does not certify.",
+    "Local codes and licensed practice come first.",
     "Power and every cell out before ohms, diode, capacitance or ESR; prove every large capacitor near 0 V first.",
     "Discharge through a resistor, never with a screwdriver. Wear eye protection at first power.",
     "Take the probes off before turning the function switch; check that red is not in a current jack.",

@@ -56,7 +56,7 @@ def verify(
     Exit codes: 0 all passed; 1 something failed; 2 spec, bench or usage error; 3 nothing failed but something
     undecided, skipped or blocked; 4 instrument trouble; 5 output state unknown; 130 interrupted.
     """
-    from benchcheck.pytest_plugin import run_visit
+    from benchcheck.cli.visit import run_visit
     from benchcheck.session.run import Request
 
     request = Request(
@@ -69,7 +69,7 @@ def verify(
         waive=waive,
         operator=operator,
     )
-    report = run_visit(spec, request, only=only, explain=explain)
+    report = run_visit(spec, request, only=only, explain_check=explain)
     if json_file is not None:
         from benchcheck.document import write_atomically
 

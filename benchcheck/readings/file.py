@@ -122,9 +122,7 @@ def _take(sheet: _Sheet, line: int, row: dict[str, str]) -> None:
         sheet.blanks.append(check.id)
         return
     try:
-        reading = read_typed(
-            check, _with_unit(row), origin=Origin.FILE, where=f"{sheet.name}:{line}", line=line
-        )
+        reading = read_typed(check, _with_unit(row), origin=Origin.FILE, where=f"{sheet.name}:{line}", line=line)
     except ReadingsError as error:
         sheet.faults.extend(error.faults)
         return
@@ -210,4 +208,3 @@ def _polarity(sheet: _Sheet, line: int, row: dict[str, str], check: Check) -> st
         return "" if check.red and check.red.net == polarity[4:] else "swapped"
     sheet.fault(line, check.id, f'polarity "{polarity}" is neither "swapped" nor "red:" and a net it touches')
     return ""
-

@@ -33,7 +33,7 @@ from benchcheck.session.head import head_for
 from benchcheck.session.visit import Visit, VisitResult
 from benchcheck.spec.board import Board
 
-__all__ = ["Conduct", "Report", "Request"]
+__all__ = ["Conduct", "Report", "Request", "bench_from"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Conduct:
         is written when what the user gave cannot be used.
         """
         request = self.request
-        bench = _bench(request)
+        bench = bench_from(request.bench)
         waivers = waivers_for(board, request.waive)
         known = {**{check.id: check for check in SESSION_CHECKS}, **board.by_id}
         file = read_readings(request.readings, known, bench) if request.readings else None
@@ -149,11 +149,12 @@ class Conduct:
         return report
 
 
-def _bench(request: Request) -> Bench:
-    if request.bench == "simulated":
+def bench_from(name: str | None) -> Bench:
+    """Return the bench a user named: a path, the word "simulated", or ./bench.toml when nothing was said."""
+    if name == "simulated":
         return default_bench()
-    path = Path(request.bench or "bench.toml")
-    if request.bench is None and not path.exists():
+    path = Path(name or "bench.toml")
+    if name is None and not path.exists():
         raise UsageError(
             Fault("--bench", "", "there is no ./bench.toml; name a bench file, or write --bench simulated")
         )

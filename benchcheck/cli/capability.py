@@ -1,0 +1,45 @@
+"""`benchcheck capability`: what this bench can decide, said before a probe is touched."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from benchcheck.cli.options import bench_option, json_option, spec_argument
+
+__all__ = ["capability"]
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchcheck capability specs/marrowby-pr3.toml --bench examples/bench.toml
+  benchcheck capability specs/marrowby-pr3.toml --card > card.txt"""
+)
+@spec_argument
+@bench_option
+@click.option("--card", is_flag=True, help="Print a probe card instead, with room to write.")
+@json_option
+def capability(spec: Path, bench: str | None, card: bool, json_file: Path | None) -> int:
+    """Say for every check of SPEC what this bench's meters make of it: can they decide, and if not, what can."""
+    from benchcheck.builtin import load_spec
+    from benchcheck.checklist.order import in_order
+    from benchcheck.readings.reading import Session
+    from benchcheck.report.card import probe_card
+    from benchcheck.score.capability import capabilities, capability_json
+    from benchcheck.session.run import bench_from
+    from benchcheck.terminal.listing import capability_lines
+
+    board = load_spec(spec)
+    bench_read = bench_from(bench)
+    found = capabilities(in_order(board.checks), bench_read, Session(ambient_c=board.ambient_c))
+    if json_file is not None:
+        from benchcheck.document import write_atomically
+
+        write_atomically(json_file, json.dumps(capability_json(found), indent=1, ensure_ascii=False) + "\n")
+    lines = probe_card(board.model, found) if card else capability_lines(found)
+    for line in lines:
+        click.echo(line)
+    return 0

@@ -1,0 +1,54 @@
+"""`benchcheck check-spec` and `benchcheck schema`: is a spec right, and what may stand in one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from benchcheck.cli.options import spec_argument
+
+__all__ = ["check_spec", "schema"]
+
+
+@click.command(
+    "check-spec",
+    epilog="""\b
+Examples:
+  benchcheck check-spec specs/marrowby-pr3.toml
+  benchcheck check-spec specs/marrowby-pr3.toml --brief""",
+)
+@spec_argument
+@click.option("--brief", is_flag=True, help="Only say whether the spec holds together.")
+def check_spec(spec: Path, brief: bool) -> int:
+    """Validate SPEC: every fault at once, with its line; then list the checks it gives."""
+    from benchcheck.builtin import load_spec
+    from benchcheck.checklist.order import in_order
+    from benchcheck.terminal.listing import check_lines
+
+    board = load_spec(spec)
+    click.echo(f"{spec}: {board.model} {board.revision}: {len(board.checks)} checks, nothing wrong")
+    for refusal in board.power_refusals:
+        click.echo(f"no power on this board: {refusal}")
+    if not brief:
+        for check in in_order(board.checks):
+            for line in check_lines(check):
+                click.echo(line)
+    return 0
+
+
+@click.command(
+    "schema",
+    epilog="""\b
+Example:
+  benchcheck schema > benchcheck.schema.json
+  then write "#:schema ./benchcheck.schema.json" as the first line of a spec, for editors that read it""",
+)
+def schema() -> int:
+    """Print the JSON Schema of specs, which editors complete and check with."""
+    from benchcheck.builtin import plugins
+    from benchcheck.spec.schema import json_schema
+
+    click.echo(json.dumps(json_schema(plugins().handed("benchcheck_kinds")), indent=1, ensure_ascii=False))
+    return 0

@@ -1,0 +1,82 @@
+"""A visit for the command line: pytest runs it, with our own screen in place of pytest's reports."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from benchcheck import pytest_plugin
+from benchcheck.builtin import load_spec
+from benchcheck.checklist.select import select
+from benchcheck.errors import BenchcheckError, Fault, UsageError, close_match
+from benchcheck.score.explain import explain
+from benchcheck.session.run import Report, Request
+from benchcheck.spec.board import Board
+from benchcheck.terminal.app import conduct_on_screen
+from benchcheck.terminal.screen import Screen
+
+__all__ = ["run_visit"]
+
+
+class _Run:
+    """The plugin that gives one pytest run its board, its conductor and its selection."""
+
+    def __init__(self, board: Board, request: Request, wanted: tuple[str, ...] | None, screen: Screen) -> None:
+        self.errors: list[BenchcheckError] = []
+        self.report: Report | None = None
+        self._board = board
+        self._wanted = wanted
+        self._conduct = conduct_on_screen(request, screen=screen)
+        shown = self._conduct.done
+        self._conduct.done = lambda report: (setattr(self, "report", report), shown(report))[1]
+
+    @pytest.hookimpl(tryfirst=True)
+    def pytest_configure(self, config: pytest.Config) -> None:
+        """Put what this run needs where the plugin looks for it."""
+        config.stash[pytest_plugin.BOARD] = self._board
+        config.stash[pytest_plugin.CONDUCT] = self._conduct
+        config.stash[pytest_plugin.HELD] = self.errors
+
+    def pytest_collection_modifyitems(self, config: pytest.Config, items: list[pytest.Item]) -> None:
+        """Keep the checks that were asked for."""
+        if self._wanted is not None:
+            wanted = frozenset(self._wanted)
+            left_out = [item for item in items if item.name not in wanted]
+            items[:] = [item for item in items if item.name in wanted]
+            config.hook.pytest_deselected(items=left_out)
+
+
+def run_visit(spec: Path, request: Request, *, only: str | None = None, explain_check: str | None = None) -> Report:
+    """Carry out a visit and return its report; raises the error that kept it from being one."""
+    screen = Screen()
+    board = load_spec(spec)
+    wanted = select(board, only) if only is not None else None
+    _refuse_unknown(board, explain_check)
+    run = _Run(board, request, wanted, screen)
+    arguments = [str(spec), "-c", os.devnull, "--rootdir", str(spec.parent), "-p", "no:terminal", "-p", "no:doctest"]
+    pytest.main([*arguments, "--disable-plugin-autoload", "-p", "no:cacheprovider"], plugins=[pytest_plugin, run])
+    if run.errors:
+        raise run.errors[0]
+    if run.report is None:
+        raise UsageError(Fault(str(spec), "", "nothing was checked"))
+    if explain_check:
+        _show_budget(screen, run.report, explain_check)
+    return run.report
+
+
+def _refuse_unknown(board: Board, check: str | None) -> None:
+    if check is not None and check not in board.by_id:
+        hint = close_match(check, board.by_id) or "; check-spec lists them"
+        raise UsageError(Fault("--explain", check, f"the board has no such check{hint}"))
+
+
+def _show_budget(screen: Screen, report: Report, check_id: str) -> None:
+    score = next((score for score in report.scores if score.check == check_id), None)
+    if score is None:
+        screen.tell(f"{check_id} was not scored in this run")
+        return
+    screen.heading(f"{check_id}, how it was decided")
+    for line in explain(score, report.checklist.board.by_id[check_id], report.bench.decision):
+        screen.tell(line)
