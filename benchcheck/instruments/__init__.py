@@ -1,0 +1,1 @@
+"""Instruments: links over VISA, drivers over dialect data, and the process that keeps power safe."""

@@ -1,0 +1,155 @@
+"""Connecting: open, learn who answers, choose the dialect, and find out what this instrument really takes.
+
+Nothing is assumed that can be asked: whether several commands go in one message, whether there is an error queue
+and an event status register. What an instrument lacks is noted, not passed over.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from benchcheck.clock import Clock
+from benchcheck.errors import BenchError, InstrumentError
+from benchcheck.instruments.catalogue import Catalogue
+from benchcheck.instruments.dialect import Dialect, LinkManners, fill
+from benchcheck.instruments.link import Link
+from benchcheck.instruments.lock import ResourceLock
+from benchcheck.instruments.recovery import drain_errors, probe, recover
+from benchcheck.instruments.reply import QueueEntry, read_error, read_integer
+from benchcheck.instruments.transport import Opener
+from benchcheck.instruments.wire import joined
+
+__all__ = ["Connection", "LinkSettings", "connect"]
+
+PROBE_TOKEN = 73
+LOCK_WAIT_S = 5.0  # a power keeper of a visit that was killed needs up to 3 s to switch off and let go
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSettings:
+    """How a bench file names a link; `library` is a VISA library other than the environment's or pyvisa-py."""
+
+    resource: str
+    dialect: str = ""
+    library: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Connection:
+    """An instrument that answered.
+
+    `known` is False when neither its family nor the user's dialect is known; `errors` were waiting in its queue;
+    `notes` say what it cannot do.
+    """
+
+    name: str
+    link: Link
+    dialect: Dialect
+    identity: str
+    known: bool
+    errors: tuple[QueueEntry, ...]
+    notes: tuple[str, ...]
+    lock: ResourceLock | None = None
+
+    def close(self) -> None:
+        """Close the link and let other processes have the instrument."""
+        self.link.close()
+        if self.lock is not None:
+            self.lock.release()
+
+
+def connect(
+    name: str,
+    role: str,
+    settings: LinkSettings,
+    catalogue: Catalogue,
+    clock: Clock,
+    *,
+    opener: Opener | None = None,
+    while_waiting: Callable[[], None] | None = None,
+) -> Connection:
+    """Return the connection to an instrument, a `role` of dmm, psu or load.
+
+    BenchError when the resource or the dialect is none or somebody else answers, InstrumentError when nobody does.
+    """
+    named = catalogue.named(settings.dialect) if settings.dialect else catalogue.named("generic")
+    lock = None
+    if opener is None:
+        from benchcheck.instruments.visa import canonical_resource, visa_opener
+
+        opener = visa_opener(name, settings.resource, named.link, settings.library)
+        lock = ResourceLock(name, canonical_resource(settings.resource), clock)
+        lock.acquire(LOCK_WAIT_S)
+    link = Link(name, opener, _bare(named.link), clock, while_waiting)
+    try:
+        return _introduced(name, role, settings, catalogue, link, lock)
+    except BaseException:
+        link.close()
+        if lock is not None:
+            lock.release()
+        raise
+
+
+def _introduced(
+    name: str, role: str, settings: LinkSettings, catalogue: Catalogue, link: Link, lock: ResourceLock | None
+) -> Connection:
+    identity = recover(link).identity
+    try:
+        choice = catalogue.choose(identity, settings.dialect, role)
+    except BenchError as reason:
+        raise BenchError([replace(fault, key=fault.key or name) for fault in reason.faults]) from reason
+    manners, notes = _probed(link, choice.dialect.link)
+    dialect = replace(choice.dialect, link=manners)
+    link.set_manners(manners)
+    errors = drain_errors(link)
+    return Connection(name, link, dialect, identity, choice.known, errors, tuple(notes), lock)
+
+
+def _bare(manners: LinkManners) -> LinkManners:
+    """Return the manners for a first contact: one command a message, nothing asked that may not exist."""
+    return replace(manners, join="", token="", error_query="", event_status="")
+
+
+def _probed(link: Link, manners: LinkManners) -> tuple[LinkManners, list[str]]:
+    """Return the manners without what this instrument does not answer, and a note for each of those."""
+    notes: list[str] = []
+    if manners.join and not (_takes_joined(link, manners)):
+        manners = replace(manners, join="", token="")
+        notes.append("takes one command a message only; every series of readings ends with its identity instead")
+    link.set_manners(replace(_bare(manners), join=manners.join, token=manners.token))
+    if manners.error_query and not _answers(link, manners.error_query, read_error):
+        manners = replace(manners, error_query="")
+        notes.append("has no error queue; settings are checked by reading them back")
+    if manners.event_status and not _answers(link, manners.event_status, read_integer):
+        manners = replace(manners, event_status="")
+        notes.append("has no event status register; a restart shows only in its settings")
+    return manners, notes
+
+
+def _takes_joined(link: Link, manners: LinkManners) -> bool:
+    """Ask twice in one message: both answers must come back on one line.
+
+    *IDN? is no good for this: it must be the last question of a message (IEEE 488.2, 10.14.3).
+    """
+    link.set_manners(_bare(manners))
+    first = fill(manners.token, token=PROBE_TOKEN) or manners.error_query
+    if not first:
+        return True
+    answers = probe(link, joined((first, first.rsplit(";", 1)[-1]), manners.join))
+    parts = answers[0].split(";", 1) if answers else ()
+    if manners.token:
+        return [part.strip() for part in parts] == [str(PROBE_TOKEN)] * 2
+    return len(parts) == 2
+
+
+def _answers(link: Link, question: str, shape: Callable[[str], object]) -> bool:
+    answers = probe(link, question)
+    if answers is None:
+        return False
+    try:
+        link.shaped(question, answers[0], shape)
+    except InstrumentError:
+        recover(link)
+        return False
+    return True
