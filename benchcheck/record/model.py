@@ -1,0 +1,107 @@
+"""What a record holds beside readings and scores: its head, what was noted on the way, and its results.
+
+Nothing here names a host, an address or a path: a record may be handed on whole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+
+from benchcheck.checklist.waivers import Waiver
+
+__all__ = ["Event", "EventKind", "Head", "Instrument", "Result", "Stage"]
+
+
+class Stage(StrEnum):
+    """Which part of a unit's stay on the bench a record is about."""
+
+    AS_FOUND = "as-found"
+    AS_LEFT = "as-left"
+    RETURN = "return"
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """What took readings or gave power: its name on the bench, its class or model, and what vouches for it.
+
+    `identity` is maker, model and serial number as the instrument or its label gives them, "" if unknown.
+    """
+
+    name: str
+    model: str = ""
+    identity: str = ""
+    calibration_due: date | None = None
+    self_check: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What was known when the record was begun.
+
+    `date` is in UTC, None until the journal stamps it; `ambient_c` in degree Celsius. `parents` are the seals
+    of the unit's earlier records, None until the journal looks them up. `versions` are pairs of what ran and
+    its version, benchcheck and plugins alike.
+    """
+
+    unit: str
+    board: str
+    stage: Stage
+    spec_digest: str
+    revision: str = ""
+    bench_digest: str = ""
+    date: datetime | None = None
+    operator: str = ""
+    ambient_c: float | None = None
+    decision_rule: str = ""
+    guard_band: str = ""
+    coverage: str = ""
+    instruments: tuple[Instrument, ...] = ()
+    waivers: tuple[Waiver, ...] = ()
+    cautions: tuple[str, ...] = ()
+    versions: tuple[tuple[str, str], ...] = ()
+    parents: tuple[str, ...] | None = None
+
+
+class EventKind(StrEnum):
+    """What was noted between readings."""
+
+    UNDO = "undo"
+    SKIP = "skip"
+    LATER = "later"
+    WAIVER = "waiver"
+    NOTE = "note"
+    PHOTO = "photo"
+    RESUMED = "resumed"
+    AMENDMENT = "amendment"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One thing noted: its kind, the check it is about, a text, and the seals of the blocks it amends.
+
+    An undo takes back the blocks it amends, and an undo of an undo brings them back; the others add words. The
+    text of a photo is its file name and SHA-256, that of a skip, waiver or amendment the reason.
+    """
+
+    kind: EventKind
+    check: str = ""
+    text: str = ""
+    amends: tuple[str, ...] = ()
+    operator: str = ""
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """How a run ended: exit code, how many checks had which verdict in words, and the seal before.
+
+    `last_seal` is that of the block before the result, so that the result names all it sums up; the journal
+    fills it in.
+    """
+
+    exit_code: int
+    counts: tuple[tuple[str, int], ...] = field(default=())
+    at: datetime | None = None
+    last_seal: str = ""
