@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -45,6 +45,7 @@ class _Sheet:
     checks: Mapping[str, Check]
     meters: Mapping[str, object]
     by_fold: Mapping[str, str]
+    withheld: Collection[str]
     seen: dict[tuple[str, int], Reading] = field(default_factory=dict)
     blanks: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -53,20 +54,25 @@ class _Sheet:
         self.faults.append(Fault(f"{self.name}:{line}", key, message))
 
 
-def read_readings(path: Path, checks: Mapping[str, Check], bench: Bench) -> ReadingsFile:
+def read_readings(
+    path: Path, checks: Mapping[str, Check], bench: Bench, *, withheld: Collection[str] = ()
+) -> ReadingsFile:
     """Return the readings of a CSV file for the checks of a board (ids to checks).
 
     Raises ReadingsError with every fault of the file: unknown checks with a close match, texts that are no
-    readings, values 10^3 or 10^6 off, the same check and repeat twice with different values.
+    readings, values 10^3 or 10^6 off, the same check and repeat twice with different values. `withheld` are the
+    ids of powered checks this board must not get; a reading of one is refused with that reason.
     """
     text = read_text_capped(path, SIZE_LIMIT_BYTES, error=ReadingsError)
-    return parse_readings(text, str(path), checks, bench)
+    return parse_readings(text, str(path), checks, bench, withheld=withheld)
 
 
-def parse_readings(text: str, name: str, checks: Mapping[str, Check], bench: Bench) -> ReadingsFile:
+def parse_readings(
+    text: str, name: str, checks: Mapping[str, Check], bench: Bench, *, withheld: Collection[str] = ()
+) -> ReadingsFile:
     """Return the readings in a text; see `read_readings`."""
     digest = hashlib.sha256(text.encode()).hexdigest()
-    sheet = _Sheet(name, checks, bench.meters, {identity.casefold(): identity for identity in checks})
+    sheet = _Sheet(name, checks, bench.meters, {identity.casefold(): identity for identity in checks}, withheld)
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
     if sheet.faults:
@@ -128,7 +134,11 @@ def _take(sheet: _Sheet, line: int, row: dict[str, str]) -> None:
         return
     question = magnitude_question(check, reading)
     if question:
-        sheet.fault(line, check.id, f"{question} Correct the line; it is not scored as it stands")
+        sheet.fault(
+            line,
+            check.id,
+            f"{question} Correct the line, or type it at the prompt and confirm it; it is not scored as it stands",
+        )
         return
     _keep(sheet, line, row, check, reading)
 
@@ -166,6 +176,9 @@ def _check_of(sheet: _Sheet, line: int, row: dict[str, str]) -> Check | None:
     if wanted is None:
         return None
     identity = sheet.by_fold.get(wanted.casefold())
+    if identity is None and wanted in sheet.withheld:
+        sheet.fault(line, wanted, "is a powered check, and this board must not be powered here; take the line out")
+        return None
     if identity is None:
         brackets = [name for name in sheet.checks if name.casefold().startswith(wanted.casefold() + "[")]
         hint = f"; write {' or '.join(brackets)}" if brackets else close_match(wanted, sheet.checks)

@@ -89,7 +89,7 @@ class Conduct:
         bench = bench_from(request.bench)
         waivers = waivers_for(board, request.waive)
         known = {**{check.id: check for check in SESSION_CHECKS}, **board.by_id}
-        file = read_readings(request.readings, known, bench) if request.readings else None
+        file = read_readings(request.readings, known, bench, withheld=board.withheld) if request.readings else None
         checklist = draw_up(board, selected, waivers=waivers, at_the_bench=file is None)
         source = None if file else self.source(bench)
         self.ready(checklist, bench)
