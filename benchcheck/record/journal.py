@@ -22,9 +22,9 @@ from benchcheck.record.files import TornTail, create_record, open_record, read_a
 from benchcheck.record.folders import unit_path
 from benchcheck.record.head import FORMAT_VERSION, event_fields, head_fields, result_fields
 from benchcheck.record.model import Event, EventKind, Head, Result
-from benchcheck.record.record import Record, read_record_bytes
+from benchcheck.record.record import read_record_bytes
 from benchcheck.record.seal import seal_line, seal_of
-from benchcheck.record.store import parents_for
+from benchcheck.record.shelf import parents_for
 from benchcheck.score.model import Score
 
 __all__ = ["Journal"]
@@ -46,7 +46,7 @@ class Journal:
     _handle: int = -1
     _length: int = 0
     _count: int = 1
-    _standing: dict[str, list[str]] = field(default_factory=dict)
+    _standing: dict[str, Reading] = field(default_factory=dict)  # by seal, oldest first
     _broken: str = ""
 
     @classmethod
@@ -82,7 +82,7 @@ class Journal:
             torn = set_tail_aside(path, handle, data, record.proven_bytes) if record.torn else None
             length = record.proven_bytes if torn else len(data)  # a blank line may follow the last block
             journal = cls(path, clock, record.last_seal, torn, handle, length, record.blocks)
-            journal._standing = _standing(record)
+            journal._standing = {entry.seal: entry.value for entry in record.standing}
             if not data[: record.proven_bytes].endswith(b"\n"):
                 journal._write(b"\n", "the line end of the last block")
         except OSError as error:
@@ -93,6 +93,10 @@ class Journal:
             raise
         return journal
 
+    def readings(self) -> tuple[Reading, ...]:
+        """Return the readings in the record that were not taken back, oldest first."""
+        return tuple(self._standing.values())
+
     def append_reading(self, reading: Reading) -> str:
         """Put one accepted reading on the disk and return its seal."""
         return self.append_readings((reading,))[0]
@@ -102,8 +106,7 @@ class Journal:
         readings = tuple(readings)
         names = ", ".join(dict.fromkeys(reading.check for reading in readings))
         seals = self._append([("reading", reading_fields(reading)) for reading in readings], names)
-        for reading, seal in zip(readings, seals, strict=True):
-            self._standing.setdefault(reading.check, []).append(seal)
+        self._standing.update(zip(seals, readings, strict=True))
         return seals
 
     def append_score(self, score: Score) -> str:
@@ -130,14 +133,13 @@ class Journal:
         kind = EventKind(kind)
         given = tuple(amends or ())
         if kind is EventKind.UNDO and amends is None:
-            given = tuple(self._standing.get(check, ()))
+            given = tuple(seal for seal, reading in self._standing.items() if reading.check == check)
             if not given:
                 raise RecordError(Fault("undo", check, "no reading of it stands; there is nothing to take back"))
         event = Event(kind, check, text, given, operator, self.clock.now())
         seal = self._append([("event", event_fields(event))], f"the {kind} of {check}" if check else kind)[0]
         if kind is EventKind.UNDO:
-            for name, seals in self._standing.items():
-                self._standing[name] = [one for one in seals if one not in given]
+            self._standing = {one: reading for one, reading in self._standing.items() if one not in given}
         return seal
 
     def append_result(self, result: Result) -> str:
@@ -222,11 +224,3 @@ class Journal:
 
     def _safe(self) -> str:
         return f"The {self._count} blocks before are safe." if self._count > 1 else "The head is safe."
-
-
-def _standing(record: Record) -> dict[str, list[str]]:
-    """Return the seals of the readings that were not taken back, by check."""
-    standing: dict[str, list[str]] = {}
-    for entry in record.standing:
-        standing.setdefault(entry.value.check, []).append(entry.seal)
-    return standing

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from pathlib import Path
 
 from benchcheck.checklist.waivers import Waiver
 from benchcheck.record.codec import score_fields
-from benchcheck.record.model import EventKind, Head
-from benchcheck.record.record import Record
+from benchcheck.record.model import EventKind
+from benchcheck.record.record import Record, read_record
 from benchcheck.score.model import Score
 
-__all__ = ["RESULTS_FORMAT", "check_result", "record_results", "results_json", "waivers_of"]
+__all__ = ["RESULTS_FORMAT", "check_result", "results_json", "waivers_of"]
 
 RESULTS_FORMAT = 1
 _CHECK_KEYS = (
@@ -21,15 +21,16 @@ _CHECK_KEYS = (
 )  # fmt: skip
 
 
-def results_json(
-    head: Head, scores: Iterable[Score], exit_code: int | None, waivers: Iterable[Waiver] | None = None
-) -> dict[str, object]:
-    """Return the result of a visit for programs; `waivers` are the head's unless given.
+def results_json(record: Record | Path) -> dict[str, object]:
+    """Return the result of a record, or of the record file at a path, for programs.
 
     Numbers are in the SI `quantity_unit` of their check. What is not there is null: the value of an overload,
-    the verdict of a check that was not measured, the reason (a code) of a verdict that needs none.
+    the verdict of a check that was not measured, the reason (a code) of a verdict that needs none, the exit
+    code while the visit has come to none. Raises RecordError for a file that cannot be read.
     """
-    given = head.waivers if waivers is None else waivers
+    if isinstance(record, Path):
+        record = read_record(record, with_budgets=False)
+    head = record.head
     return {
         "format": RESULTS_FORMAT,
         "unit": head.unit,
@@ -37,16 +38,10 @@ def results_json(
         "stage": str(head.stage),
         "spec_digest": head.spec_digest,
         "decision_rule": head.decision_rule,
-        "waivers": [{"check": waiver.check, "reason": waiver.reason} for waiver in given],
-        "exit_code": exit_code,
-        "checks": [check_result(score) for score in scores],
+        "waivers": [{"check": waiver.check, "reason": waiver.reason} for waiver in waivers_of(record)],
+        "exit_code": record.result.exit_code if record.result else None,
+        "checks": [check_result(score) for score in record.scores],
     }
-
-
-def record_results(record: Record) -> dict[str, object]:
-    """Return the result of a record for programs; `exit_code` is null while the visit has come to none."""
-    code = record.result.exit_code if record.result else None
-    return results_json(record.head, record.scores, code, waivers_of(record))
 
 
 def check_result(score: Score) -> dict[str, object]:

@@ -14,7 +14,7 @@ from benchcheck.errors import Fault, RecordError
 from benchcheck.record.files import make_folder
 from benchcheck.record.folders import SOURCES
 
-__all__ = ["WITHHELD", "keep_source", "read_source", "without_addresses"]
+__all__ = ["WITHHELD", "keep_bench", "keep_source", "read_source", "without_addresses"]
 
 WITHHELD = "withheld"
 
@@ -42,6 +42,11 @@ def keep_source(records_dir: Path, text: str) -> str:
         raise RecordError(Fault(str(path), "", f"the copy cannot be kept: {error.strerror}")) from error
     write_atomically(path, text, error=RecordError)
     return digest
+
+
+def keep_bench(records_dir: Path, bench_text: str) -> str:
+    """Return the digest for the head's `bench_digest`: a copy of the bench without addresses is kept under it."""
+    return keep_source(records_dir, without_addresses(bench_text))
 
 
 def read_source(records_dir: Path, digest: str) -> str:

@@ -1,113 +1,15 @@
-"""A unit's records in order, across benches and wrong clocks: parents first, then by date.
+"""The door to stored records for other rooms: one file, or a unit's files in order. Nothing here writes."""
 
-A record names the earlier ones it knew as its parents, so their order holds even where a clock was set back.
-Two records with the same parent are a fork, made on two benches or by merging folders; the next record names
-both and closes it.
-"""
-
-from __future__ import annotations
-
-import heapq
-from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from pathlib import Path
-
-from benchcheck.errors import Fault, RecordError
-from benchcheck.record.folders import unit_path
-from benchcheck.record.model import Stage
-from benchcheck.record.record import Record, read_record
+from benchcheck.record.record import Entry, Record, read_record
+from benchcheck.record.shelf import Shelf, latest_open, parents_for, records_of, shelf_of
 
 __all__ = [
+    "Entry",
     "Record",
     "Shelf",
-    "in_order",
     "latest_open",
     "parents_for",
     "read_record",
     "records_of",
     "shelf_of",
 ]
-
-_NO_DATE = datetime.min.replace(tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class Shelf:
-    """A unit's readable records, oldest first, and what was wrong with the files that could not be read."""
-
-    records: tuple[Record, ...]
-    faults: tuple[Fault, ...]
-
-
-def shelf_of(records_dir: Path, unit: str, *, with_budgets: bool = True) -> Shelf:
-    """Return the records of a unit; none where it has no folder.
-
-    Raises UsageError for a label that names no folder, RecordError where the folder cannot be read.
-    """
-    folder = unit_path(records_dir, unit)
-    records: list[Record] = []
-    faults: list[Fault] = []
-    for path in _record_files(folder):
-        try:
-            records.append(read_record(path, with_budgets=with_budgets))
-        except RecordError as error:
-            faults.extend(error.faults)
-    return Shelf(in_order(records), tuple(faults))
-
-
-def records_of(records_dir: Path, unit: str, *, with_budgets: bool = True) -> tuple[Record, ...]:
-    """Return the readable records of a unit, oldest first; `shelf_of` also says what could not be read."""
-    return shelf_of(records_dir, unit, with_budgets=with_budgets).records
-
-
-def latest_open(records_dir: Path, unit: str, spec_digest: str, *, stage: Stage | None = None) -> Record | None:
-    """Return the newest record of the unit under this spec that is worth going on with, for `--resume`."""
-    for record in reversed(records_of(records_dir, unit)):
-        fits = record.head.spec_digest == spec_digest and stage in (None, record.head.stage)
-        if fits and record.open and not record.changed:
-            return record
-    return None
-
-
-def parents_for(records_dir: Path, unit: str) -> tuple[str, ...]:
-    """Return the seals a new record of the unit names as its parents: those no other record names yet."""
-    records = records_of(records_dir, unit, with_budgets=False)
-    named = {seal for record in records for seal in record.head.parents or ()}
-    return tuple(record.identity for record in records if not _seals(record) & named)
-
-
-def in_order(records: Iterable[Record]) -> tuple[Record, ...]:
-    """Return records oldest first: parents before children, otherwise by date and name."""
-    by_date = sorted(records, key=lambda record: (record.head.date or _NO_DATE, record.path.name))
-    place = {seal: number for number, record in enumerate(by_date) for seal in _seals(record)}
-    children: dict[int, list[int]] = {number: [] for number in range(len(by_date))}
-    waits_for = dict.fromkeys(children, 0)
-    for number, record in enumerate(by_date):
-        for parent in {place[seal] for seal in record.head.parents or () if seal in place} - {number}:
-            children[parent].append(number)
-            waits_for[number] += 1
-    ready = [number for number in waits_for if not waits_for[number]]
-    order: list[int] = []
-    while ready:
-        number = heapq.heappop(ready)
-        order.append(number)
-        for child in children[number]:
-            waits_for[child] -= 1
-            if not waits_for[child]:
-                heapq.heappush(ready, child)
-    left = [number for number in waits_for if waits_for[number] > 0]  # a circle: no honest clock made it
-    return tuple(by_date[number] for number in (*order, *left))
-
-
-def _seals(record: Record) -> set[str]:
-    return {record.head_seal, record.identity}
-
-
-def _record_files(folder: Path) -> list[Path]:
-    try:
-        return sorted(path for path in folder.iterdir() if path.suffix == ".toml")
-    except (FileNotFoundError, NotADirectoryError):
-        return []
-    except OSError as error:
-        raise RecordError(Fault(folder.name, "", f"the records cannot be read: {error.strerror}")) from error

@@ -95,6 +95,7 @@ def test_an_undo_takes_back_all_standing_readings_of_its_check_and_erases_nothin
         journal.append_event("undo", "A.x")
         with pytest.raises(RecordError, match=r"A\.x: no reading of it stands"):
             journal.append_event("undo", "A.x")
+        assert [reading.check for reading in journal.readings()] == ["B.x"]
     record = read_record(journal.path)
     assert [event.amends for event in record.events] == [first, (again,)]
     assert [entry.seal for entry in record.standing] == [other]
@@ -125,7 +126,9 @@ def test_a_resumed_record_goes_on_with_the_same_chain(tmp_path: Path, clock: Fak
     before = path.read_bytes()
     with Journal.resume(path, clock) as journal:
         assert journal.torn is None
+        assert journal.readings() == READINGS[:3]
         journal.append_event("undo", "R14.resistance")
+        assert journal.readings() == READINGS[1:3]
         journal.append_reading(READINGS[0])
         journal.append_score(SCORES[0])
         assert read_record(path).result is None

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from benchcheck.clock import FakeClock
 from benchcheck.record.journal import Journal
-from benchcheck.record.results import check_result, record_results, results_json, waivers_of
+from benchcheck.record.results import check_result, results_json, waivers_of
 from benchcheck.record.store import read_record
 from tests.record.samples import HEAD, READINGS, SCORES, SPEC_DIGEST, write_visit
 
@@ -22,7 +22,9 @@ CHECK = [
 
 
 def test_a_result_has_every_key_of_the_format(tmp_path: Path) -> None:
-    result = record_results(read_record(write_visit(tmp_path)))
+    path = write_visit(tmp_path)
+    result = results_json(path)
+    assert result == results_json(read_record(path))
     assert list(result) == TOP
     assert result["exit_code"] == 3
     assert result["spec_digest"] == SPEC_DIGEST
@@ -45,10 +47,10 @@ def test_a_check_that_was_not_measured_has_no_verdict() -> None:
     assert (check["outcome"], check["verdict"], check["attempts"]) == ("skipped", None, 0)
 
 
-def test_the_result_is_json_even_where_a_limit_is_infinite() -> None:
-    score = replace(SCORES[0], upper=float("inf"), coverage_factor=float("nan"))
-    text = json.dumps(results_json(HEAD, [score], 0), allow_nan=False)
-    check = json.loads(text)["checks"][0]
+def test_the_result_is_json_even_where_a_limit_is_infinite(tmp_path: Path) -> None:
+    with Journal.create(tmp_path, HEAD, FakeClock()) as journal:
+        journal.append_score(replace(SCORES[0], upper=float("inf"), coverage_factor=float("nan")))
+    check = json.loads(json.dumps(results_json(journal.path), allow_nan=False))["checks"][0]
     assert check["upper"] is None
     assert check["coverage_factor"] is None
     assert check["lower"] == 4653.0
@@ -63,4 +65,4 @@ def test_waivers_written_down_on_the_way_count_until_taken_back(tmp_path: Path) 
     record = read_record(journal.path)
     assert kept
     assert [waiver.check for waiver in waivers_of(record)] == ["C9.polarity[other]", "Q2.blocking"]
-    assert record_results(record)["exit_code"] is None
+    assert results_json(record)["exit_code"] is None

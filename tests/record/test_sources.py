@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchcheck.errors import RecordError
-from benchcheck.record.sources import keep_source, read_source, without_addresses
+from benchcheck.record.sources import keep_bench, keep_source, read_source, without_addresses
 
 SPEC = 'benchcheck = 1\n[board]\nmodel = "Marrowby PR-3"  # größer\n'
 
@@ -83,3 +83,8 @@ def test_a_source_that_cannot_be_written_is_said(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_the_bench_copy_holds_no_instrument_address(given: str, kept: str) -> None:
     assert without_addresses(given) == kept
+
+
+def test_a_bench_is_kept_without_addresses_under_the_digest_of_what_is_kept(tmp_path: Path) -> None:
+    digest = keep_bench(tmp_path, 'benchcheck_bench = 1\nresource = "GPIB0::22::INSTR"\n')
+    assert read_source(tmp_path, digest) == 'benchcheck_bench = 1\nresource = "withheld"\n'

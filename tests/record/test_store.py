@@ -16,7 +16,8 @@ from benchcheck.record.journal import Journal
 from benchcheck.record.model import Head, Result, Stage
 from benchcheck.record.record import SIZE_LIMIT_BYTES
 from benchcheck.record.seal import seal_line, seal_of
-from benchcheck.record.store import in_order, latest_open, parents_for, read_record, records_of, shelf_of
+from benchcheck.record.shelf import in_order
+from benchcheck.record.store import latest_open, parents_for, read_record, records_of, shelf_of
 from tests.record.samples import HEAD, READINGS, RESULT, SCORES, SPEC_DIGEST, write_visit
 
 
