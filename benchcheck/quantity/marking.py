@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 from benchcheck.errors import QuantityError, close_match
 from benchcheck.quantity.tolerance import Tolerance, parse_tolerance
 from benchcheck.quantity.units import QuantityUnit, shown
-
-T = TypeVar("T")
 
 __all__ = ["Marking", "from_capacitor_code", "from_colour_bands", "from_eia96", "from_smd_code"]
 
@@ -28,13 +25,14 @@ class Marking:
 
 DIGITS = ("black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "grey", "white")
 MULTIPLIERS = {colour: power for power, colour in enumerate(DIGITS)} | {"gold": -1, "silver": -2, "pink": -3}
-#: percent, IEC 60062:2005; three bands, no fourth, mean 20 %.
-TOLERANCES_2005 = {
-    "brown": "1", "red": "2", "green": "0.5", "blue": "0.25", "violet": "0.1", "grey": "0.05",
-    "gold": "5", "silver": "10",
+#: percent by edition of IEC 60062; 2016 adds orange and yellow and moves grey (grey from memory).
+TOLERANCES = {
+    2005: {"brown": "1", "red": "2", "green": "0.5", "blue": "0.25", "violet": "0.1", "grey": "0.05",
+           "gold": "5", "silver": "10"},
+    2016: {"brown": "1", "red": "2", "orange": "0.05", "yellow": "0.02", "green": "0.5", "blue": "0.25",
+           "violet": "0.1", "grey": "0.01", "gold": "5", "silver": "10"},
 }  # fmt: skip
-#: the 2016 edition adds orange and yellow and moves grey (grey from memory).
-TOLERANCES_2016 = TOLERANCES_2005 | {"orange": "0.05", "yellow": "0.02", "grey": "0.01"}
+NO_BAND_PERCENT = "20"
 #: ppm/K, sixth band.
 COEFFICIENTS = {
     "black": 250, "brown": 100, "red": 50, "orange": 15, "yellow": 25, "green": 20, "blue": 10, "violet": 5,
@@ -57,30 +55,40 @@ def from_colour_bands(bands: Sequence[str], *, edition: int = 2016) -> Marking:
     names = tuple(OTHER_NAMES.get(name, name) for name in (band.strip().casefold() for band in bands))
     if names == ("black",):
         return Marking(0.0, QuantityUnit.OHM)
+    _refuse_bands(names, edition)
+    digits, multiplier, tolerance, coefficient = _places(names)
+    figures = "".join(str(DIGITS.index(_band(name, DIGITS, "digit"))) for name in digits)
+    value = float(f"{figures}e{MULTIPLIERS[_band(multiplier, MULTIPLIERS, 'multiplier')]}")
+    percents, ppm = TOLERANCES[edition], None
+    percent = percents[_band(tolerance, percents, "tolerance")] if tolerance else NO_BAND_PERCENT
+    if coefficient:
+        ppm = float(f"{COEFFICIENTS[_band(coefficient, COEFFICIENTS, 'temperature coefficient')]}e-6")
+    return Marking(value, QuantityUnit.OHM, parse_tolerance(f"{percent} %"), ppm)
+
+
+def _refuse_bands(names: tuple[str, ...], edition: int) -> None:
+    """Raise for a number of bands, an end or an edition that cannot be."""
+    if edition not in TOLERANCES:
+        raise QuantityError(f"there is no edition {edition} of IEC 60062 here; write 2005 or 2016")
     if not 3 <= len(names) <= 6:
         raise QuantityError(f"{len(names)} colour bands were given; a resistor carries 3, 4, 5 or 6 of them")
     if names[0] in ("gold", "silver"):
         raise QuantityError(f"{shown(names[0])} cannot come first; read the bands from the other end")
+
+
+def _places(names: tuple[str, ...]) -> tuple[tuple[str, ...], str, str, str]:
+    """Return the bands by what they stand for: digits, multiplier, tolerance, coefficient ("" where absent)."""
     figures = 2 if len(names) < 5 else 3
-    digits = "".join(str(_band(name, {c: i for i, c in enumerate(DIGITS)}, "digit")) for name in names[:figures])
-    value = float(f"{digits}e{_band(names[figures], MULTIPLIERS, 'multiplier')}")
-    tolerances = TOLERANCES_2005 if edition < 2016 else TOLERANCES_2016
-    percent = _band(names[figures + 1], tolerances, "tolerance") if len(names) > 3 else "20"
-    coefficient = _band(names[5], COEFFICIENTS, "temperature coefficient") if len(names) == 6 else None
-    return Marking(
-        value,
-        QuantityUnit.OHM,
-        parse_tolerance(f"{percent} %"),
-        None if coefficient is None else float(f"{coefficient}e-6"),
-    )
+    multiplier, tolerance, coefficient = (*names[figures:], "", "")[:3]
+    return names[:figures], multiplier, tolerance, coefficient
 
 
-def _band(name: str, allowed: Mapping[str, T], place: str) -> T:
-    if name not in allowed:
-        raise QuantityError(
-            f"{shown(name)} is not a {place} band; allowed are {', '.join(allowed)}{close_match(name, allowed)}"
-        )
-    return allowed[name]
+def _band(name: str, allowed: Collection[str], place: str) -> str:
+    """Return a band's colour when it can stand in this place."""
+    if name in allowed:
+        return name
+    known = f"allowed are {', '.join(allowed)}{close_match(name, allowed)}"
+    raise QuantityError(f"{shown(name)} is not a {place} band; {known}")
 
 
 def from_smd_code(code: str) -> Marking:

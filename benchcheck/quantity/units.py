@@ -126,7 +126,15 @@ def _words(
 ) -> UnitWords:
     table = _suffixes(prefixes, names, bare=bare) | (more or {})
     return UnitWords(
-        unit, quantity, names[1], symbol, ascii_symbol or unit.value, prefixes, examples, point_letters, table
+        unit,
+        quantity,
+        names[1],
+        symbol,
+        unit.value if ascii_symbol is None else ascii_symbol,
+        prefixes,
+        examples,
+        point_letters,
+        table,
     )
 
 

@@ -37,10 +37,11 @@ def format_value(
         return _joined(f"{value:g}", "", words, ascii)
     if resolution is not None and resolution > 0:
         rounded = _to_place(value, place := _first_place(_to_digits(resolution, 4)))
+        prefix = _prefix_down_to(place, rounded, words)
     else:
         rounded = _to_digits(value, digits or DEFAULT_DIGITS)
         place = _first_place(rounded) - (digits or DEFAULT_DIGITS) + 1
-    prefix = _prefix(rounded, words)
+        prefix = _prefix(rounded, words)
     figures = _figures(rounded, place, prefix)
     if resolution is None and digits is None:
         figures = _without_trailing_zeros(figures)
@@ -79,7 +80,7 @@ def format_with_uncertainty(
     uncertainty = _to_digits(expanded, 2)
     place = _first_place(uncertainty) - 1
     rounded = _to_place(value, place)
-    prefix = _prefix(max(abs(rounded), uncertainty), words)
+    prefix = _prefix_down_to(place, max(abs(rounded), uncertainty), words)
     pair = (_joined(_figures(number, place, prefix), prefix, words, ascii) for number in (rounded, uncertainty))
     return " ± ".join(pair)
 
@@ -129,6 +130,17 @@ def _prefix(value: Decimal, words: UnitWords) -> str:
 
     usable: tuple[str, ...] = ("", *words.prefixes)
     return min(usable, key=distance)
+
+
+def _prefix_down_to(place: int, value: Decimal, words: UnitWords) -> str:
+    """Return the prefix, a larger one where the last digit shown would otherwise claim more than `place`.
+
+    100 ohm known to ten ohm is 0.10 kohm.
+    """
+    prefix = _prefix(value, words)
+    needed = max(place, PREFIX_EXPONENTS[prefix])
+    usable = sorted(("", *words.prefixes), key=PREFIX_EXPONENTS.__getitem__)
+    return next((letter for letter in usable if PREFIX_EXPONENTS[letter] >= needed), prefix)
 
 
 def _figures(value: Decimal, place: int, prefix: str) -> str:
