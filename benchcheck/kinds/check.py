@@ -38,7 +38,13 @@ class Phase(IntEnum):
 
 
 class Evidence(StrEnum):
-    """What a reading can show of the thing checked, given the paths that may run around it."""
+    """What a reading can show of the thing checked, given the paths that may run around it.
+
+    LOWERED: the thing is at least what was read. Above the upper limit it is convicted; where only a lower
+    limit stands (insulation, blocking) a reading above it proves the thing; all else proves nothing.
+    RAISED is the mirror: at most what was read, below the lower limit convicts.
+    SCREEN: beyond a limit convicts, within them proves nothing.
+    """
 
     DIRECT = "direct"  # the reading is the thing itself: a rail, a joint, a junction, an isolation
     LOWERED = "lowered"  # other paths only lower the reading: too high convicts, low or right proves nothing
@@ -51,7 +57,8 @@ class Formula(StrEnum):
 
     DIFFERENCE = "difference"  # first minus second
     LOAD_REGULATION = "load_regulation"  # (V at least load - V at full load) / V at full load
-    SLOPE = "slope"  # (V1 - V2) / (I2 - I1)
+    SLOPE = "slope"  # (V1 - V2) / (I1 - I2): volts rise with the load current
+    INTERNAL_RESISTANCE = "internal_resistance"  # (V1 - V2) / (I2 - I1): volts sag with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +73,8 @@ class Probe:
 class Limits:
     """Tolerance limits in the check's quantity unit (SI), with where they come from.
 
-    `origin` begins with what vouches for them: "the spec", "standard: ...", "computed: ..." or
-    "common practice, no source".
+    `origin` begins with what vouches for them: "the spec", "standard: ...", "data sheets: ...",
+    "computed: ..." or "common practice" (with what it leans on, or "no source").
     """
 
     lower: float | None = None
@@ -83,7 +90,10 @@ class Check:
     `id` is unique on a board (`R14.resistance`, `VSW.to_ground[red:VSW]`). `expected` is the value a good
     unit shows, in the quantity unit, or None. `answers` are the words a visual check takes; the first is
     the one that passes. `sources` and `formula` belong to derived checks. `load_a` is the load current in
-    ampere and `input_voltage` the name of the supply voltage at which a powered check is taken.
+    ampere and `input_voltage` the name of the supply voltage at which a powered check is taken. `method`, where
+    it is not empty, says why a reading of this function within the limits cannot meet what the limits presume.
+    `first_step` is what to do before probing, `workaround` what to do when the meter cannot decide. `switches`
+    are pairs of designator and "open" or "closed".
     """
 
     id: str
@@ -108,6 +118,7 @@ class Check:
     load_a: float | None = None
     input_voltage: str = ""
     switches: tuple[tuple[str, str], ...] = ()
+    method: str = ""
 
     @property
     def powered(self) -> bool:

@@ -16,3 +16,8 @@ class Tantalum(PolarCapacitor):
     """`kind = "tantalum"`: the marked lead is the plus."""
 
     technology: Literal["", "manganese-dioxide", "polymer"] = ""
+
+    @property
+    def marked(self) -> str:
+        """The pin the print marks."""
+        return "plus"
