@@ -1,0 +1,128 @@
+"""Model cards brought to the board's temperature and laid out as arrays.
+
+Saturation currents follow the band gap (SPICE3 manual, appendix "temperature dependence"):
+IS(T) = IS ((T/T0)^XTI exp((T/T0 - 1) EG/VT))^(1/N); a MOSFET's gain falls as (T/T0)^-1.5.
+A part's spread in forward voltage is carried as a factor on IS, so that nothing flows at 0 V.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .devices import Bjt, Mosfet
+from .models import NOMINAL_TEMPERATURE_K, BjtModel, JunctionModel
+from .physics import BjtArrays, Conditions, JunctionArrays, MosfetArrays
+
+__all__ = ["Junction", "bjt_arrays", "junction_arrays", "mosfet_arrays"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """One junction: whose it is, what to call it, the rows it sits between, its model and spread in volt."""
+
+    designator: str
+    name: str
+    plus: int
+    minus: int
+    model: JunctionModel
+    drop_shift_v: float = 0.0
+
+
+def _warming(bandgap_ev: float, exponent: float, conditions: Conditions) -> float:
+    """Return how IS of an ideality-1 junction grows from the nominal temperature to this one, as a factor."""
+    ratio = conditions.temperature_k / NOMINAL_TEMPERATURE_K
+    return float(ratio**exponent) * exp((ratio - 1.0) * bandgap_ev / conditions.thermal_voltage_v)
+
+
+def _column(values: Sequence[float]) -> Floats:
+    return np.array(values, dtype=np.float64)
+
+
+def _junction_saturation(junction: Junction, conditions: Conditions) -> float:
+    model = junction.model
+    slope_v = model.ideality * conditions.thermal_voltage_v
+    warming = _warming(model.bandgap_ev, model.temperature_exponent, conditions)
+    shift = exp(-junction.drop_shift_v / slope_v)
+    return model.saturation_current_a * float(warming ** (1.0 / model.ideality)) * shift
+
+
+def junction_arrays(junctions: Sequence[Junction], conditions: Conditions) -> JunctionArrays:
+    """Return the parameters of junctions at the conditions' temperature."""
+    models = [junction.model for junction in junctions]
+    vt = conditions.thermal_voltage_v
+    return JunctionArrays(
+        saturation=_column([_junction_saturation(junction, conditions) for junction in junctions]),
+        slope_v=_column([model.ideality * vt for model in models]),
+        series=_column([model.series_resistance_ohm for model in models]),
+        breakdown=_column([model.breakdown_voltage_v or inf for model in models]),
+        breakdown_slope_v=_column([model.breakdown_ideality * vt for model in models]),
+        breakdown_current=_column([model.breakdown_current_a for model in models]),
+        gmin=conditions.gmin_s,
+    )
+
+
+def _bjt_saturation(bjt: Bjt, conditions: Conditions) -> float:
+    model = bjt.model
+    shift = bjt.drop_shift_v / (model.forward_ideality * conditions.thermal_voltage_v)
+    return model.saturation_current_a * exp(-shift) * _warming(*_thermal(model), conditions)
+
+
+def _thermal(model: BjtModel) -> tuple[float, float]:
+    return model.bandgap_ev, model.temperature_exponent
+
+
+def _leakage(model: BjtModel, current_a: float, ideality: float, conditions: Conditions) -> float:
+    """Return ISE or ISC at temperature: as IS to the power 1/N, against the gain's own temperature law."""
+    ratio = conditions.temperature_k / NOMINAL_TEMPERATURE_K
+    warming = _warming(*_thermal(model), conditions) ** (1.0 / ideality)
+    return current_a * float(warming / ratio**model.gain_temperature_exponent)
+
+
+def bjt_arrays(bjts: Sequence[Bjt], conditions: Conditions) -> BjtArrays:
+    """Return the parameters of bipolar transistors at the conditions' temperature."""
+    models = [bjt.model for bjt in bjts]
+    vt = conditions.thermal_voltage_v
+    ratio = conditions.temperature_k / NOMINAL_TEMPERATURE_K
+    gain = _column([ratio**model.gain_temperature_exponent for model in models])
+    leak_e = [(m, m.leakage_emitter_a, m.leakage_emitter_ideality) for m in models]
+    leak_c = [(m, m.leakage_collector_a, m.leakage_collector_ideality) for m in models]
+    resistances = [(m.collector_resistance_ohm, m.base_resistance_ohm, m.emitter_resistance_ohm) for m in models]
+    return BjtArrays(
+        sign=_column([1.0 if bjt.polarity == "NPN" else -1.0 for bjt in bjts]),
+        saturation=_column([_bjt_saturation(bjt, conditions) for bjt in bjts]),
+        forward_slope_v=_column([model.forward_ideality * vt for model in models]),
+        reverse_slope_v=_column([model.reverse_ideality * vt for model in models]),
+        forward_gain=_column([model.forward_gain for model in models]) * gain,
+        reverse_gain=_column([model.reverse_gain for model in models]) * gain,
+        leakage_emitter=_column([_leakage(*leak, conditions) for leak in leak_e]),
+        leakage_emitter_slope_v=_column([model.leakage_emitter_ideality * vt for model in models]),
+        leakage_collector=_column([_leakage(*leak, conditions) for leak in leak_c]),
+        leakage_collector_slope_v=_column([model.leakage_collector_ideality * vt for model in models]),
+        early_forward=_column([model.early_forward_v for model in models]),
+        early_reverse=_column([model.early_reverse_v for model in models]),
+        knee_forward=_column([model.knee_forward_a for model in models]),
+        knee_reverse=_column([model.knee_reverse_a for model in models]),
+        series=np.array(resistances, dtype=np.float64).reshape(-1, 3).T,
+        gmin=conditions.gmin_s,
+    )
+
+
+def mosfet_arrays(mosfets: Sequence[Mosfet], conditions: Conditions) -> MosfetArrays:
+    """Return the parameters of MOSFET channels at the conditions' temperature."""
+    models = [mosfet.model for mosfet in mosfets]
+    gain = (conditions.temperature_k / NOMINAL_TEMPERATURE_K) ** -1.5
+    resistances = [(m.drain_resistance_ohm, 0.0, m.source_resistance_ohm) for m in models]
+    return MosfetArrays(
+        sign=_column([1.0 if mosfet.channel == "N" else -1.0 for mosfet in mosfets]),
+        threshold=_column([mosfet.model.threshold_v + mosfet.threshold_shift_v for mosfet in mosfets]),
+        transconductance=_column([model.transconductance_a_per_v2 * gain for model in models]),
+        modulation=_column([model.channel_modulation_per_v for model in models]),
+        series=np.array(resistances, dtype=np.float64).reshape(-1, 3).T,
+    )

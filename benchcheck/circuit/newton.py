@@ -1,0 +1,179 @@
+"""Newton's method on a circuit's equations, and what to do when it does not arrive.
+
+A step is accepted on the residual of Kirchhoff's laws with no device held back, never on step size alone: a
+damped step is small long before the answer is near. When the plain method fails, the circuit is eased in:
+shunts to the reference taken away decade by decade, sources brought up from nothing, and last the circuit
+let settle in time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .system import State, System, Tangent
+
+__all__ = ["STRATEGIES", "Solution", "looks_unstable", "newton", "worst_rows"]
+
+Floats = NDArray[np.float64]
+
+_MOST_STEPS = 120
+_RESIDUAL = 1e-10
+_ROUNDING = 1e-14
+_STEP_V = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """A converged point: padded unknowns, the devices' state and tangent there, steps taken and how it was found."""
+
+    x: Floats
+    state: State
+    tangent: Tangent
+    steps: int
+    method: str
+
+
+def newton(
+    system: System,
+    start: State,
+    *,
+    shunt_s: float = 0.0,
+    pull: Floats | None = None,
+    drive: float = 1.0,
+    most_steps: int = _MOST_STEPS,
+) -> Solution | None:
+    """Return the point Newton's method reaches from `start`, or None; the shunt and drive are those of `tangent`."""
+    state = start
+    tangent = system.tangent(state, shunt_s=shunt_s, pull=pull, drive=drive)
+    before: Floats | None = None
+    for step in range(1, most_steps + 1):
+        x = system.solve(tangent)
+        if x is None:
+            return None
+        state, held_back = system.limited(system.controls(x, tangent), state)
+        tangent = system.tangent(state, shunt_s=shunt_s, pull=pull, drive=drive)
+        if not held_back and _arrived(system, tangent, x, before):
+            return Solution(x, state, tangent, step, "newton")
+        before = x
+    return None
+
+
+def _arrived(system: System, tangent: Tangent, x: Floats, before: Floats | None) -> bool:
+    """Return whether Kirchhoff's laws hold at `x`: to rounding, or to 1e-10 with the last free step below 1 nV."""
+    left, scale = system.residual(tangent, x)
+    if (np.abs(left) <= _ROUNDING * scale).all():
+        return True
+    if before is None or (np.abs(left) > _RESIDUAL * scale).any():
+        return False
+    nets = slice(0, system.nodes)
+    return bool((np.abs(x[nets] - before[nets]) <= _STEP_V * np.maximum(1.0, np.abs(x[nets]))).all())
+
+
+def worst_rows(system: System, start: State, count: int = 3) -> list[int]:
+    """Return the rows whose equations are left over most after plain steps from `start`: where the trouble is."""
+    state, tangent = start, system.tangent(start)
+    left, scale = np.zeros(system.size), np.ones(system.size)
+    for _ in range(_MOST_STEPS):
+        x = system.solve(tangent)
+        if x is None:
+            break
+        state, _ = system.limited(system.controls(x, tangent), state)
+        tangent = system.tangent(state)
+        left, scale = system.residual(tangent, x)
+    share = np.abs(left[: system.nodes]) / np.maximum(scale[: system.nodes], 1e-30)
+    return [int(row) for row in np.argsort(-share)[:count]]
+
+
+def plain(system: System, start: State) -> Solution | None:
+    """Newton's method from the start as it is."""
+    return newton(system, start)
+
+
+def shunts(system: System, start: State) -> Solution | None:
+    """Take shunts from every net to the reference away decade by decade."""
+    state, shunt_s, factor = start, 1e-2, 10.0
+    reached: Solution | None = None
+    while shunt_s > 1e-16:
+        found = newton(system, state, shunt_s=shunt_s)
+        if found is not None:
+            reached, state = found, found.state
+        elif reached is None or factor < 1.2:
+            return None
+        else:
+            shunt_s, factor = shunt_s * factor, factor**0.5
+        shunt_s /= factor
+    return newton(system, state)
+
+
+def sources(system: System, start: State) -> Solution | None:
+    """Bring the sources up from nothing."""
+    state, drive, step = system.at_rest(), 0.0, 0.1
+    while drive < 1.0:
+        target = min(1.0, drive + step)
+        found = newton(system, state, drive=target)
+        if found is not None:
+            state, drive, step = found.state, target, step * 2.0
+        elif step < 1e-4:
+            return None
+        else:
+            step /= 4.0
+    return newton(system, state)
+
+
+def settling(system: System, start: State) -> Solution | None:
+    """Let the circuit settle in time, every net holding charge: what is reached is a state that can last."""
+    state, pull, shunt_s = start, np.zeros(system.size + 1), 1.0
+    for _ in range(400):
+        found = newton(system, state, shunt_s=shunt_s, pull=pull, most_steps=40)
+        if found is None:
+            shunt_s *= 8.0
+            if shunt_s > 1e9:
+                return None
+            continue
+        state, pull = found.state, found.x
+        shunt_s /= 2.0 if found.steps > 8 else 4.0
+        if shunt_s < 1e-13:
+            return newton(system, state)
+    return None
+
+
+Strategy = Callable[[System, State], Solution | None]
+
+#: the ways tried in turn, by the name a result carries
+STRATEGIES: dict[str, Strategy] = {
+    "newton": plain,
+    "shunts removed": shunts,
+    "sources raised": sources,
+    "settled in time": settling,
+}
+
+
+def looks_unstable(system: System, solution: Solution) -> bool:
+    """Return whether no circuit can rest at this point, however its capacitances are placed.
+
+    The determinant of the tangent has the sign of the circuit with its transistors' control taken away, or
+    the point is unstable (Green and Willson 1992, "How to identify unstable dc operating points", theorem
+    1).
+    """
+    c = system.compiled
+    if len(c.bjts) + len(c.mosfets) < 2:
+        return False
+    passive = _without_control(system, solution.tangent)
+    return system.solver.sign(solution.tangent.values) * system.solver.sign(passive) < 0
+
+
+def _without_control(system: System, tangent: Tangent) -> Floats:
+    """Return the matrix values with every transistor's tangent made a triangle of conductances."""
+    values = tangent.values.copy()
+    at = len(values) - 9 * (len(system.compiled.bjts) + len(system.compiled.mosfets))
+    triangle = np.array([[2.0, -1.0, -1.0], [-1.0, 2.0, -1.0], [-1.0, -1.0, 2.0]])
+    for matrix in (tangent.bjt[0], tangent.mosfet[0]):
+        size = np.abs(matrix).max(axis=(0, 1)) if matrix.size else np.zeros(matrix.shape[2])
+        flat = (triangle[:, :, None] * size).ravel()
+        values[at : at + flat.size] = flat
+        at += flat.size
+    return values
