@@ -1,9 +1,16 @@
 """Uncertainty of measurement and conformity, usable without any spec file.
 
 Build contributions, put them in a budget, ask for its coverage or let it be assessed against a tolerance.
+What needs numpy, scipy or `uncertainties` (models, Monte Carlo, statistical tolerance intervals) loads on
+first use.
 """
 
-from benchcheck.metrology.budget import Budget, BudgetRow, covariance, difference, ratio
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+from benchcheck.metrology.budget import Budget, BudgetRow, correlation_coefficient, covariance, difference, ratio
 from benchcheck.metrology.conformity import (
     Conformity,
     DecisionRule,
@@ -16,11 +23,36 @@ from benchcheck.metrology.correlation import Correlation
 from benchcheck.metrology.coverage import CoverageInterval, OutputDistribution
 from benchcheck.metrology.distribution import Distribution, coverage_factor
 from benchcheck.metrology.guard_band import MultipleOfU, TargetSpecificRisk
+from benchcheck.metrology.repeatability import (
+    TypeA,
+    lag_1_autocorrelation,
+    pooled_standard_deviation,
+    type_a,
+)
 from benchcheck.metrology.tolerance import ToleranceInterval
+
+if TYPE_CHECKING:
+    from benchcheck.metrology.montecarlo import (
+        Comparison,
+        Simulation,
+        compare,
+        numerical_tolerance,
+        simulate,
+        simulate_budget,
+        simulate_until_stable,
+    )
+    from benchcheck.metrology.propagation import (
+        SecondOrder,
+        propagate,
+        propagate_all,
+        second_order,
+        simultaneous_readings,
+    )
 
 __all__ = [
     "Budget",
     "BudgetRow",
+    "Comparison",
     "Conformity",
     "Contribution",
     "Correlation",
@@ -29,14 +61,51 @@ __all__ = [
     "Distribution",
     "MultipleOfU",
     "OutputDistribution",
+    "SecondOrder",
+    "Simulation",
     "TargetSpecificRisk",
     "ToleranceInterval",
+    "TypeA",
     "Verdict",
     "assess",
+    "compare",
     "conformance_probability",
+    "correlation_coefficient",
     "covariance",
     "coverage_factor",
     "degrees_of_freedom_of",
     "difference",
+    "lag_1_autocorrelation",
+    "numerical_tolerance",
+    "pooled_standard_deviation",
+    "propagate",
+    "propagate_all",
     "ratio",
+    "second_order",
+    "simulate",
+    "simulate_budget",
+    "simulate_until_stable",
+    "simultaneous_readings",
+    "type_a",
 ]
+
+_LATER = {
+    "montecarlo": (
+        "Comparison",
+        "Simulation",
+        "compare",
+        "numerical_tolerance",
+        "simulate",
+        "simulate_budget",
+        "simulate_until_stable",
+    ),
+    "propagation": ("SecondOrder", "propagate", "propagate_all", "second_order", "simultaneous_readings"),
+}
+_HOMES = {name: module for module, names in _LATER.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a name from the module that needs the heavy libraries."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -24,7 +24,7 @@ from benchcheck.metrology.distribution import (
 )
 from benchcheck.metrology.repeatability import type_a
 
-__all__ = ["Budget", "BudgetRow", "covariance", "difference", "ratio"]
+__all__ = ["Budget", "BudgetRow", "correlation_coefficient", "covariance", "difference", "ratio"]
 
 _SET = object.__setattr__
 
@@ -93,6 +93,20 @@ class Budget:
         """Return the mean of repeated readings with its type A contribution and whatever else is given."""
         repeat = Contribution.from_readings(id, label, readings)
         return cls(type_a(readings, label).mean, quantity_unit, (repeat, *others))
+
+    @classmethod
+    def from_estimate(
+        cls,
+        id: str,
+        value: float,
+        standard_uncertainty: float,
+        quantity_unit: str = "",
+        *,
+        degrees_of_freedom: float = math.inf,
+    ) -> Budget:
+        """Return the budget of a value whose standard uncertainty is stated: one normal contribution."""
+        part = Contribution.from_standard(id, id, standard_uncertainty, degrees_of_freedom=degrees_of_freedom)
+        return cls(value, quantity_unit, (part,))
 
     @property
     def shares(self) -> tuple[float, ...]:
@@ -248,15 +262,24 @@ def _correlated_parts(budget: Budget, correlated: set[str]) -> list[tuple[float,
     ]
 
 
-def covariance(first: Budget, second: Budget) -> float:
-    """Return the covariance of two values through the contributions they share and the stated correlations."""
+def covariance(first: Budget, second: Budget, correlations: Iterable[Correlation] = ()) -> float:
+    """Return the covariance of two values through the contributions they share and the stated correlations.
+
+    `correlations` are coefficients beyond those the budgets carry.
+    """
     own = {each.id: each.sensitivity * each.standard_uncertainty for each in first.contributions}
     other = {each.id: each.sensitivity * each.standard_uncertainty for each in second.contributions}
     terms = [own[name] * other[name] for name in own.keys() & other.keys()]
-    for a, b, coefficient in {*first.correlations, *second.correlations}:
+    for a, b, coefficient in {*first.correlations, *second.correlations, *correlations}:
         terms.append(coefficient * own.get(a, 0.0) * other.get(b, 0.0))
         terms.append(coefficient * own.get(b, 0.0) * other.get(a, 0.0))
     return math.fsum(terms)
+
+
+def correlation_coefficient(first: Budget, second: Budget) -> float:
+    """Return the correlation coefficient of two values; 0 when either is certain."""
+    both = first.combined_standard_uncertainty * second.combined_standard_uncertainty
+    return covariance(first, second) / both if both > 0.0 else 0.0
 
 
 def difference(

@@ -18,6 +18,8 @@ __all__ = ["Correlation", "checked_correlations", "coherent", "combined", "corre
 
 #: an eigenvalue may fall this much below zero through rounded coefficients.
 _ROUNDING = 1e-9
+#: a variance this small beside 1 is what rounding left of none.
+_SINGULAR = 1e-15
 
 
 class Correlation(NamedTuple):
@@ -116,11 +118,30 @@ def combined(contributions: Sequence[Contribution], correlations: Iterable[Corre
         raise MetrologyError(
             "the combined standard uncertainty is beyond what a number can hold; use a larger quantity unit"
         )
-    if plain == 0.0:
-        return 0.0
+    stated = [each for each in correlations if each.coefficient != 0.0]
+    if plain == 0.0 or not stated:
+        return plain
     part = {each.id: each.sensitivity * each.standard_uncertainty / plain for each in contributions}
-    cross = math.fsum(r * part.get(a, 0.0) * part.get(b, 0.0) for a, b, r in correlations)
-    return plain * math.sqrt(max(0.0, 1.0 + 2.0 * cross)) if cross else plain
+    ids = [each for each in dict.fromkeys(name for pair in stated for name in pair[:2]) if each in part]
+    correlated = [part.pop(each) for each in ids]
+    return plain * math.hypot(*part.values(), *_rotated(correlated, correlation_matrix(ids, stated)))
+
+
+def _rotated(parts: Sequence[float], matrix: list[list[float]]) -> list[float]:
+    """Return independent parts with the same combined variance: the transposed Cholesky factor times the parts.
+
+    What cancels does so before it is squared, so that a correlation of one leaves no rounding behind.
+    """
+    count = len(parts)
+    factor = [[0.0] * count for _ in range(count)]
+    for i in range(count):
+        for j in range(i + 1):
+            rest = matrix[i][j] - math.fsum(factor[i][k] * factor[j][k] for k in range(j))
+            if i == j:
+                factor[i][j] = math.sqrt(rest) if rest > _SINGULAR else 0.0
+            elif factor[j][j] > 0.0:
+                factor[i][j] = rest / factor[j][j]
+    return [math.fsum(factor[i][k] * parts[i] for i in range(k, count)) for k in range(count)]
 
 
 def groups(
