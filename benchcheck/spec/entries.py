@@ -1,0 +1,49 @@
+"""What an entry class says of its keys, read once for the loader and the JSON Schema alike."""
+
+from __future__ import annotations
+
+import types
+import typing
+from typing import Any
+
+import attrs
+
+from benchcheck.kinds.fields import file_key
+
+__all__ = ["FAULT_CODES", "NAMED", "POSITIONS", "POSITIVE", "fields_of", "type_of"]
+
+#: attributes filled from the name of the table, never from a key.
+NAMED = ("designator", "name")
+#: quantities of which zero or less describes nothing.
+POSITIVE = frozenset(
+    {
+        "bandwidth", "capacitance", "current_limit", "frequency", "gate_drive", "hold_current",
+        "input_capacitance", "load", "loss_tangent", "max_probe_voltage", "rated_current", "rated_voltage",
+        "start_current", "value",
+    }
+)  # fmt: skip
+POSITIONS = ("open", "closed")
+#: what a part may do wrong, as `priors` names it.
+FAULT_CODES = (
+    "open", "short", "reversed", "decade", "leaky", "dry", "missing-joint", "bridge", "wrong-polarity-type",
+    "swapped-pins",
+)  # fmt: skip
+
+
+def fields_of(cl: Any) -> dict[str, attrs.Attribute[Any]]:
+    """Return key in the file -> attribute of an entry class, in order; the name of the table is no key."""
+    resolved = attrs.resolve_types(typing.get_origin(cl) or cl)
+    return {
+        "nets" if attribute.name == "pins" else file_key(attribute): attribute
+        for attribute in attrs.fields(resolved)
+        if attribute.name not in NAMED
+    }
+
+
+def type_of(attribute: attrs.Attribute[Any], cl: Any = None) -> Any:
+    """Return an attribute's type without `| None`; the type variable of a `Window[Ohms]` is filled in."""
+    annotation: Any = attribute.type
+    if isinstance(annotation, types.UnionType) or typing.get_origin(annotation) is typing.Union:
+        kept = [arm for arm in typing.get_args(annotation) if arm is not type(None)]
+        annotation = kept[0] if len(kept) == 1 else annotation
+    return typing.get_args(cl)[0] if isinstance(annotation, typing.TypeVar) else annotation
