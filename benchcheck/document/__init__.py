@@ -3,7 +3,8 @@
 The only home of TOML parsers and writers and of atomic file writing. tomli-w and tomlkit load when they write.
 """
 
-from benchcheck.document.emit import amend, dump, toml_value
+from benchcheck.document.amend import amend
+from benchcheck.document.emit import dump, toml_value
 from benchcheck.document.files import digest_of, read_text_capped, write_atomically
 from benchcheck.document.toml import Document, parse_document, read_document
 

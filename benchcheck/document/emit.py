@@ -1,4 +1,4 @@
-"""Values to TOML text: whole documents, one-line values for record blocks, and edits that keep comments."""
+"""Values to TOML text: whole documents, and one-line values for the blocks of a record."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 
 from benchcheck.errors import DocumentError
 
-__all__ = ["amend", "dump", "toml_value"]
+__all__ = ["dump", "toml_value"]
 
 BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 #: control signs, quotes and backslash must be escaped; the signs other programs break lines at are as well.
@@ -23,34 +23,6 @@ def dump(data: Mapping[str, Any]) -> str:
     import tomli_w
 
     return tomli_w.dumps(_without_none(data))
-
-
-def amend(text: str, changes: Mapping[tuple[str | int, ...], Any]) -> str:
-    """Return a TOML text with the values at the given key paths set, comments and layout kept.
-
-    Tables missing on the way are created; a value of None removes its key.
-    """
-    import tomlkit
-
-    document = tomlkit.parse(text.removeprefix("\ufeff"))
-    for path, value in changes.items():
-        table: Any = document
-        for key in path[:-1]:
-            if isinstance(table, dict) and key not in table:
-                table[key] = tomlkit.table()
-            table = table[key]
-        if value is None:
-            table.pop(path[-1], None)
-        else:
-            table[path[-1]] = _inline(value)
-    return tomlkit.dumps(document)
-
-
-def _inline(value: Any) -> Any:
-    """Return a mapping as an inline table, so that an amended key stays one line."""
-    import tomlkit
-
-    return tomlkit.value(toml_value(value))
 
 
 def _without_none(value: Any) -> Any:

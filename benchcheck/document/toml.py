@@ -21,19 +21,16 @@ from benchcheck.document.files import (
     printable,
     read_bytes_capped,
 )
-from benchcheck.document.positions import KeyPath, key_lines
+from benchcheck.document.positions import KeyPath, key_lines, tokens
 from benchcheck.errors import DocumentError, Fault, InputError
 
 __all__ = ["Document", "parse_document", "read_document"]
 
 #: our formats nest five deep; beyond this a file is a mistake, or made to exhaust the stack.
 DEEPEST = 32
-#: so many keys joined by dots; tomllib takes time quadratic in their number.
-LONG_KEY = re.compile(
-    r"""(?<![\w-])(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){32}(?=[\w"'-])""", re.ASCII
-)
-#: more digits than Python turns into a number.
-LONG_NUMBER = re.compile(r"(?<![0-9_])[0-9_]{4301}")
+LONG_NUMBER = "holds a number of more than 4300 digits; write fewer"
+#: what could be a key of too many parts, or a number of more digits than Python takes; both occur in texts too.
+SUSPECT = re.compile(r"""(?:\.[ \t]*[\w"'-][^.\n]*){32}|(?<![0-9_])[0-9_]{4301}""", re.ASCII)
 
 
 @dataclass(frozen=True)  # without slots: the line map is made when a message first needs it, and kept
@@ -95,14 +92,19 @@ def parse_document(text: str, name: str, *, error: type[InputError] = DocumentEr
 
 
 def _refuse_costly(text: str, name: str, error: type[InputError]) -> None:
-    """Raise for what tomllib would work on for minutes or stumble over in words of its own."""
-    for pattern, words in (
-        (LONG_KEY, f"joins more than {DEEPEST} keys by dots; write [tables]"),
-        (LONG_NUMBER, "holds a number of more than 4300 digits; write fewer"),
-    ):
-        match = pattern.search(text)
-        if match is not None:
-            raise error(Fault(f"{printable(name)}:{text.count(chr(10), 0, match.start()) + 1}", "", words))
+    """Raise for what tomllib would work on for minutes (its time is quadratic in the parts of a key), or
+    stumble over in words of its own."""
+    if not SUSPECT.search(text):
+        return
+    parts, previous = 0, ""
+    for token in tokens(text):
+        joined = token.text == "." or previous == "."
+        parts = parts + (token.text == ".") if joined else 0
+        long_number = token.kind == "bare" and sum(map(str.isdigit, token.text)) > 4300
+        if parts >= DEEPEST or long_number:
+            words = f"joins more than {DEEPEST} keys by dots; write [tables]" if parts else LONG_NUMBER
+            raise error(Fault(f"{printable(name)}:{token.line}", "", words))
+        previous = token.text
 
 
 def _too_deep(name: str) -> Fault:
