@@ -4,14 +4,29 @@ from __future__ import annotations
 
 import types
 import typing
+from collections.abc import Mapping
 from typing import Any
 
 import attrs
 
-from benchcheck.kinds.fields import file_key
+from benchcheck.kinds import fields
 
-__all__ = ["FAULT_CODES", "NAMED", "POSITIONS", "POSITIVE", "fields_of", "type_of"]
+__all__ = ["FAULT_CODES", "NAMED", "NEVER_NEGATIVE", "POSITIONS", "POSITIVE", "QUANTITIES", "fields_of", "type_of"]
 
+#: field type -> quantity unit.
+QUANTITIES: Mapping[Any, str] = {
+    fields.Ohms: "ohm",
+    fields.Volts: "V",
+    fields.Amperes: "A",
+    fields.Farads: "F",
+    fields.Henries: "H",
+    fields.Celsius: "degC",
+    fields.Hertz: "Hz",
+    fields.Seconds: "s",
+    fields.Ratio: "1",
+    fields.PerKelvin: "1/K",
+}
+NEVER_NEGATIVE = frozenset({"ohm", "A", "F", "H", "Hz", "s", "1"})
 #: attributes filled from the name of the table, never from a key.
 NAMED = ("designator", "name")
 #: quantities of which zero or less describes nothing.
@@ -34,7 +49,7 @@ def fields_of(cl: Any) -> dict[str, attrs.Attribute[Any]]:
     """Return key in the file -> attribute of an entry class, in order; the name of the table is no key."""
     resolved = attrs.resolve_types(typing.get_origin(cl) or cl)
     return {
-        "nets" if attribute.name == "pins" else file_key(attribute): attribute
+        "nets" if attribute.name == "pins" else fields.file_key(attribute): attribute
         for attribute in attrs.fields(resolved)
         if attribute.name not in NAMED
     }

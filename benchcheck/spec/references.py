@@ -15,7 +15,7 @@ from benchcheck.spec.findings import Findings
 from benchcheck.spec.pins import check_name
 from benchcheck.spec.words import Path, Wrong
 
-__all__ = ["RESERVED", "Mention", "check_names", "check_nets", "check_switches", "lone_nets", "mentions"]
+__all__ = ["Mention", "check_names", "check_nets", "check_switches", "lone_nets", "mentions"]
 
 #: subjects of checks that belong to no part.
 RESERVED = ("meter", "isolation", "ambient")

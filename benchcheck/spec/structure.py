@@ -20,10 +20,9 @@ from benchcheck.errors import close_match
 from benchcheck.kinds.fields import Gain, Tolerance
 from benchcheck.kinds.part import Fitted, Kind, Part
 from benchcheck.quantity.units import UNITS
-from benchcheck.spec.entries import FAULT_CODES, NAMED, POSITIONS, POSITIVE, fields_of, type_of
+from benchcheck.spec.entries import FAULT_CODES, NAMED, POSITIONS, POSITIVE, QUANTITIES, fields_of, type_of
 from benchcheck.spec.pins import check_name, read_pair, read_pins, read_poles
 from benchcheck.spec.words import (
-    QUANTITIES,
     Path,
     ToleranceOf,
     Wrong,

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal, get_args
+from typing import Literal
 
 import attrs
 
 from benchcheck.kinds.fields import Celsius, Volts
 
-__all__ = ["HAZARDS", "BoardTable", "NetTable"]
+__all__ = ["BoardTable", "NetTable"]
 
 USUAL_AMBIENT = Celsius(23.0)  # the reference temperature of most meter specifications
 
@@ -22,8 +22,6 @@ Hazard = Literal[
     "laser",
     "motor",
 ]
-#: the closed list; an unknown hazard is a fault, as is none written down where power is wanted.
-HAZARDS: tuple[str, ...] = get_args(Hazard)
 
 
 @attrs.frozen(kw_only=True)

@@ -12,13 +12,12 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
 from benchcheck.errors import QuantityError, close_match
-from benchcheck.kinds import fields
+from benchcheck.kinds.fields import Tolerance
 from benchcheck.quantity import parse_tolerance, parse_value
 from benchcheck.quantity.units import UNITS, shown
+from benchcheck.spec.entries import NEVER_NEGATIVE
 
 __all__ = [
-    "NEVER_NEGATIVE",
-    "QUANTITIES",
     "Path",
     "ToleranceOf",
     "Wrong",
@@ -37,20 +36,6 @@ __all__ = [
 
 LONGEST_TEXT = 200
 
-#: field type -> quantity unit.
-QUANTITIES: Mapping[Any, str] = {
-    fields.Ohms: "ohm",
-    fields.Volts: "V",
-    fields.Amperes: "A",
-    fields.Farads: "F",
-    fields.Henries: "H",
-    fields.Celsius: "degC",
-    fields.Hertz: "Hz",
-    fields.Seconds: "s",
-    fields.Ratio: "1",
-    fields.PerKelvin: "1/K",
-}
-NEVER_NEGATIVE = frozenset({"ohm", "A", "F", "H", "Hz", "s", "1"})
 ABSOLUTE_ZERO_C = -273.15
 
 Path = tuple[str | int, ...]
@@ -219,7 +204,7 @@ class ToleranceOf:
     def __init__(self, written: object, quantity_unit: str, nominal: float | None) -> None:
         self.written, self.quantity_unit, self.nominal = written, quantity_unit, nominal
 
-    def read(self) -> fields.Tolerance:
+    def read(self) -> Tolerance:
         """Return the tolerance; raises Wrong."""
         if not isinstance(self.written, str):
             letter = ' or a letter of IEC 60062 such as "J"' if self.quantity_unit in ("ohm", "F", "H") else ""
