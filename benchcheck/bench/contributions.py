@@ -14,7 +14,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 from benchcheck.metrology import Contribution
 
-__all__ = ["TWO_WIRE", "LeadCorrection", "accuracy_contributions", "lead_correction"]
+__all__ = ["LeadCorrection", "accuracy_contributions", "lead_correction"]
 
 #: functions whose reading holds the leads' own resistance.
 TWO_WIRE = frozenset({Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR})

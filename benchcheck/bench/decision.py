@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from benchcheck.bench.entries import DecisionEntry, GuardBandEntry
-from benchcheck.errors import BenchcheckError
-from benchcheck.metrology import ILAC_G8, DecisionRule, MultipleOfU, TargetSpecificRisk
+from benchcheck.metrology import DecisionRule, MultipleOfU, TargetSpecificRisk
 
 __all__ = ["decision_rule"]
 
@@ -15,10 +14,10 @@ def decision_rule(entry: DecisionEntry | None) -> DecisionRule:
     Raises MetrologyError when the figures make no rule.
     """
     if entry is None:
-        return ILAC_G8
+        return DecisionRule()
     band = entry.guard_band
     if not isinstance(band, GuardBandEntry):
         return DecisionRule(entry.rule, MultipleOfU(band), entry.coverage)
     if band.specific_risk is not None:
         return DecisionRule(entry.rule, TargetSpecificRisk(band.specific_risk), entry.coverage)
-    raise NotImplementedError(BenchcheckError)
+    raise NotImplementedError

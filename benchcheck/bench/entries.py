@@ -23,8 +23,6 @@ from benchcheck.errors import QuantityError, close_match
 from benchcheck.quantity import parse_value
 
 __all__ = [
-    "CLASS_FOLDER",
-    "READBACK",
     "DecisionEntry",
     "GuardBandEntry",
     "LeadsEntry",

@@ -1,0 +1,168 @@
+"""From a budget to a finding: the conformity of JCGM 106, then what the circuit around lets it show.
+
+On a board a resistance reads at most the part's own: too high convicts, right or low proves nothing, but above
+a lone lower limit it is proven. Everything short of a pass says why, in numbers, and what would change it.
+"""
+
+from __future__ import annotations
+
+import math
+
+from benchcheck.bench.functions import Function
+from benchcheck.kinds.check import Check, Evidence
+from benchcheck.metrology import Budget, Conformity, DecisionRule, ToleranceInterval, Verdict, assess
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.model import Reason
+from benchcheck.score.span import ONE_SIDED
+from benchcheck.score.words import joined, lifted, limits_words, shown
+
+__all__ = ["assessed", "conclude"]
+
+_INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+_OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+#: a reading this near zero across what should be far apart is metal: the lead zero and half an ohm (trade).
+_OHMS = (Function.OHMS, Function.OHMS_4W, Function.LOW_POWER_OHMS)
+_SHORT_OHM, _FAR_APART_OHM = 0.5, 100.0
+
+
+def assessed(check: Check, budget: Budget, rule: DecisionRule) -> Conformity | None:
+    """Return the conformity of a value with the check's limits, None where the check has no limits."""
+    if check.limits.lower is None and check.limits.upper is None:
+        return None
+    return assess(budget, ToleranceInterval(check.limits.lower, check.limits.upper), rule)
+
+
+def conclude(check: Check, budget: Budget, found: Conformity | None, evidence: Evidence) -> Finding:
+    """Return the finding of a measured value under this evidence; an unconditional pass has no words."""
+    if found is None:
+        return undecided(Reason.METHOD, "the check has no limits to judge the value by", "give it limits in the spec")
+    above = check.limits.upper is not None and found.value >= check.limits.upper
+    hidden = _hidden(check, found, evidence, above=above)
+    if hidden is not None:
+        return hidden
+    if found.verdict in _INSIDE and check.method:
+        return undecided(Reason.METHOD, check.method, check.workaround)
+    if found.verdict is Verdict.PASS:
+        return Finding(Verdict.PASS)
+    if found.verdict is Verdict.UNDECIDED:
+        return _no_room(check, found, budget)
+    because = _because(check, found, evidence, above=above)
+    if found.verdict is Verdict.FAIL:
+        return Finding(found.verdict, None, because, _change_of_fail(check, found, above=above))
+    return Finding(found.verdict, None, because, _better(check, found, budget))
+
+
+def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> Finding | None:
+    """Return why the paths around a part keep this value from showing anything, or None when they do not."""
+    if evidence is Evidence.DIRECT:
+        return None
+    convicts = found.verdict in _OUTSIDE
+    if evidence is Evidence.LOWERED:
+        shows = (convicts and above) or (check.limits.upper is None and found.verdict in _INSIDE)
+    elif evidence is Evidence.RAISED:
+        shows = (convicts and not above) or (check.limits.lower is None and found.verdict in _INSIDE)
+    else:
+        shows = convicts or found.verdict is Verdict.UNDECIDED
+    if shows:
+        return None
+    if check.method and found.verdict in _INSIDE:
+        return undecided(Reason.METHOD, check.method, check.workaround)
+    because = f"{shown(check, found.value)}{_consistent(check, found.value, evidence)}; {ONE_SIDED[evidence]}"
+    change = check.workaround or "another method" if evidence is Evidence.SCREEN else lifted(check)
+    return undecided(Reason.ONE_SIDED, because, change)
+
+
+def _consistent(check: Check, value: float, evidence: Evidence) -> str:
+    """Return what would have to lie around a good part for it to read this, where that is a plain sum."""
+    good = check.expected
+    if (
+        good is None
+        or value <= 0.0
+        or check.function not in (Function.OHMS, Function.OHMS_4W, Function.LOW_POWER_OHMS)
+    ):
+        return ""
+    if evidence is Evidence.LOWERED and value < good * (1.0 - 1e-9):
+        around = value * good / (good - value)
+        return f" is what a good part reads with {shown(check, around, 3)} around it"
+    return ""
+
+
+def _because(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> str:
+    value, distance, name, limit = _nearest(check, found)
+    size = shown(check, distance, 3)
+    if found.verdict is Verdict.CONDITIONAL_PASS:
+        return (
+            f"{value} lies inside, but only {size} from the {name} limit {limit}; "
+            f"the guard band is {shown(check, found.guard_band, 3)}"
+        )
+    side = "above" if above else "below"
+    place = f"lies {size} {side} the {name} limit {limit}" if distance > 0.0 else f"lies on the {name} limit"
+    if found.verdict is Verdict.CONDITIONAL_FAIL:
+        return f"{value} {place}, within the guard band of {shown(check, found.guard_band, 3)}"
+    return f"{value} {place}{_convicts(check, found, evidence, above=above)}"
+
+
+def _convicts(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> str:
+    limit = check.limits.lower
+    resistance = check.quantity_unit == "ohm"
+    if above and evidence is Evidence.LOWERED:
+        return "; other paths can only lower it, so the part or its joint is high or open"
+    if not above and evidence is Evidence.RAISED:
+        return "; others in parallel can only add to it, so the part is low or open"
+    if resistance and limit is not None and limit >= _FAR_APART_OHM and abs(found.value) <= _SHORT_OHM:
+        return "; that is metal: a short or a bridge"
+    return ""
+
+
+def _nearest(check: Check, found: Conformity) -> tuple[str, float, str, str]:
+    """Return value, distance to the limit that matters, and that limit by name and in words."""
+    ends = (("lower", check.limits.lower), ("upper", check.limits.upper))
+    distance, name, limit = min((abs(found.value - limit), name, limit) for name, limit in ends if limit is not None)
+    return shown(check, found.value), distance, name, shown(check, limit)
+
+
+def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
+    limit = check.limits.upper if above else check.limits.lower
+    assert limit is not None
+    bound = limit - found.guard_band if above else limit + found.guard_band
+    side = "below" if above else "above"
+    again = "touch down again with a needle tip" if check.phase.value and not check.powered else "read again"
+    return f"{again}: a reading {side} {shown(check, bound)} would pass"
+
+
+def _no_room(check: Check, found: Conformity, budget: Budget) -> Finding:
+    because = (
+        f"{shown(check, found.value)} with U = {shown(check, found.expanded_uncertainty, 3)}: "
+        f"guard bands of {shown(check, found.guard_band, 3)} leave no room within {limits_words(check)}"
+    )
+    return undecided(Reason.METER, because, _better(check, found, budget))
+
+
+def _better(check: Check, found: Conformity, budget: Budget) -> str:
+    """Return the expanded uncertainty that would settle it, and the nearest way to get it."""
+    settled = _nearest(check, found)[1]
+    if found.verdict is Verdict.UNDECIDED and found.tolerance.contains(found.value):
+        settled = min(settled, found.tolerance.span / 2)
+    share = found.guard_band / found.expanded_uncertainty if found.expanded_uncertainty else 1.0
+    needed = settled / share if share > 0.0 else math.inf
+    if needed <= 0.0:
+        return joined("no meter settles a reading on the limit itself: read again", check.workaround)
+    first = f"a meter with U below {shown(check, needed, 3)}"
+    cure = _own_cure(budget)
+    return joined(*((cure, f"Or {first}") if cure else (first,)), check.workaround)
+
+
+def _own_cure(budget: Budget) -> str:
+    """Return what the person can do with the same meter when one avoidable term dominates the budget."""
+    if not budget.contributions:
+        return ""
+    worst, share = max(zip(budget.contributions, budget.shares, strict=True), key=lambda each: each[1])
+    if share < 0.5:
+        return ""
+    if worst.id.endswith(".leads"):
+        return "short the tips and enter what they read as meter.leads_shorted, or null the leads"
+    if worst.id.endswith(".digits"):
+        return "write down every digit the display shows"
+    if worst.id.endswith(".repeatability"):
+        return "read again a few times: the readings scatter"
+    return ""

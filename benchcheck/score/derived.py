@@ -1,0 +1,125 @@
+"""Derived checks: computed from the budgets of other checks, in which one meter's errors are one and the same.
+
+Two readings on one range share gain, offset and leads, so these cancel in a difference as they do on the
+bench. What remains is differential linearity (one count), repeatability, and the drift of what is measured.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from benchcheck.bench.contributions import accuracy_contributions
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.kinds.check import Check, Formula
+from benchcheck.metrology import Budget, Contribution, difference, ratio
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.measured import Measured, measure
+from benchcheck.score.model import Reason
+from benchcheck.score.words import shown
+
+__all__ = ["derive"]
+
+#: a current nobody measured, drawn by a resistor or set by hand (common practice, no source).
+_CURRENT_AS_SET = 0.05
+#: on-resistance rises 0.4 % a kelvin, a small part on a board warms 100 K a watt (common practice, no source).
+_HEATING_PER_W = 0.004 * 100.0
+
+
+def derive(
+    check: Check,
+    sources: Mapping[str, Sequence[Reading]],
+    bench: Bench,
+    session: Session,
+    by_id: Mapping[str, Check],
+) -> Measured | Finding:
+    """Return the value and budget a formula gives from the readings of its sources, or why it gives none.
+
+    Every source has readings; `by_id` holds the source checks.
+    """
+    parts: list[Measured] = []
+    for name in check.sources:
+        part = _source(by_id[name], sources[name], bench, session)
+        if isinstance(part, Finding):
+            because = f"{name}: {part.because}"
+            return undecided(part.code or Reason.METHOD, because, part.change or f"read {name} again")
+        parts.append(part)
+    if check.formula in (Formula.SLOPE, Formula.INTERNAL_RESISTANCE):
+        return _slope(check, parts, bench, [by_id[name].load_a for name in check.sources], session)
+    first, second = parts[0], parts[1]
+    sag = difference(first.budget, second.budget, _remains(f"{check.id}.linearity", first, second))
+    if check.formula is Formula.DIFFERENCE:
+        return Measured(sag, first.meter, first.range)
+    if second.budget.value == 0.0:
+        return undecided(Reason.METHOD, f"{check.sources[1]} reads zero", "look at that check first")
+    return Measured(_unit(ratio(sag, second.budget), check), first.meter, first.range)
+
+
+def _source(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:
+    for reading in readings:
+        if reading.display.value is None:
+            because = f'shows "{reading.display.text}", and a number is needed'
+            return undecided(Reason.METHOD, because, f"look at {check.id} first")
+    return measure(check, readings, bench, session)
+
+
+def _remains(name: str, first: Measured, second: Measured) -> tuple[Contribution, ...]:
+    """Return what sharing a range does not remove: one count of differential linearity, none otherwise."""
+    shared = first.range is not None and first.range == second.range and first.meter == second.meter
+    if not shared or first.range is None:
+        return ()
+    count = first.range.resolution
+    return (Contribution.from_limits(name, "differential linearity", count, origin="1 count of the range"),)
+
+
+def _unit(budget: Budget, check: Check) -> Budget:
+    return Budget(budget.value, check.quantity_unit, budget.contributions, budget.correlations)
+
+
+def _slope(
+    check: Check, parts: Sequence[Measured], bench: Bench, loads_a: Sequence[float | None], session: Session
+) -> Measured | Finding:
+    first, second = parts[0], parts[1]
+    if len(parts) == 4:
+        currents = parts[2].budget, parts[3].budget
+        remains = _remains(f"{check.id}.current_linearity", parts[2], parts[3])
+    elif None in loads_a:
+        return undecided(Reason.METHOD, "the currents of both readings are not known", "note the load currents")
+    else:
+        known = [_load(load_a, bench, session) for load_a in loads_a if load_a is not None]
+        currents = known[0].budget, known[1].budget
+        remains = _remains(f"{check.id}.current_linearity", known[0], known[1])
+    rise = difference(first.budget, second.budget, _remains(f"{check.id}.linearity", first, second))
+    step = difference(currents[0], currents[1], remains)
+    if check.formula is Formula.INTERNAL_RESISTANCE:
+        step = step.scaled(-1.0)
+    if step.value == 0.0:
+        return undecided(Reason.METHOD, "both readings were taken at one current", "take them at two currents")
+    slope = _unit(ratio(rise, step), check)
+    if check.formula is Formula.SLOPE:
+        largest_a = max(abs(each.value) for each in currents)
+        slope = slope.with_contributions(*_heating(check, slope.value, largest_a))
+    return Measured(slope, first.meter, first.range)
+
+
+def _load(load_a: float, bench: Bench, session: Session) -> Measured:
+    """Return the current a load was set to, as good as the load reads itself back."""
+    for load in bench.loads.values():
+        chosen = load.readback.range_for(Function.DC_CURRENT, load_a)
+        if chosen is not None:
+            errors = accuracy_contributions(
+                load.readback, chosen, load_a, reading="load", ambient_c=session.ambient_c
+            )
+            return Measured(Budget(load_a, "A", errors), load.readback, chosen)
+    as_set = Contribution.from_limits(
+        "load.current", "load current as set", _CURRENT_AS_SET * load_a, origin="no load on the bench reads it back"
+    )
+    return Measured(Budget(load_a, "A", (as_set,)))
+
+
+def _heating(check: Check, resistance_ohm: float, current_a: float) -> tuple[Contribution, ...]:
+    share = _HEATING_PER_W * current_a * current_a * abs(resistance_ohm)
+    origin = f"{shown(check, resistance_ohm, 2)} at {current_a:g} A, 100 K/W, 0.4 %/K"
+    half_width = share * abs(resistance_ohm)
+    return (Contribution.from_limits(f"{check.id}.heating", "heating of the part", half_width, origin=origin),)

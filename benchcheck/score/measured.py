@@ -1,0 +1,174 @@
+"""From accepted readings to one measured value with its budget: leads off, repeats averaged, every error named.
+
+Two touch-downs that disagree by more than three times what the meter and good contacts repeat to are a contact
+problem and make no value. Repeats are averaged; their scatter is pooled with what the meter repeats to anyway
+(GUM 4.2.4), for two or three readings alone say next to nothing about scatter.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchcheck.bench.contributions import TWO_WIRE, accuracy_contributions, lead_correction
+from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import Meter, MeterRange
+from benchcheck.bench.model import Bench
+from benchcheck.kinds.check import Check, Phase
+from benchcheck.metrology import Budget, Contribution
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.model import Reason
+from benchcheck.score.words import shown
+
+__all__ = ["Measured", "measure", "picked_meter"]
+
+#: a junction moves 2 mV/K (data sheets), and within half a kelvin between touch-downs (common practice).
+_JUNCTION_V_PER_K = 2e-3
+_JUNCTION_DRIFT_K = 0.5
+#: the ambient the limits of a junction are stated for.
+_JUNCTION_REFERENCE_C = 23.0
+#: what readings repeat to beside a digit, as a ratio of the reading (common practice, no source): a part
+#: warms between the fingers; what charges or leaks settles slowly.
+_REPEATS_TO = 0.0005
+_REPEATS_TO_SETTLING = 0.05
+#: how far two touch-downs may differ, in multiples of what readings repeat to.
+_DISAGREE = 3.0
+#: how well the meter's own repeatability is known: to a quarter, so 8 degrees of freedom (GUM G.4.2).
+_PRIOR_DEGREES_OF_FREEDOM = 8.0
+_SIGNED = (Function.DC_VOLTAGE, Function.DC_CURRENT)
+_DRIVEN = (*TWO_WIRE, Function.OHMS_4W)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A measured value: its budget, and the range of which meter it was read on (None for a stop watch)."""
+
+    budget: Budget
+    meter: Meter | None = None
+    range: MeterRange | None = None
+
+
+def picked_meter(check: Check, readings: Sequence[Reading], bench: Bench) -> Meter | Finding:
+    """Return the meter the readings came from, or why there is none."""
+    name = readings[0].meter
+    meter = bench.meter_for(check.function, name)
+    if meter is not None:
+        return meter
+    if name:
+        because = f'the bench file has no instrument "{name}" that measures {check.function}'
+        return undecided(Reason.METER, because, "name the instrument as the bench file does, or add it there")
+    because = f"nothing on the bench measures {check.function}"
+    return undecided(Reason.METER, because, check.workaround or "borrow an instrument that does")
+
+
+def measure(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:
+    """Return the value and budget of readings that all carry a number, or why they make no value."""
+    if check.function is Function.TIME:
+        return _timed(check, readings)
+    meter = picked_meter(check, readings, bench)
+    if isinstance(meter, Finding):
+        return meter
+    values = [_signed(check, reading) for reading in readings]
+    mean = values[0] if len(values) == 1 else math.fsum(values) / len(values)
+    chosen = meter.range_for(check.function, mean, readings[0].meter_range)
+    if chosen is None:
+        return _no_range(check, meter, mean, readings[0].meter_range)
+    resolution = max(reading.display.resolution or 0.0 for reading in readings)
+    problem = _unusable(check, meter, chosen, values, resolution)
+    if problem is not None:
+        return problem
+    measured_ohm = session.leads_ohm if meter is bench.meter_for(Function.OHMS) else None
+    leads = lead_correction(meter, check.function, measured_ohm) if check.subject != "meter" else None
+    contributions = [
+        *accuracy_contributions(
+            meter, chosen, mean, reading=check.id, ambient_c=session.ambient_c, recorded_resolution=resolution
+        )
+    ]
+    if leads is not None and leads.contribution is not None:
+        contributions.append(leads.contribution)
+    if len(values) > 1:
+        contributions.append(_repeatability(check, values, max(resolution, chosen.resolution)))
+    if check.function is Function.DIODE:
+        contributions += _junction(check, session.ambient_c)
+    value = mean - leads.resistance_ohm if leads is not None else mean
+    return Measured(Budget(value, check.quantity_unit, tuple(contributions)), meter, chosen)
+
+
+def _signed(check: Check, reading: Reading) -> float:
+    value = reading.display.value
+    assert value is not None
+    return -value if reading.polarity == "swapped" and check.function in _SIGNED else value
+
+
+def _timed(check: Check, readings: Sequence[Reading]) -> Measured:
+    """A time is good to one whole digit of what was written down."""
+    values = [reading.display.value or 0.0 for reading in readings]
+    digit = max(reading.display.resolution or 0.0 for reading in readings)
+    timing = Contribution.from_limits(f"{check.id}.timing", "one digit of the time", digit, origin="as written down")
+    return Measured(Budget(math.fsum(values) / len(values), check.quantity_unit, (timing,)))
+
+
+def _no_range(check: Check, meter: Meter, value: float, named: str) -> Finding:
+    what = f'range "{named}"' if named else f"range that shows {shown(check, value)}"
+    because = f"{meter.name} has no {what} of {check.function}"
+    return undecided(Reason.METER, because, "name the meter and range the reading was taken on, or read again")
+
+
+def _unusable(
+    check: Check, meter: Meter, chosen: MeterRange, values: Sequence[float], resolution: float
+) -> Finding | None:
+    """Return why numbers are no measurement of this check: residual charge, or contacts that do not repeat."""
+    lowest = min(values)
+    if check.function in _DRIVEN and lowest < -chosen.half_width(lowest):
+        because = f"{shown(check, lowest)}: a resistance below zero means charge or a voltage across it"
+        return undecided(Reason.METHOD, because, "discharge through a resistor, read the volts, then read again")
+    if len(values) == 1:
+        return None
+    spread, allowed = max(values) - lowest, _DISAGREE * _repeats_to(check, meter, chosen, values, resolution)
+    if spread <= allowed:
+        return None
+    because = (
+        f"touch-downs differ by {shown(check, spread, 2)}, more than the {shown(check, allowed, 2)} contacts allow"
+    )
+    return undecided(Reason.CONTACT, because, "clean the point and read again twice with a needle tip")
+
+
+def _repeats_to(check: Check, meter: Meter, chosen: MeterRange, values: Sequence[float], resolution: float) -> float:
+    """Return what two good touch-downs differ by, in the quantity unit."""
+    slow = check.settle or check.phase is Phase.ISOLATION
+    share = _REPEATS_TO_SETTLING if slow else _REPEATS_TO
+    contacts = meter.leads.residual_or(meter.finest_ohms) if check.function in TWO_WIRE else 0.0
+    drift = _JUNCTION_V_PER_K * _JUNCTION_DRIFT_K if check.function is Function.DIODE else 0.0
+    return max(resolution, chosen.resolution) + share * max(map(abs, values)) + contacts + drift
+
+
+def _repeatability(check: Check, values: Sequence[float], digit: float) -> Contribution:
+    """Return the type A contribution of the mean, its scatter pooled with half a digit of the meter's own."""
+    count = len(values)
+    mean = math.fsum(values) / count
+    squares = math.fsum((value - mean) ** 2 for value in values)
+    dof = _PRIOR_DEGREES_OF_FREEDOM + count - 1
+    pooled = math.sqrt((_PRIOR_DEGREES_OF_FREEDOM * (digit / 2) ** 2 + squares) / dof)
+    return Contribution.from_standard(
+        f"{check.id}.repeatability",
+        f"repeatability of {count} readings",
+        pooled / math.sqrt(count),
+        degrees_of_freedom=dof,
+        origin="type A, pooled with half a digit (GUM 4.2.4)",
+    )
+
+
+def _junction(check: Check, ambient_c: float) -> list[Contribution]:
+    """Return drift between touch-downs and ambient away from what the limits are stated for, in volt."""
+    drift = Contribution.from_limits(
+        f"{check.id}.drift", "junction warmth", _JUNCTION_V_PER_K * _JUNCTION_DRIFT_K, origin="2 mV/K x 0.5 K"
+    )
+    away_k = abs(ambient_c - _JUNCTION_REFERENCE_C)
+    if away_k == 0.0:
+        return [drift]
+    ambient = Contribution.from_limits(
+        "ambient.junction", "ambient on the junction", _JUNCTION_V_PER_K * away_k, origin=f"2 mV/K x {away_k:g} K"
+    )
+    return [drift, ambient]

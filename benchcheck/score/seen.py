@@ -1,0 +1,94 @@
+"""What was seen, sorted by shape: a measured value, a bound on one, an answer in words, or nothing usable."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.kinds.check import Check
+from benchcheck.quantity import DisplayState
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.measured import Measured, measure, picked_meter
+from benchcheck.score.model import Reason
+from benchcheck.score.span import from_beep, from_overload, judge_span
+from benchcheck.score.visual import judge_words
+
+__all__ = ["seen"]
+
+_AGAIN = "clean the point and read again with a needle tip"
+_MOVES = (DisplayState.CLIMBS, DisplayState.FALLS)
+
+
+def seen(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:
+    """Return the value the readings make, or the finding they come to without one."""
+    if check.function is Function.VISUAL:
+        return judge_words(check, readings[-1].display)
+    shapes = {_shape(reading) for reading in readings}
+    problem = _no_value(check, readings, shapes)
+    if problem is not None:
+        return problem
+    (shape,) = shapes
+    if shape is DisplayState.VALUE:
+        return measure(check, readings, bench, session)
+    if shape is DisplayState.OVERLOAD:
+        return _overload(check, readings, bench, session)
+    return _beep(check, readings, bench, beeps=shape is DisplayState.BEEP)
+
+
+def _shape(reading: Reading) -> DisplayState:
+    """Return the state of a reading; a climb or fall with its end noted is that end."""
+    display = reading.display
+    if display.state in _MOVES and display.value is not None:
+        return DisplayState.VALUE
+    return DisplayState.OVERLOAD if display.to_overload else display.state
+
+
+def _no_value(check: Check, readings: Sequence[Reading], shapes: set[DisplayState]) -> Finding | None:
+    """Return why these readings give neither a value nor a bound of one, or None when they do."""
+    if DisplayState.JUMPS in shapes:
+        return undecided(Reason.CONTACT, "the reading jumps", _AGAIN)
+    if len(shapes) > 1:
+        texts = " and ".join(reading.display.text for reading in readings)
+        return undecided(Reason.CONTACT, f"touch-downs disagree: {texts}", _AGAIN)
+    (shape,) = shapes
+    if check.function is Function.DERIVED:
+        because = "this is computed from other checks, not read"
+        return undecided(Reason.METHOD, because, f"read {', '.join(check.sources)}")
+    if shape in _MOVES:
+        because = f"the reading {shape} and no end of it was noted"
+        return undecided(Reason.METHOD, because, f'wait, and note "{shape} to" with its end')
+    if shape in (DisplayState.YES, DisplayState.NO, DisplayState.TEXT):
+        because = f'"{readings[0].display.text}" is no reading of {check.function}'
+        return undecided(Reason.METHOD, because, "read what the display shows")
+    if _one_way(check) and any(reading.polarity == "swapped" for reading in readings):
+        because = "red and black were exchanged, and this check holds one way only"
+        return undecided(Reason.METHOD, because, "read it with red where the check puts it")
+    return None
+
+
+def _one_way(check: Check) -> bool:
+    return check.function is Function.DIODE or check.bracket.startswith("red:")
+
+
+def _overload(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Finding:
+    meter = picked_meter(check, readings, bench)
+    if isinstance(meter, Finding):
+        return meter
+    named = readings[0].meter_range
+    chosen = meter.range_for(check.function, 0.0, named) if named else meter.widest(check.function)
+    if chosen is None:
+        because = f'{meter.name} has no range "{named}" of {check.function}'
+        return undecided(Reason.METER, because, "name the range as the bench file does")
+    return judge_span(check, from_overload(check, chosen, meter.name, session.ambient_c))
+
+
+def _beep(check: Check, readings: Sequence[Reading], bench: Bench, *, beeps: bool) -> Finding:
+    meter = bench.meter_for(Function.CONTINUITY, readings[0].meter)
+    chosen = meter.widest(Function.CONTINUITY) if meter is not None else None
+    if meter is None or chosen is None or chosen.beeps_ohm is None or check.quantity_unit != "ohm":
+        because = "nothing is known of where this meter stops beeping"
+        change = "read the value, or give the continuity range its beeps in the bench file"
+        return undecided(Reason.METER, because, change)
+    return judge_span(check, from_beep(check, chosen, meter.name, beeps=beeps))

@@ -1,0 +1,49 @@
+"""The seam for the circuit around a part: a reading there, the part's own value here.
+
+Whoever can solve the circuit turns the budget of a reading into the budget of the part itself, the reading
+going through its sensitivity and each neighbour's tolerance as a contribution of its own. Only where every net
+involved is complete does that value speak for the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchcheck.kinds.check import Check
+from benchcheck.metrology import Budget, Verdict
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.model import Reason
+from benchcheck.score.words import lifted
+
+__all__ = ["Solved", "Solver"]
+
+_DECIDED = (Verdict.PASS, Verdict.FAIL)
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """The part's own value: its budget, the contribution ids of the parts around it by designator, and
+    whether every net involved is complete.
+    """
+
+    budget: Budget
+    neighbours: tuple[tuple[str, str], ...] = ()
+    complete: bool = False
+
+    def hides(self, check: Check, finding: Finding) -> Finding:
+        """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""
+        if finding.verdict in _DECIDED or not self.complete:
+            return finding
+        owner = {contribution: designator for designator, contribution in self.neighbours}
+        parts = zip(self.budget.contributions, self.budget.shares, strict=True)
+        shares = sorted(((share, owner[each.id]) for each, share in parts if each.id in owner), reverse=True)
+        if sum(share for share, _ in shares) <= 0.5:
+            return finding
+        names = ", ".join(name for _, name in shares[:3])
+        because = f"the tolerances of the parts around it ({names}) hide it"
+        return undecided(Reason.CIRCUIT, because, lifted(check))
+
+
+#: from a check and the budget of its reading to the part's own value, None where the circuit cannot be solved.
+Solver = Callable[[Check, Budget], Solved | None]
