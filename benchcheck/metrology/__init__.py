@@ -23,12 +23,14 @@ from benchcheck.metrology.correlation import Correlation
 from benchcheck.metrology.coverage import CoverageInterval, OutputDistribution
 from benchcheck.metrology.distribution import Distribution, coverage_factor
 from benchcheck.metrology.guard_band import MultipleOfU, TargetSpecificRisk
+from benchcheck.metrology.population import Mixture, Population, Truncated, from_scipy, normal_population
 from benchcheck.metrology.repeatability import (
     TypeA,
     lag_1_autocorrelation,
     pooled_standard_deviation,
     type_a,
 )
+from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 if TYPE_CHECKING:
@@ -48,6 +50,19 @@ if TYPE_CHECKING:
         second_order,
         simultaneous_readings,
     )
+    from benchcheck.metrology.small_sample import (
+        PriorSpread,
+        SampleLimits,
+        prediction_limits,
+        tolerance_limits,
+    )
+    from benchcheck.metrology.tolerance_interval import (
+        distribution_free_confidence,
+        distribution_free_sample_size,
+        one_sided_factor,
+        prediction_factor,
+        two_sided_factor,
+    )
 
 __all__ = [
     "Budget",
@@ -59,12 +74,19 @@ __all__ = [
     "CoverageInterval",
     "DecisionRule",
     "Distribution",
+    "GlobalRisks",
+    "Mixture",
     "MultipleOfU",
     "OutputDistribution",
+    "Population",
+    "PriorSpread",
+    "SampleLimits",
     "SecondOrder",
     "Simulation",
+    "TargetGlobalRisk",
     "TargetSpecificRisk",
     "ToleranceInterval",
+    "Truncated",
     "TypeA",
     "Verdict",
     "assess",
@@ -75,9 +97,18 @@ __all__ = [
     "coverage_factor",
     "degrees_of_freedom_of",
     "difference",
+    "distribution_free_confidence",
+    "distribution_free_sample_size",
+    "from_scipy",
+    "global_risks",
     "lag_1_autocorrelation",
+    "normal_population",
     "numerical_tolerance",
+    "one_sided_factor",
     "pooled_standard_deviation",
+    "posterior_probability",
+    "prediction_factor",
+    "prediction_limits",
     "propagate",
     "propagate_all",
     "ratio",
@@ -86,6 +117,8 @@ __all__ = [
     "simulate_budget",
     "simulate_until_stable",
     "simultaneous_readings",
+    "tolerance_limits",
+    "two_sided_factor",
     "type_a",
 ]
 
@@ -100,6 +133,14 @@ _LATER = {
         "simulate_until_stable",
     ),
     "propagation": ("SecondOrder", "propagate", "propagate_all", "second_order", "simultaneous_readings"),
+    "small_sample": ("PriorSpread", "SampleLimits", "prediction_limits", "tolerance_limits"),
+    "tolerance_interval": (
+        "distribution_free_confidence",
+        "distribution_free_sample_size",
+        "one_sided_factor",
+        "prediction_factor",
+        "two_sided_factor",
+    ),
 }
 _HOMES = {name: module for module, names in _LATER.items() for name in names}
 

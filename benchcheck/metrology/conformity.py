@@ -17,6 +17,7 @@ from benchcheck.metrology.budget import Budget
 from benchcheck.metrology.coverage import OutputDistribution
 from benchcheck.metrology.distribution import check_level
 from benchcheck.metrology.guard_band import GuardBand, MultipleOfU
+from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 __all__ = ["Conformity", "DecisionRule", "Verdict", "assess", "conformance_probability"]
@@ -106,9 +107,15 @@ def conformance_probability(measured: Budget | OutputDistribution, tolerance: To
 
 
 def assess(
-    measured: Budget | OutputDistribution, tolerance: ToleranceInterval, rule: DecisionRule = _ILAC_G8
+    measured: Budget | OutputDistribution,
+    tolerance: ToleranceInterval,
+    rule: DecisionRule = _ILAC_G8,
+    *,
+    population: Population | None = None,
 ) -> Conformity:
     """Return the verdict on a measured value, with everything it rests on.
+
+    `population` is that of the parts the item was drawn from; only a target global risk uses it.
 
     >>> reading = OutputDistribution(4712.0, rectangular=(5.0,))
     >>> assess(reading, ToleranceInterval(4653.0, 4747.0)).verdict
@@ -116,7 +123,7 @@ def assess(
     """
     law = _law(measured)
     interval = law.coverage(rule.coverage)
-    w = rule.guard_band.width(law, tolerance, interval.expanded_uncertainty)
+    w = rule.guard_band.width(law, tolerance, interval.expanded_uncertainty, population)
     if not -math.inf < w < math.inf:
         raise MetrologyError(f"guard band {w!r}: it must be a finite width; check the rule {rule}")
     acceptance = tolerance.narrowed(w)

@@ -13,6 +13,7 @@ from typing import Protocol
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.coverage import OutputDistribution
+from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 __all__ = ["GuardBand", "MultipleOfU", "TargetSpecificRisk"]
@@ -21,8 +22,14 @@ __all__ = ["GuardBand", "MultipleOfU", "TargetSpecificRisk"]
 class GuardBand(Protocol):
     """A way to choose the width of a guard band; its text is printed with the decision rule."""
 
-    def width(self, error: OutputDistribution, tolerance: ToleranceInterval, expanded: float) -> float:
-        """Return w in the quantity unit of the tolerance."""
+    def width(
+        self,
+        error: OutputDistribution,
+        tolerance: ToleranceInterval,
+        expanded: float,
+        population: Population | None = None,
+    ) -> float:
+        """Return w in the quantity unit of the tolerance, for an error and its expanded uncertainty."""
         ...  # pragma: no cover
 
 
@@ -44,7 +51,13 @@ class MultipleOfU:
         """Return the rule in words."""
         return f"w = {self.r:g} U"
 
-    def width(self, error: OutputDistribution, tolerance: ToleranceInterval, expanded: float) -> float:
+    def width(
+        self,
+        error: OutputDistribution,
+        tolerance: ToleranceInterval,
+        expanded: float,
+        population: Population | None = None,
+    ) -> float:
         """Return w in the quantity unit of the tolerance."""
         return self.r * expanded
 
@@ -67,7 +80,13 @@ class TargetSpecificRisk:
         """Return the rule in words."""
         return f"specific risk {100 * self.risk:g} %"
 
-    def width(self, error: OutputDistribution, tolerance: ToleranceInterval, expanded: float) -> float:
+    def width(
+        self,
+        error: OutputDistribution,
+        tolerance: ToleranceInterval,
+        expanded: float,
+        population: Population | None = None,
+    ) -> float:
         """Return w in the quantity unit of the tolerance; half its width or more leaves no acceptance."""
         w = error.distance(self.risk)
         span = tolerance.span
