@@ -13,10 +13,11 @@ from urllib.parse import quote
 
 from benchcheck.errors import Fault, UsageError
 
-__all__ = ["FOLDER_LIMIT_BYTES", "INDEX_NAME", "SOURCES", "unit_folder", "unit_path"]
+__all__ = ["CONTACTS", "FOLDER_LIMIT_BYTES", "INDEX_NAME", "SOURCES", "unit_folder", "unit_path"]
 
 FOLDER_LIMIT_BYTES = 200
 SOURCES = "sources"
+CONTACTS = "contacts"
 INDEX_NAME = "index.sqlite"
 
 _WINDOWS = re.compile(r"(?:con|prn|aux|nul|com[0-9]|lpt[0-9])(?:\..*)?")  # Microsoft, "Naming Files, Paths"
@@ -40,7 +41,7 @@ def unit_folder(label: str) -> str:
         name = "%2E" + name[1:]
     if name.endswith("."):
         name = name[:-1] + "%2E"
-    if _WINDOWS.fullmatch(name) or name == SOURCES or name.startswith(INDEX_NAME):
+    if _WINDOWS.fullmatch(name) or name in (SOURCES, CONTACTS) or name.startswith(INDEX_NAME):
         name = f"%{ord(name[0]):02X}{name[1:]}"
     if len(name) > FOLDER_LIMIT_BYTES:
         found = f"the label is {len(name)} bytes long as a folder name"

@@ -38,6 +38,7 @@ def head_fields(head: Head) -> dict[str, object]:
         "instruments": [_instrument_fields(instrument) for instrument in head.instruments],
         "waivers": [{"check": waiver.check, "reason": waiver.reason} for waiver in head.waivers],
         "cautions": list(head.cautions),
+        "keep_until": head.keep_until,
         "versions": [{"name": name, "version": version} for name, version in head.versions],
         "parents": list(head.parents or ()),
     }
@@ -63,6 +64,7 @@ def decode_head(fields: Fields) -> Head:
         cautions=fields.texts("cautions"),
         versions=tuple((one.needed("name"), one.text("version")) for one in fields.tables("versions")),
         parents=fields.texts("parents"),
+        keep_until=fields.day("keep_until"),
     )
 
 

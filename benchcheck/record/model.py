@@ -6,7 +6,8 @@ Nothing here names a host, an address or a path: a record may be handed on whole
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date as day
+from datetime import datetime
 from enum import StrEnum
 
 from benchcheck.checklist.waivers import Waiver
@@ -32,7 +33,7 @@ class Instrument:
     name: str
     model: str = ""
     identity: str = ""
-    calibration_due: date | None = None
+    calibration_due: day | None = None
     self_check: str = ""
 
 
@@ -42,7 +43,8 @@ class Head:
 
     `date` is in UTC, None until the journal stamps it; `ambient_c` in degree Celsius. `parents` are the seals
     of the unit's earlier records, None until the journal looks them up. `versions` are pairs of what ran and
-    its version, benchcheck and plugins alike.
+    its version, benchcheck and plugins alike. `keep_until` is the day until which the record should be kept
+    (ISO/IEC 17025:2017 8.4 asks for a retention time; warranty plus two years is common practice).
     """
 
     unit: str
@@ -62,6 +64,7 @@ class Head:
     cautions: tuple[str, ...] = ()
     versions: tuple[tuple[str, str], ...] = ()
     parents: tuple[str, ...] | None = None
+    keep_until: day | None = None
 
 
 class EventKind(StrEnum):

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from benchcheck.document import parse_document
 from benchcheck.errors import Fault, RecordError
 from benchcheck.readings.reading import Reading
 from benchcheck.record.codec import decode_reading, decode_score
 from benchcheck.record.fields import Fields
 from benchcheck.record.head import FORMAT_VERSION, decode_event, decode_head, decode_result
+from benchcheck.record.lines import read_block
 from benchcheck.record.model import Event, EventKind, Head, Result
 from benchcheck.record.seal import FORMAT_LINE, Block, Chain, read_chain
 from benchcheck.score.model import Score
@@ -219,8 +219,9 @@ class _Reader:
             text = body.decode("utf-8")
         except UnicodeDecodeError as error:
             raise RecordError(Fault(where, "", f"block {block.number} is not UTF-8; it is passed over")) from error
-        data = parse_document(text, where, error=RecordError).data
-        values = data if block.number == 1 else data[block.kind][0]
+        if block.number > 1:
+            text = text.partition("\n")[2]
+        values = read_block(text, where)
         return Fields(values, where)
 
     def undone(self) -> frozenset[str]:

@@ -31,6 +31,7 @@ RESERVED = ["CON", "prn", "Aux", "NUL", *(f"COM{n}" for n in range(10)), *(f"lpt
         ("con.txt", "%63on.txt"),
         ("console", "console"),
         ("sources", "%73ources"),
+        ("Contacts", "%63ontacts"),
         ("Index.sqlite", "%69ndex.sqlite"),
         ("index.sqlite-wal", "%69ndex.sqlite-wal"),
         ("100 %", "100%20%25"),
@@ -89,7 +90,7 @@ def test_whatever_the_label_its_folder_is_one_safe_name_below_the_records(label:
     assert folder == folder.strip(". ")
     assert not set(folder) & set('/\\:*?"<>|\x00')
     assert unit_path(Path("/records"), label).resolve().parent == Path("/records")
-    assert folder != "sources"
+    assert folder not in ("sources", "contacts")
 
 
 @given(st.text(max_size=30), st.text(max_size=30))

@@ -139,6 +139,7 @@ heads = st.builds(
     cautions=st.lists(HOSTILE, max_size=3).map(tuple),
     versions=pairs,
     parents=st.lists(HOSTILE, max_size=2).map(tuple),
+    keep_until=st.none() | st.dates(),
 )
 events = st.builds(
     Event,

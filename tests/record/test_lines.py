@@ -1,0 +1,67 @@
+"""The quick way through a block gives what the TOML parser gives, and refuses what it refuses."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchcheck.document import parse_document, toml_value
+from benchcheck.errors import RecordError
+from benchcheck.record.lines import read_block
+
+KEYS = st.from_regex(r"[a-z_]{1,8}", fullmatch=True)
+PLAIN = (
+    st.text(max_size=20)
+    | st.integers(-(2**63), 2**63 - 1)
+    | st.floats(allow_nan=False)
+    | st.booleans()
+    | st.datetimes(datetime(1, 1, 1), datetime(9999, 12, 31), timezones=st.just(UTC))
+    | st.dates()
+)
+VALUES = PLAIN | st.lists(PLAIN, max_size=3) | st.dictionaries(KEYS, PLAIN, max_size=3)
+
+
+def same(one: object, two: object) -> bool:
+    """Equal, of the same type, and with the same sign of zero."""
+    if isinstance(one, float) and isinstance(two, float):
+        return one == two and math.copysign(1.0, one) == math.copysign(1.0, two)
+    return type(one) is type(two) and one == two
+
+
+@given(st.dictionaries(KEYS, VALUES, max_size=8))
+def test_what_is_written_reads_the_same_either_way(values: dict[str, object]) -> None:
+    text = "".join(f"{key} = {toml_value(value)}\n" for key, value in values.items())
+    slow, quick = parse_document(text, "x").data, read_block(text, "x")
+    assert list(quick) == list(slow)
+    assert all(same(quick[key], slow[key]) for key in slow)
+
+
+LINES = st.sampled_from(
+    [
+        "a = 1", "a = 2", "b = 01", "b = 1.", "b = .5", "b = -0", "b = -0.0", "b = 1e5", "b = 1E5", "b = +1",
+        "b = 1_0", "m = '''", "b = '''",
+        "b = 1e400", "b = 99999999999999999999", "c = 2026-02-30T00:00:00+00:00", "c = 2026-02-03T04:05:06+00:00",
+        "c = 2026-02-03T04:05:06.123456+00:00", "c = 2026-02-03T04:05:06Z", 'd = "x" # y', 'd = "x"y"', "d = 'x'",
+        'd = "\\u0041"', 'd = "tab\there"', "e = true", "e = True", "e = nan", "f = [1, 2]", "f = [1,", "]", "",
+        "# remark", "[t]", "[[t]]", "g.h = 1", '"i" = 1', " j = 1", "k=1", "k = ", "l = { a = 1 }", 'm = """', '"""',
+        "\u00e4 = 1", 'n = "\u2028"', 'n = "\x7f"', "o = inf", "a = [1]",
+    ]
+)  # fmt: skip
+
+
+@given(st.lists(LINES, max_size=4), st.sampled_from(["\n", ""]))
+def test_what_others_write_reads_the_same_either_way_or_is_refused_by_both(lines: list[str], end: str) -> None:
+    text = "\n".join(lines) + end
+    try:
+        slow = parse_document(text, "x", error=RecordError).data
+    except RecordError:
+        with pytest.raises(RecordError):
+            read_block(text, "x")
+    else:
+        quick = read_block(text, "x")
+        assert list(quick) == list(slow)
+        assert all(same(quick[key], slow[key]) or quick[key] != quick[key] for key in slow)
