@@ -96,6 +96,7 @@ class MeterDialect:
     continuity: tuple[str, ...] = ()
     capacitance: tuple[str, ...] = ()
     temperature: tuple[str, ...] = ()
+    again: str = ""
     range_argument: str = ""
     function_query: str = ""
     function_words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -155,6 +156,8 @@ class SupplyDialect:
     mode_kind: str = "bits"
     mode_cc: tuple[int, ...] = (1,)
     mode_cv: tuple[int, ...] = (2,)
+    step_volt: float = 0.0125
+    step_ampere: float = 0.004
     number: str = "%.6g"
 
 
@@ -175,6 +178,7 @@ class LoadDialect:
     meas_v: str = ""
     meas_i: str = ""
     clear_protection: str = ""
+    step_ampere: float = 0.004
     number: str = "%.6g"
 
 

@@ -80,7 +80,7 @@ class Link:
         """Whether every answer repeats a token and so belongs to its question beyond doubt."""
         return bool(self.joins and self.state.bound and self.manners.token)
 
-    def exchange(self, *pieces: str, timeout_s: float | None = None, raw: bool = False) -> tuple[str, ...]:
+    def exchange(self, *pieces: str, timeout_s: float | None = None) -> tuple[str, ...]:
         """Send commands and questions, in one message where the instrument allows, and return the answers.
 
         InstrumentError when the link is dirty, and for anything but exactly one answer to each question.
@@ -89,9 +89,9 @@ class Link:
         with self._my_turn():
             self._refuse_if_dirty()
             try:
-                if self.joins and not raw:
+                if self.joins:
                     return self._in_one_message(pieces, wait_s)
-                return self._one_by_one(pieces, wait_s, raw)
+                return self._one_by_one(pieces, wait_s)
             except (TimeoutError, ConnectionError, ValueError) as reason:
                 raise self._out_of_step(f"{self._shown(pieces)}: {reason}") from reason
             except BaseException as reason:
@@ -216,14 +216,14 @@ class Link:
         pairs = zip(answers, questions, strict=True)
         return tuple(echo_removed(answer.strip(), question, self.manners) for answer, question in pairs)
 
-    def _one_by_one(self, pieces: Sequence[str], wait_s: float, raw: bool) -> tuple[str, ...]:
+    def _one_by_one(self, pieces: Sequence[str], wait_s: float) -> tuple[str, ...]:
         answers = []
         for piece in pieces:
             self._sweep(False)
             self._send(piece)
             if is_question(piece):
-                line = self._line(self._deadline(wait_s), raw)
-                answers.append(line if raw else echo_removed(line, piece, self.manners))
+                line = self._line(self._deadline(wait_s))
+                answers.append(echo_removed(line, piece, self.manners))
                 self._nothing_left(False)
             elif self.manners.set_ack:
                 acknowledged = self._line(self._deadline(wait_s))
@@ -254,13 +254,13 @@ class Link:
         if gap_s:
             self.clock.sleep(self._quiet_since_s + gap_s - self.clock.monotonic_s())
 
-    def _line(self, deadline_s: float, raw: bool = False) -> str:
+    def _line(self, deadline_s: float) -> str:
         """Return the next line that is not declared as noise, before an absolute deadline."""
         while True:
-            line = self._reader.take(raw)
+            line = self._reader.take()
             if line is not None:
                 self._said("received", line)
-                if raw or not self._reader.is_noise(line):
+                if not self._reader.is_noise(line):
                     return line
                 continue
             self._more(deadline_s)

@@ -45,8 +45,12 @@ class LineReader:
         """Return the pause in seconds that ends an answer; infinite where terminators do."""
         return self._manners.reply_gap_ms / 1e3 if self._buffer and not self._manners.terminated else float("inf")
 
-    def take(self, raw: bool = False) -> str | None:
-        """Return the next complete line, stripped (not when `raw`); None when there is none yet."""
+    def take(self) -> str | None:
+        """Return the next complete line, stripped; None when there is none yet.
+
+        Without terminators nothing is stripped: the answer may be one raw status byte.
+        """
+        raw = not self._manners.terminated
         while (data := self._cut()) is not None:
             try:
                 text = bytes(data).decode("latin-1" if raw or data.startswith(b"#") else "ascii")

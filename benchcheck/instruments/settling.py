@@ -1,0 +1,58 @@
+"""When a reading stands still: the last few agree. When it does not: which way it goes.
+
+A single changed digit cannot agree with its neighbours, so it never ends a wait for settling.
+"""
+
+from __future__ import annotations
+
+import itertools
+import statistics
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from benchcheck.instruments.reply import Indication, IndicationState
+
+__all__ = ["SettleRule", "agrees", "trend"]
+
+
+@dataclass(frozen=True, slots=True)
+class SettleRule:
+    """The readings of the last `hold_s` seconds, at least `window`, agree within `relative` or `absolute` (SI).
+
+    A fast meter would otherwise find three readings of a slow climb alike. After `timeout_s` seconds it is given up.
+    """
+
+    window: int = 3
+    hold_s: float = 0.15
+    relative: float = 0.0005
+    absolute: float = 0.0
+    timeout_s: float = 5.0
+
+
+def agrees(indications: Sequence[Indication], rule: SettleRule, resolution: float = 0.0) -> bool:
+    """Return whether readings agree: all overload, or numbers within the rule or two steps of the display.
+
+    >>> from benchcheck.instruments.reply import Indication, IndicationState
+    >>> agrees([Indication("", IndicationState.VALUE, value) for value in (10.0, 10.001, 10.002)], SettleRule())
+    True
+    """
+    values = [one.value for one in indications if one.value is not None]
+    if not values:
+        return len({one.state for one in indications}) == 1
+    if len(values) < len(indications):
+        return False
+    middle = statistics.median(values)
+    allowed = max(rule.relative * abs(middle), rule.absolute, 2.0 * resolution)
+    return max(values) - min(values) <= allowed
+
+
+def trend(indications: Sequence[Indication]) -> str:
+    """Return "climbs", "falls" or "jumps" for readings that do not agree; rising into overload is climbing."""
+    infinite = {IndicationState.OVERLOAD: float("inf"), IndicationState.NOT_A_NUMBER: float("nan")}
+    values = [one.value if one.value is not None else infinite[one.state] for one in indications]
+    steps = [after - before for before, after in itertools.pairwise(values) if after != before]
+    if steps and all(step > 0 for step in steps):
+        return "climbs"
+    if steps and all(step < 0 for step in steps):
+        return "falls"
+    return "jumps"
