@@ -73,10 +73,17 @@ class PowerSupply(Driver):
         if self._dialect.outputs_together:
             self.notes.append("switches all its outputs together; keep the other terminals free")
         self._lacking = self._found_lacking()
+        self._made: set[str] = set()
 
     def can(self, what: str) -> bool:
         """Return whether the supply has a command of its dialect, such as "ovp_set" or "mode"."""
         return bool(getattr(self._dialect, what)) and what not in self._lacking
+
+    def acknowledge_restart(self) -> None:
+        """Go on after a restart; what was set before is gone."""
+        if self.restarted:
+            self._made.clear()
+        super().acknowledge_restart()
 
     def _found_lacking(self) -> frozenset[str]:
         """Ask everything that may be missing; one message settles it where nothing is."""
@@ -118,6 +125,7 @@ class PowerSupply(Driver):
     def _set(self, setter: str, getter: str, value: float, step: float, unit: str) -> None:
         self.require_known()
         self._require(setter)
+        self._made.discard(setter)
         command = fill(self._filled(setter), v=self._dialect.number % value)
         questions = [self._filled(getter)] if getter and getattr(self._dialect, getter) else []
         checks = self.check_questions()
@@ -132,6 +140,7 @@ class PowerSupply(Driver):
                     f"{self.name}: was set to {value:g} {unit} and reads back {back:g} {unit}; "
                     "set it by hand and see whether it is locked or limited"
                 )
+        self._made.add(setter)
 
     def _below(self, key: str, value: float, most: float, unit: str) -> None:
         if not 0.0 <= value <= most:
@@ -144,8 +153,13 @@ class PowerSupply(Driver):
     # ---- output
 
     def on(self) -> None:
-        """Switch the output on and see it on; arms the supply's own watchdog where it has one."""
+        """Switch the output on and see it on; arms the supply's own watchdog where it has one.
+
+        InstrumentError before anything is sent when limit and voltage were not both set from here.
+        """
         self.require_known()
+        if not {"set_i", "set_v"} <= self._made:
+            raise InstrumentError(f"{self.name}: current limit and voltage were not set from here; set them first")
         if self._dialect.watchdog:
             self._command(self._dialect.watchdog)
         self._switch("on", True)
