@@ -29,8 +29,11 @@ class _Run:
         self._board = board
         self._wanted = wanted
         self._conduct = conduct_on_screen(request, screen=screen)
-        shown = self._conduct.done
-        self._conduct.done = lambda report: (setattr(self, "report", report), shown(report))[1]
+        self._shown, self._conduct.done = self._conduct.done, self._done
+
+    def _done(self, report: Report) -> None:
+        self.report = report
+        self._shown(report)
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_configure(self, config: pytest.Config) -> None:

@@ -36,8 +36,6 @@ def _misfit(check: Check, display: Display) -> str:
             allowed = " or ".join(f'"{answer}"' for answer in check.answers)
             return f'"{display.text}" is not an answer to this; write {allowed}'
         return ""
-    if display.state in (DisplayState.YES, DisplayState.NO, DisplayState.TEXT):
-        return f'"{display.text}" is not a reading; write what the display shows, such as "4.68k" or "OL"'
     if display.state in (DisplayState.BEEP, DisplayState.NO_BEEP) and check.quantity_unit != "ohm":
         return f'"{display.text}" says nothing about a quantity in {check.quantity_unit}; write the number shown'
     return ""

@@ -23,7 +23,7 @@ class _Asked(Protocol):
     def operator(self) -> str: ...
 
 
-def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked) -> Head:
+def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked, bench_digest: str) -> Head:
     """Return the head of the record of a visit; the journal adds date and parents."""
     meters = (
         Instrument(name, model=meter.class_name, calibration_due=meter.calibration_due)
@@ -35,7 +35,7 @@ def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked) ->
         revision=board.revision,
         stage=Stage(asked.stage),
         spec_digest=board.digest,
-        bench_digest=bench.digest,
+        bench_digest=bench_digest,
         operator=asked.operator,
         ambient_c=board.ambient_c,
         decision_rule=bench.decision.name,

@@ -19,14 +19,16 @@ from benchcheck.checklist.order import Checklist, draw_up
 from benchcheck.checklist.waivers import waivers_for
 from benchcheck.clock import Clock, SystemClock
 from benchcheck.errors import Fault, UsageError
-from benchcheck.kinds.session import SESSION_CHECKS
+from benchcheck.kinds.check import Check, Limits
+from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.file import ReadingsFile, read_readings
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import Result, Stage
 from benchcheck.record.results import results_json
 from benchcheck.record.shelf import latest_open
-from benchcheck.record.sources import keep_source
+from benchcheck.record.sources import keep_bench, keep_source
+from benchcheck.record.store import read_record
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Observer, Source
 from benchcheck.session.head import head_for
@@ -88,9 +90,11 @@ class Conduct:
         request = self.request
         bench = bench_from(request.bench)
         waivers = waivers_for(board, request.waive)
-        known = {**{check.id: check for check in SESSION_CHECKS}, **board.by_id}
+        known = {**{check.id: check for check in session_checks()}, **board.by_id}
         file = read_readings(request.readings, known, bench, withheld=board.withheld) if request.readings else None
         checklist = draw_up(board, selected, waivers=waivers, at_the_bench=file is None)
+        if file:
+            checklist = replace(checklist, checks=(*_of_the_session(file), *checklist.checks))
         source = None if file else self.source(bench)
         self.ready(checklist, bench)
         with self._journal(board, bench, checklist) as journal:
@@ -100,7 +104,7 @@ class Conduct:
                 journal,
                 self.observer,
                 source,
-                kept=self._kept(journal, checklist, file),
+                kept=self._kept(journal, file),
                 session=Session(ambient_c=board.ambient_c),
                 stop_after=stop_after,
             )
@@ -115,15 +119,13 @@ class Conduct:
             journal = Journal.resume(found.path, self.clock)
             journal.append_event("resumed")
             return journal
-        for text in filter(None, (board.source, bench.source)):
-            keep_source(request.records, text)
-        return Journal.create(request.records, head_for(board, bench, checklist, request), self.clock)
+        keep_source(request.records, board.source)
+        bench_digest = keep_bench(request.records, bench.source)
+        return Journal.create(request.records, head_for(board, bench, checklist, request, bench_digest), self.clock)
 
-    def _kept(
-        self, journal: Journal, checklist: Checklist, file: ReadingsFile | None
-    ) -> dict[str, tuple[Reading, ...]]:
+    def _kept(self, journal: Journal, file: ReadingsFile | None) -> dict[str, tuple[Reading, ...]]:
         """Return the readings already accepted, by check: those of a resumed record, then those of the file."""
-        kept = _by_check(journal.readings())
+        kept = _by_check(read_record(journal.path, with_budgets=False).readings)
         if file:
             fresh = tuple(reading for reading in file.readings if reading.check not in kept)
             stamped = tuple(replace(reading, taken=self.clock.now()) for reading in fresh)
@@ -159,6 +161,14 @@ def bench_from(name: str | None) -> Bench:
             Fault("--bench", "", "there is no ./bench.toml; name a bench file, or write --bench simulated")
         )
     return load_bench(path)
+
+
+def _of_the_session(file: ReadingsFile) -> tuple[Check, ...]:
+    """Return the reserved checks the file has readings of and that have limits to be judged by."""
+    read = {reading.check for reading in file.readings}
+    return tuple(
+        check for check in session_checks() if check.id in read and check.limits != Limits(origin=check.limits.origin)
+    )
 
 
 def _nothing_to_resume(request: Request) -> str:

@@ -54,6 +54,7 @@ class Visit:
     _readings: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _scores: dict[str, Score] = field(default_factory=dict)
     _done: list[tuple[str, bool]] = field(default_factory=list)
+    _again: set[str] = field(default_factory=set)
     _interrupted: bool = False
 
     @property
@@ -81,7 +82,7 @@ class Visit:
         check = queue.popleft()
         if check.sources and check.id not in self._readings:
             self._score(check, self._derived(check))
-        elif check.id in self._readings:
+        elif check.id in self._readings and check.id not in self._again:
             self._score(check, self._judged(check))
         else:
             self._ask(check, queue)
@@ -110,7 +111,8 @@ class Visit:
                 self._keep(check, readings)
                 self._score(check, self._judged(check), answered=True)
                 if check.phase is Phase.RESIDUAL_VOLTAGE and self._scores[check.id].verdict not in PASSED:
-                    queue.appendleft(check)  # discharge through a resistor, measure again
+                    self._again.add(check.id)  # discharge through a resistor, measure again
+                    queue.appendleft(check)
             case Skip(reason):
                 self.journal.append_event("skip", check.id, reason)
                 self._score(check, skipped(check, reason), answered=True)

@@ -30,12 +30,14 @@ def outcome_word(score: Score) -> str:
 
 def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
     """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help."""
-    shown = format_value(score.value, score.quantity_unit) if score.value is not None else score.display
+    shown = (
+        score.display if score.value is None else format_value(score.value, score.quantity_unit, digits=4, ascii=True)
+    )
     head = f"{outcome_word(score):<16} {score.check:<31}{_clip(shown, 12):>12} {draw(score)}".rstrip()
     if not reasons or score.verdict is Verdict.PASS:
         return (head,)
-    words = score.because + (f" To change it: {score.change}." if score.change else "")
-    return (head, *textwrap.wrap(words, WIDTH - 17, initial_indent=" " * 17, subsequent_indent=" " * 17))
+    words = " ".join(_sentence(part) for part in (score.because, _helps(score)) if part)
+    return (head, *textwrap.wrap(words, WIDTH, initial_indent=" " * 17, subsequent_indent=" " * 17))
 
 
 def summary_line(scores: Iterable[Score]) -> str:
@@ -44,6 +46,14 @@ def summary_line(scores: Iterable[Score]) -> str:
     order = [*map(str, Verdict), *map(str, Outcome)]
     told = [f"{counts[word]} {word}" for word in order if counts[word]]
     return ", ".join(told) if told else "no checks"
+
+
+def _helps(score: Score) -> str:
+    return f"What would change it: {score.change}" if score.change else ""
+
+
+def _sentence(words: str) -> str:
+    return words.rstrip(" .") + "."
 
 
 def _clip(text: str, width: int) -> str:

@@ -14,7 +14,9 @@ __all__ = ["capability_lines", "check_lines", "window"]
 
 def window(lower: float | None, upper: float | None, quantity_unit: str) -> str:
     """Return an interval in words: `4.65 kohm to 4.75 kohm`, `at most 0.4 ohm`, "" when open on both sides."""
-    low, high = (None if limit is None else format_value(limit, quantity_unit) for limit in (lower, upper))
+    low, high = (
+        None if limit is None else format_value(limit, quantity_unit, ascii=True) for limit in (lower, upper)
+    )
     if low and high:
         return f"{low} to {high}"
     if low or high:
@@ -24,7 +26,9 @@ def window(lower: float | None, upper: float | None, quantity_unit: str) -> str:
 
 def check_lines(check: Check) -> tuple[str, ...]:
     """Return a check as one line for its limits and one for where they come from."""
-    limits = window(check.limits.lower, check.limits.upper, check.quantity_unit) or " or ".join(check.answers)
+    limits = window(check.limits.lower, check.limits.upper, check.quantity_unit, ascii=True) or " or ".join(
+        check.answers
+    )
     origin = textwrap.wrap(check.limits.origin, 74, initial_indent="      ", subsequent_indent="      ")
     return (f"  {check.id:<34} {check.function:<13} {limits}", *origin)
 
@@ -34,7 +38,9 @@ def capability_lines(found: Iterable[Capability]) -> tuple[str, ...]:
     lines: list[str] = []
     for one in found:
         uncertainty = (
-            "" if one.expanded_uncertainty is None else f"U {format_value(one.expanded_uncertainty, one.unit)}"
+            ""
+            if one.expanded_uncertainty is None
+            else f"U {format_value(one.expanded_uncertainty, one.quantity_unit, ascii=True)}"
         )
         ratio = "" if one.ratio is None else f"{one.ratio:.1f}"
         lines.append(f"{one.decides:<10} {one.check:<31} {one.function:<12} {uncertainty:<14} {ratio:>7}".rstrip())

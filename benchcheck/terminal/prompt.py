@@ -65,7 +65,7 @@ def _expectation(check: Check) -> str:
     if check.answers:
         return f"answer {' or '.join(check.answers)}; {check.why}"
     lower, upper = (
-        format_value(limit, check.quantity_unit) if limit is not None else None
+        format_value(limit, check.quantity_unit, ascii=True) if limit is not None else None
         for limit in (check.limits.lower, check.limits.upper)
     )
     if lower and upper:

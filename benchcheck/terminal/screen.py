@@ -6,6 +6,7 @@ Without a terminal, or with NO_COLOR set, the same words come plain; long runs s
 from __future__ import annotations
 
 import sys
+import textwrap
 
 from rich.console import Console
 from rich.text import Text
@@ -40,7 +41,8 @@ class Screen:
     def cautions(self, cautions: tuple[str, ...]) -> None:
         """Show the cautions that apply to this board."""
         for caution in cautions:
-            self.console.print(Text(f"  ! {caution}"), width=WIDTH, soft_wrap=False)
+            for line in textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    "):
+                self.tell(line)
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check."""

@@ -76,7 +76,7 @@ def test_a_pass_needs_no_reason_and_an_undecided_one_says_what_would_help() -> N
         because="Low.",
         change="lift one leg",
     )
-    assert "To change it: lift one leg." in " ".join(score_lines(undecided)[1:])
+    assert "What would change it: lift one leg." in " ".join(score_lines(undecided)[1:])
 
 
 def test_the_tally_is_in_words_gravest_last() -> None:
