@@ -136,6 +136,8 @@ def write_atomically(path: Path, text: str, *, mode: int = 0o600, error: type[In
         raise error(Fault(where, "", message)) from reason
     try:
         target = Path(os.path.realpath(path))
+        if target.exists() and not (target.is_file() or target.is_dir()):  # never rename over a device
+            raise error(Fault(where, "", "is no plain file, and nothing else is replaced; write to a file"))
         _replace(target, data, mode)
     except (OSError, ValueError) as reason:
         raise error(Fault(where, "", f"cannot be written: {_in_words(reason, WRITING)}")) from reason

@@ -8,7 +8,7 @@ from __future__ import annotations
 import functools
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +39,7 @@ class Document:
 
     name: str
     text: str
-    data: dict[str, Any]
+    data: dict[str, Any] = field(hash=False)
     digest: str
 
     @functools.cached_property
@@ -81,14 +81,19 @@ def parse_document(text: str, name: str, *, error: type[InputError] = DocumentEr
     plain = text.removeprefix(BYTE_ORDER_MARK)
     _refuse_costly(plain, name, error)
     try:
+        digest = digest_of(text)
         data = tomllib.loads(plain)
     except tomllib.TOMLDecodeError as reason:
         raise error(broken_toml(plain, name, str(reason))) from reason
+    except UnicodeEncodeError as reason:
+        line = text.count("\n", 0, reason.start) + 1
+        words = "holds a sign that is no character of Unicode; remove it"
+        raise error(Fault(f"{printable(name)}:{line}", "", words)) from reason
     except RecursionError as reason:
         raise error(_too_deep(name)) from reason
     if _deeper_than(data, DEEPEST):
         raise error(_too_deep(name))
-    return Document(printable(name), text, data, digest_of(text))
+    return Document(printable(name), text, data, digest)
 
 
 def _refuse_costly(text: str, name: str, error: type[InputError]) -> None:

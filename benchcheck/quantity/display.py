@@ -57,7 +57,8 @@ MOVES = re.compile(
 )
 #: forms of overload, then perhaps a unit; dashes are two or more.
 OVERLOAD = re.compile(
-    r"[+-]? *(?:[o0] ?\.? ?l\.?|\.[o0] ?l|open|over(?:load|range|flow)?|- *-[ -]*) *([^0-9 .,+\-][^0-9]*)?",
+    r"[+-]? *(?:[o0] ?\.? ?l\.?|\.[o0] ?l|o\.?f\.?l|ovld|open|over(?:load|range|flow)?|[ .]*-[ .]*-[ .-]*)"
+    r" *([^0-9 .,+\-][^0-9]*)?",
     re.IGNORECASE,
 )
 #: the blanked display; with a unit behind it nobody can tell it from the number one.
@@ -86,6 +87,8 @@ ANSWERS = {
     "not lit": DisplayState.NO,
 }
 LONGEST_TEXT = 200
+#: states a text answer may have beside TEXT; a maker may well be called Beep.
+TEXT_STATES = (DisplayState.YES, DisplayState.NO, DisplayState.NOT_REACHABLE, DisplayState.NOT_PRESENT)
 #: units in which a continuity or diode buzzer means something.
 BUZZER_UNITS = (QuantityUnit.OHM, QuantityUnit.VOLT)
 
@@ -106,7 +109,7 @@ def parse_display(text: str, quantity_unit: str) -> Display:
         return _answer(text.strip(), quantity_unit)
     words = unit_words(quantity_unit)
     cleaned = clean(text)
-    if BLANKED.fullmatch(cleaned) is None:
+    if len(cleaned) <= MAX_LENGTH and BLANKED.fullmatch(cleaned) is None:
         figures = read_figures(cleaned, words)
         if figures is not None:
             return Display(text.strip(), DisplayState.VALUE, figures.value, figures.resolution)
@@ -169,12 +172,12 @@ def _moving(stripped: str, moves: re.Match[str], words: UnitWords) -> Display:
 
 
 def _answer(stripped: str, quantity_unit: str) -> Display:
-    folded = _folded(stripped)
+    folded, printable = _folded(stripped), stripped.translate(SIGNS).isprintable()
+    is_text = quantity_unit == QuantityUnit.TEXT
     state = ANSWERS.get(folded) or WORDS.get(folded)
-    printable = stripped.translate(SIGNS).isprintable()
+    if is_text and (len(folded) == 1 or state not in TEXT_STATES):  # "Y" may be a lot
+        state = DisplayState.TEXT if 0 < len(stripped) <= LONGEST_TEXT else None
     if state is not None and printable:
         return Display(stripped, state)
-    if quantity_unit == QuantityUnit.TEXT and printable and 0 < len(stripped) <= LONGEST_TEXT:
-        return Display(stripped, DisplayState.TEXT)
-    wanted = '"yes" or "no"' if quantity_unit == QuantityUnit.YES_NO else f"1 to {LONGEST_TEXT} printable signs"
+    wanted = f"1 to {LONGEST_TEXT} printable signs" if is_text else '"yes" or "no"'
     raise QuantityError(f"{shown(stripped)} is not an answer here; write {wanted}")

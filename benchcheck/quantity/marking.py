@@ -87,7 +87,7 @@ def _band(name: str, allowed: Collection[str], place: str) -> str:
     """Return a band's colour when it can stand in this place."""
     if name in allowed:
         return name
-    known = f"allowed are {', '.join(allowed)}{close_match(name, allowed)}"
+    known = f"allowed are {', '.join(allowed)}{close_match(name[:40], allowed)}"
     raise QuantityError(f"{shown(name)} is not a {place} band; {known}")
 
 

@@ -45,6 +45,11 @@ def _overload(text: str, words: UnitWords) -> str:
     return "is an overload and no value" if re.fullmatch(r"-?[o0]\.?l", text.casefold()) else ""
 
 
+def _no_digits(text: str, words: UnitWords) -> str:
+    """Explain "zero": how many digits were zero decides what the reading can show."""
+    return "leaves out the digits a meter shows" if text.casefold() in ("zero", "short", "shorted") else ""
+
+
 def _grouped(text: str, words: UnitWords) -> str:
     figures = re.match(r"[+-]?[0-9]+([.,'_ ][0-9]+)+", text)
     if figures is None or not re.search(r"['_ ]|[.,].*[.,]", figures[0]):
@@ -134,6 +139,7 @@ RULES = (
     _too_long,
     _not_finite,
     _overload,
+    _no_digits,
     _grouped,
     _tolerance_letter,
     _beyond,

@@ -26,6 +26,7 @@ ASYMMETRIC_PERCENT = {"Q": (10.0, 30.0), "T": (10.0, 50.0), "S": (20.0, 50.0), "
 PICOFARAD_LETTERS = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0}
 PICOFARADS_BELOW_FARAD = 10e-12
 LARGEST_FRACTION = 10.0
+FRACTION_UNITS = ("%", "percent", "ppm")
 
 EITHER_SIDE = re.compile(r"(?:±|\+ ?/ ?-|\+-) *")
 SIDES = re.compile(r"([+-]) *([0-9.,][^+\-/]*?) *(?:/|\.\.\.?|…|to )? *([+-]) *([0-9.,][^+\-/]*)")
@@ -116,7 +117,7 @@ def _two_sided(cleaned: str, sides: re.Match[str], words: UnitWords) -> Toleranc
 def _amount(amount: str, whole: str, words: UnitWords) -> tuple[float, bool]:
     """Return an unsigned amount and whether it is a fraction; a bare number could be either: refused."""
     if amount[:1].isdigit() or amount[:1] in (".", ","):
-        if amount[-1:] == "%" or amount.endswith(("percent", "ppm")):
+        if amount.endswith(FRACTION_UNITS):
             figures = read_figures(amount, UNITS["1"])
             if figures is not None:
                 return figures.value, True
@@ -143,10 +144,11 @@ def _checked(text: str, tolerance: Tolerance) -> Tolerance:
 
 
 def _refusal(text: str, words: UnitWords) -> QuantityError:
-    one_sided = re.fullmatch(r"([+-]) *([0-9.,]*[0-9]) *([^0-9+\-]*)", text)
+    one_sided = re.fullmatch(r"([+-]) *([0-9.,]*[0-9]) *([^0-9+\-]*)", text) if len(text) <= MAX_LENGTH else None
     if one_sided is not None:
         sign, figures, unit = one_sided.groups()
-        both = f"-{figures}/+0 {unit}" if sign == "-" else f"-0/+{figures} {unit}"
-        return QuantityError(f'{shown(text)} is a tolerance with one side only; write "{both.strip()}"')
+        if unit in FRACTION_UNITS or _has_unit(f"{figures} {unit}", words):
+            both = f"-{figures}/+0 {unit}" if sign == "-" else f"-0/+{figures} {unit}"
+            return QuantityError(f"{shown(text)} is a tolerance with one side only; write {shown(both)}")
     letter = ' or a letter of IEC 60062 such as "J"' if words.unit in ("ohm", "F", "H") else ""
     return QuantityError(f'{shown(text)} is not a tolerance; write "5 %"{letter}')

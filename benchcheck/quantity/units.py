@@ -185,7 +185,7 @@ def unit_words(quantity_unit: str) -> UnitWords:
     """Return how a quantity is written; QuantityError when there is no such quantity unit."""
     words = UNITS.get(quantity_unit)
     if words is None:
-        near = close_match(quantity_unit, UNITS)
+        near = close_match(quantity_unit[:40], UNITS)
         raise QuantityError(f"{shown(quantity_unit)} is not a quantity unit; allowed are {', '.join(UNITS)}{near}")
     return words
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -212,6 +215,30 @@ def test_what_cannot_be_written_is_told(tmp_path: Path) -> None:
     with pytest.raises(DocumentError, match=r"null"):
         write_atomically(Path("a\0b"), "a")
     assert os.listdir(tmp_path) == []
+
+
+def test_a_device_or_a_pipe_is_never_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "link").symlink_to(tmp_path / "pipe")
+    for name in ("pipe", "link"):
+        with pytest.raises(DocumentError, match=r"is no plain file, and nothing else is replaced; write to a file"):
+            write_atomically(tmp_path / name, "a")
+    assert stat.S_ISFIFO((tmp_path / "pipe").stat().st_mode)
+
+
+@pytest.mark.parametrize("step", ["fsync", "chmod", "replace"])
+def test_a_kill_on_the_way_leaves_the_old_file_whole(tmp_path: Path, step: str) -> None:
+    path = tmp_path / "x"
+    path.write_text("old")
+    code = (
+        "import os, pathlib, signal, sys\n"
+        "from benchcheck.document import write_atomically\n"
+        f"os.{step} = lambda *_, **__: os.kill(os.getpid(), signal.SIGKILL)\n"
+        "write_atomically(pathlib.Path(sys.argv[1]), 'new')\n"
+    )
+    assert subprocess.run([sys.executable, "-c", code, str(path)], check=False).returncode == -signal.SIGKILL
+    assert path.read_text() == "old"
+    assert all(name == "x" or (name.startswith(".") and name.endswith(".tmp")) for name in os.listdir(tmp_path))
 
 
 def test_the_longest_name_the_system_allows_can_be_written(tmp_path: Path) -> None:

@@ -96,6 +96,12 @@ def test_a_name_cannot_move_the_cursor() -> None:
     assert parse_document("", "\x1b").where() == "\\u001b"
 
 
+def test_a_text_no_utf8_can_hold_is_refused() -> None:
+    with pytest.raises(DocumentError) as refused:
+        parse_document("a = 1\nb = '\ud800'", "x.toml")
+    assert str(refused.value) == "x.toml:2: holds a sign that is no character of Unicode; remove it"
+
+
 def test_dots_in_texts_are_no_joined_keys() -> None:
     assert parse_document('a = "' + "word. " * 1000 + '"', "x.toml").data["a"].count(".") == 1000
     assert parse_document('a = "' + "9" * 5000 + '"', "x.toml").data == {"a": "9" * 5000}
@@ -106,6 +112,7 @@ def test_dots_in_texts_are_no_joined_keys() -> None:
 
 def test_documents_of_the_same_text_are_equal() -> None:
     assert parse_document("a = 1", "x.toml") == parse_document("a = 1", "x.toml")
+    assert len({parse_document("a = 1", "x.toml"), parse_document("a = 1", "x.toml")}) == 1
     assert isinstance(parse_document("# nothing but a comment", "x.toml"), Document)
 
 

@@ -60,7 +60,8 @@ def test_minus_zero_is_zero() -> None:
     "text",
     [
         "OL", "0L", "ol", "O.L", "0.L", "OL.", ".OL", "0 L", "1 .", "1.", "-1 .", "1,", "----", "- - -", "--",
-        "————", "OPEN", "open", "-OL", "+OL", "OL MΩ", "0L kohm", "O.L MΩ", "OLΩ", "Over", "overload",
+        "————", "OPEN", "open", "-OL", "+OL", "OL MΩ", "0L kohm", "O.L MΩ", "OLΩ",
+        "OFL", "OVLD", "-.--", ".---", "Over", "overload",
     ],
 )  # fmt: skip
 def test_every_form_of_overload_is_read(text: str) -> None:
@@ -118,6 +119,9 @@ def test_answers_belong_to_visual_checks_and_plain_numbers() -> None:
 def test_a_text_answer_is_kept_as_typed() -> None:
     assert parse_display(" Vantor µ-7 ", "text") == Display("Vantor µ-7", DisplayState.TEXT)
     assert parse_display("OL", "text").state is DisplayState.TEXT
+    assert parse_display("Y", "text").state is DisplayState.TEXT
+    assert parse_display("Beep", "text").state is DisplayState.TEXT
+    assert parse_display("not present", "text").state is DisplayState.NOT_PRESENT
     for text in ("", "  ", "two\nlines", "\u202eback", "x" * 201):
         with pytest.raises(QuantityError, match="write 1 to 200 printable signs"):
             parse_display(text, "text")
@@ -142,6 +146,15 @@ def test_what_no_meter_shows_is_refused(text: str) -> None:
 def test_the_refusal_of_a_far_too_large_number_says_so() -> None:
     with pytest.raises(QuantityError, match=r'"9\.9E37" lies beyond'):
         parse_display("9.9E37", "ohm")
+
+
+@pytest.mark.parametrize(
+    "text", ["1." + " " * 200_000 + "5", "-" * 200_000, "climbs to " + " " * 200_000, "OL" * 100_000]
+)
+def test_a_text_of_any_length_is_refused_at_once(text: str) -> None:
+    # a pattern that went back and forth over 200,000 signs would not end within a day
+    with pytest.raises(QuantityError):
+        parse_display(text, "ohm")
 
 
 @given(

@@ -193,6 +193,7 @@ REFUSED = [
     ),
     ("296 K", "degC", '"296 K" is in kelvin, and degrees Celsius are wanted; write "23 degC"'),
     ("0L", "ohm", '"0L" is an overload and no value; write "4.7 kohm", "4k7" or "47R"'),
+    ("zero", "ohm", '"zero" leaves out the digits a meter shows; write "4.7 kohm", "4k7" or "47R"'),
     ("OL", "ohm", '"OL" is an overload and no value; write "4.7 kohm", "4k7" or "47R"'),
     ("0x10", "ohm", '"0x10" is not a resistance; write "4.7 kohm", "4k7" or "47R"'),
     ("47l", "ohm", None),
