@@ -10,7 +10,7 @@ from benchcheck.quantity import format_value
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.terminal.drawing import draw
 
-__all__ = ["STYLES", "WIDTH", "outcome_word", "score_lines", "summary_line"]
+__all__ = ["STYLES", "WIDTH", "outcome_word", "score_lines", "score_sentence", "summary_line"]
 
 WIDTH = 80
 #: colour only repeats what the words say.
@@ -36,8 +36,16 @@ def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
     head = f"{outcome_word(score):<16} {score.check:<31}{_clip(shown, 12):>12} {draw(score)}".rstrip()
     if not reasons or score.verdict is Verdict.PASS:
         return (head,)
-    words = " ".join(_sentence(part) for part in (score.because, _helps(score)) if part)
-    return (head, *textwrap.wrap(words, WIDTH, initial_indent=" " * 17, subsequent_indent=" " * 17))
+    return (head, *textwrap.wrap(_reasons(score), WIDTH, initial_indent=" " * 17, subsequent_indent=" " * 17))
+
+
+def score_sentence(score: Score) -> str:
+    """Return a score as one sentence for a test report: `fail: 4.99k. 4.99 kohm lies 243 ohm above ...`."""
+    return f"{outcome_word(score)}: {score.display or 'not read'}. {_reasons(score)}".strip()
+
+
+def _reasons(score: Score) -> str:
+    return " ".join(_sentence(part) for part in (score.because, _helps(score)) if part)
 
 
 def summary_line(scores: Iterable[Score]) -> str:

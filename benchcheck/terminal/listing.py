@@ -26,9 +26,7 @@ def window(lower: float | None, upper: float | None, quantity_unit: str) -> str:
 
 def check_lines(check: Check) -> tuple[str, ...]:
     """Return a check as one line for its limits and one for where they come from."""
-    limits = window(check.limits.lower, check.limits.upper, check.quantity_unit, ascii=True) or " or ".join(
-        check.answers
-    )
+    limits = window(check.limits.lower, check.limits.upper, check.quantity_unit) or " or ".join(check.answers)
     origin = textwrap.wrap(check.limits.origin, 74, initial_indent="      ", subsequent_indent="      ")
     return (f"  {check.id:<34} {check.function:<13} {limits}", *origin)
 

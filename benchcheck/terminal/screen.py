@@ -5,6 +5,7 @@ Without a terminal, or with NO_COLOR set, the same words come plain; long runs s
 
 from __future__ import annotations
 
+import os
 import sys
 import textwrap
 
@@ -18,11 +19,19 @@ from benchcheck.terminal.lines import STYLES, WIDTH, outcome_word, score_lines
 __all__ = ["Screen"]
 
 
+class _Console(Console):
+    """A console whose reader may go away: the visit goes on without it."""
+
+    def on_broken_pipe(self) -> None:
+        self.quiet = True
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 class Screen:
     """Shows a visit on a console; an `Observer` of the session room."""
 
     def __init__(self, console: Console | None = None, *, reasons: bool = True) -> None:
-        self.console = console or Console(highlight=False, soft_wrap=True)
+        self.console = console or _Console(highlight=False, soft_wrap=True)
         self._reasons = reasons
 
     def tell(self, line: str = "", style: str = "") -> None:

@@ -26,7 +26,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "checklist": {"spec", "kinds", "bench", "quantity"},
     "instruments": {"clock", "quantity", "document", "bench"},
     "simulation": {"spec", "kinds", "circuit", "bench", "quantity", "clock"},
-    "readings": {"checklist", "kinds", "instruments", "bench", "metrology", "quantity", "clock"},
+    "readings": {"checklist", "kinds", "instruments", "bench", "metrology", "document", "quantity", "clock"},
     "score": {"metrology", "circuit", "spec", "kinds", "bench", "checklist", "quantity", "readings.reading"},
     "diagnosis": {
         "spec", "kinds", "circuit", "metrology", "bench", "checklist", "quantity",
@@ -104,18 +104,14 @@ def imported_names(path: pathlib.Path) -> Iterator[str]:
             yield module
             yield from (f"{module}.{alias.name}" for alias in node.names)
         elif (
-            isinstance(node, ast.Attribute)
-            and isinstance(node.value, ast.Name)
-            and node.value.id in ("np", "numpy")
+            isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in ("np", "numpy")
         ):
             yield f"numpy.{node.attr}"
 
 
 def allowed(name: str, rooms: set[str]) -> bool:
     inner = name.removeprefix("benchcheck.")
-    return any(
-        inner == room or inner.startswith(room + ".") or room.startswith(inner + ".") for room in rooms
-    )
+    return any(inner == room or inner.startswith(room + ".") or room.startswith(inner + ".") for room in rooms)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
@@ -123,13 +119,9 @@ def test_imports_go_one_way(path: pathlib.Path) -> None:
     room = room_of(path)
     assert room in MAY_IMPORT, f"{room} is not a room of the house"
     rooms = (
-        MAY_IMPORT[room]
-        | EXTRA.get(path.relative_to(PACKAGE).as_posix(), set())
-        | {room, "errors", "__version__"}
+        MAY_IMPORT[room] | EXTRA.get(path.relative_to(PACKAGE).as_posix(), set()) | {room, "errors", "__version__"}
     )
-    wrong = [
-        name for name in imported_names(path) if name.startswith("benchcheck.") and not allowed(name, rooms)
-    ]
+    wrong = [name for name in imported_names(path) if name.startswith("benchcheck.") and not allowed(name, rooms)]
     assert wrong == []
 
 

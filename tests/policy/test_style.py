@@ -13,9 +13,7 @@ Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
 def functions(path: pathlib.Path) -> list[Function]:
-    return [
-        node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, Function)
-    ]
+    return [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, Function)]
 
 
 def length(node: Function) -> int:
@@ -35,14 +33,7 @@ def test_nine_in_ten_functions_have_at_most_25_lines() -> None:
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_exports_are_sorted_and_the_module_opens_with_its_idea(path: pathlib.Path) -> None:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    assert ast.get_docstring(tree), "a module opens with its idea"
-    for node in tree.body:
-        if (
-            isinstance(node, ast.Assign)
-            and isinstance(node.targets[0], ast.Name)
-            and node.targets[0].id == "__all__"
-        ):
-            names = ast.literal_eval(node.value)
-            assert names == sorted(names)
+def test_a_module_opens_with_its_idea(path: pathlib.Path) -> None:
+    docstring = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+    assert docstring
+    assert len(docstring.splitlines()) <= 16
