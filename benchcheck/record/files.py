@@ -8,13 +8,20 @@ import fcntl
 import os
 import secrets
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 
-from benchcheck.clock import file_stamp
 from benchcheck.errors import Fault, RecordError
 
-__all__ = ["TornTail", "create_record", "flush_folder", "make_folder", "open_record", "read_all", "set_tail_aside"]
+__all__ = [
+    "TornTail",
+    "create_record",
+    "draw_id",
+    "flush_folder",
+    "make_folder",
+    "open_record",
+    "read_all",
+    "set_tail_aside",
+]
 
 _FLAGS = os.O_RDWR | os.O_APPEND | os.O_CLOEXEC
 _ATTEMPTS = 100
@@ -45,31 +52,36 @@ class TornTail:
         return f"{self.size_bytes} bytes of a write that was cut short were moved to {self.path.name}"
 
 
-def create_record(folder: Path, head: bytes, moment: datetime) -> tuple[Path, int]:
-    """Return the path and the handle of a new, locked record file that holds the head, flushed to the disk.
+def draw_id() -> str:
+    """Return a short id that keeps two records apart that were begun within one second."""
+    return secrets.token_hex(4)
+
+
+def create_record(path: Path, head: bytes) -> int:
+    """Return the handle of a new, locked record file that holds the head, flushed to the disk.
 
     Raises RecordError, with no file left behind, where the folder or the file cannot be written.
     """
     try:
-        make_folder(folder)
-        path, handle = _new_file(folder, file_stamp(moment))
+        make_folder(path.parent)
+        handle = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o600)
     except OSError as error:
-        raise _refused(folder, "no record can be begun here", error) from error
+        raise _refused(path.parent, "no record can be begun here", error) from error
     try:
         _lock(handle)
         view = memoryview(head)
         while view:
             view = view[os.write(handle, view) :]
         os.fsync(handle)
-        flush_folder(folder)
+        flush_folder(path.parent)
     except BaseException as error:
         with contextlib.suppress(OSError):
             path.unlink()
         os.close(handle)
         if isinstance(error, OSError):
-            raise _refused(folder, "no record can be begun here", error) from error
+            raise _refused(path.parent, "no record can be begun here", error) from error
         raise
-    return path, handle
+    return handle
 
 
 def open_record(path: Path) -> int:
@@ -149,15 +161,6 @@ def flush_folder(folder: Path) -> None:
             raise
     finally:
         os.close(handle)
-
-
-def _new_file(folder: Path, stamp: str) -> tuple[Path, int]:
-    """Return a file that was not there before; the id keeps two benches apart within one second."""
-    for _ in range(_ATTEMPTS):
-        path = folder / f"{stamp}-{secrets.token_hex(3)}.toml"
-        with contextlib.suppress(FileExistsError):
-            return path, os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, 0o600)
-    raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(folder))
 
 
 def _lock(handle: int) -> None:

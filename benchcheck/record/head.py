@@ -23,6 +23,7 @@ FORMAT_VERSION = 1
 def head_fields(head: Head) -> dict[str, object]:
     """Return the keys of the head, without the line `benchcheck_record` that opens it."""
     return {
+        "id": head.id,
         "unit": head.unit,
         "board": head.board,
         "revision": head.revision,
@@ -47,6 +48,7 @@ def head_fields(head: Head) -> dict[str, object]:
 def decode_head(fields: Fields) -> Head:
     """Return the head of a record; raises RecordError naming the key that is not what it should be."""
     return Head(
+        id=fields.text("id"),
         unit=fields.needed("unit"),
         board=fields.text("board"),
         stage=fields.word("stage", Stage),

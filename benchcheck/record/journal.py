@@ -14,11 +14,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from benchcheck.clock import Clock
+from benchcheck.clock import Clock, file_stamp
 from benchcheck.errors import Fault, RecordError
 from benchcheck.readings.reading import Reading
 from benchcheck.record.codec import body_of, reading_fields, score_fields
-from benchcheck.record.files import TornTail, create_record, open_record, read_all, set_tail_aside
+from benchcheck.record.files import TornTail, create_record, draw_id, open_record, read_all, set_tail_aside
 from benchcheck.record.folders import unit_path
 from benchcheck.record.head import FORMAT_VERSION, event_fields, head_fields, result_fields
 from benchcheck.record.model import Event, EventKind, Head, Result
@@ -58,11 +58,12 @@ class Journal:
         """
         folder = unit_path(records_dir, head.unit)
         parents = head.parents if head.parents is not None else parents_for(records_dir, head.unit)
-        head = replace(head, date=head.date or clock.now(), parents=parents)
+        head = replace(head, id=draw_id(), date=head.date or clock.now(), parents=parents)
         body = body_of(f"benchcheck_record = {FORMAT_VERSION}", head_fields(head))
         seal = seal_of("", body)
         block = body + seal_line(seal)
-        path, handle = create_record(folder, block, clock.now())
+        path = folder / f"{file_stamp(clock.now())}-{head.id}.toml"
+        handle = create_record(path, block)
         return cls(path, clock, seal, _handle=handle, _length=len(block))
 
     @classmethod

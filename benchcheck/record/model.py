@@ -41,10 +41,12 @@ class Instrument:
 class Head:
     """What was known when the record was begun.
 
-    `date` is in UTC, None until the journal stamps it; `ambient_c` in degree Celsius. `parents` are the seals
-    of the unit's earlier records, None until the journal looks them up. `versions` are pairs of what ran and
-    its version, benchcheck and plugins alike. `keep_until` is the day until which the record should be kept
-    (ISO/IEC 17025:2017 8.4 asks for a retention time; warranty plus two years is common practice).
+    `id` is the short id of the file name, drawn by the journal: it keeps records apart that two benches begin
+    in one second. `date` is in UTC, None until the journal stamps it; `ambient_c` in degree Celsius. `parents`
+    are the seals of the unit's earlier records, None until the journal looks them up. `versions` are pairs of
+    what ran and its version, benchcheck and plugins alike. `keep_until` is the day until which the record
+    should be kept (ISO/IEC 17025:2017 8.4 asks for a retention time; warranty plus two years is common
+    practice).
     """
 
     unit: str
@@ -65,6 +67,7 @@ class Head:
     versions: tuple[tuple[str, str], ...] = ()
     parents: tuple[str, ...] | None = None
     keep_until: day | None = None
+    id: str = ""
 
 
 class EventKind(StrEnum):

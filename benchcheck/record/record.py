@@ -28,16 +28,17 @@ SIZE_LIMIT_BYTES = 64_000_000
 _INTERRUPTED = (4, 5, 130)  # exit codes after which a visit is worth going on with
 
 _Value = TypeVar("_Value")
+_Held = TypeVar("_Held", covariant=True)
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Generic[_Value]):
+class Entry(Generic[_Held]):
     """A block that was read: its place in the record from 1 (the head), first line, seal, and what it holds."""
 
     number: int
     line: int
     seal: str
-    value: _Value
+    value: _Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +49,8 @@ class Record:
     first; `scores` the latest of each check, none older than an undo of its readings. The `all_...` hold every
     block in file order, with seals. `unproven` are the blocks after the first whose seal does not hold: nothing
     is decoded from them. `changed` says the file was edited after it was written, `torn` that a last write was
-    cut short; `proven_bytes` is where the last proven block ends, `blocks` how many there are. `last_seal`
-    belongs on the sheet.
+    cut short; `proven_bytes` is where the last proven block ends, `blocks` how many there are, `undecoded`
+    how many of them make no sense here although sealed. `last_seal` belongs on the sheet.
     """
 
     path: Path
@@ -71,6 +72,7 @@ class Record:
     unproven: tuple[Block, ...] = ()
     changed: bool = False
     torn: bool = False
+    undecoded: int = 0
 
     @property
     def name(self) -> str:
@@ -161,6 +163,7 @@ def read_record_bytes(data: bytes, path: Path, *, with_budgets: bool = True) -> 
         problems=(*_version_problems(version, name), *reader.problems, *_problems(chain, name, len(data))),
         unproven=chain.unproven,
         changed=chain.changed,
+        undecoded=len(reader.problems),
         torn=bool(chain.rest) and not chain.changed,
     )
 

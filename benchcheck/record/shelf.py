@@ -8,17 +8,27 @@ both and closes it.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+import os
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
 from benchcheck.errors import Fault, RecordError
-from benchcheck.record.folders import unit_path
+from benchcheck.record.folders import CONTACTS, SOURCES, unit_path
 from benchcheck.record.model import Stage
 from benchcheck.record.record import Record, read_record
 
-__all__ = ["Shelf", "in_order", "latest_open", "parents_for", "records_of", "shelf_of"]
+__all__ = [
+    "Shelf",
+    "in_order",
+    "latest_open",
+    "parents_for",
+    "record_files",
+    "records_of",
+    "shelf_of",
+    "unit_folders",
+]
 
 _NO_DATE = datetime.min.replace(tzinfo=UTC)
 
@@ -39,7 +49,7 @@ def shelf_of(records_dir: Path, unit: str, *, with_budgets: bool = True) -> Shel
     folder = unit_path(records_dir, unit)
     records: list[Record] = []
     faults: list[Fault] = []
-    for path in _record_files(folder):
+    for path in record_files(folder):
         try:
             records.append(read_record(path, with_budgets=with_budgets))
         except RecordError as error:
@@ -95,9 +105,22 @@ def _seals(record: Record) -> set[str]:
     return {record.head_seal, record.identity}
 
 
-def _record_files(folder: Path) -> list[Path]:
+def unit_folders(records_dir: Path) -> Iterator[Path]:
+    """Yield the folders of units below a records folder, in order of name.
+
+    Raises RecordError where the records folder is not there or cannot be read.
+    """
     try:
-        return sorted(path for path in folder.iterdir() if path.suffix == ".toml")
+        names = sorted(entry.name for entry in os.scandir(records_dir) if entry.is_dir())
+    except OSError as error:
+        raise RecordError(Fault(str(records_dir), "", f"the records cannot be read: {error.strerror}")) from error
+    return (records_dir / name for name in names if name not in (SOURCES, CONTACTS) and not name.startswith("."))
+
+
+def record_files(folder: Path) -> list[Path]:
+    """Return the record files of a unit's folder by name; none where there is no such folder."""
+    try:
+        return [folder / name for name in sorted(os.listdir(folder)) if name.endswith(".toml")]
     except (FileNotFoundError, NotADirectoryError):
         return []
     except OSError as error:

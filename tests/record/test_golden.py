@@ -17,7 +17,7 @@ from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome, Reason, Verdict
 
 GOLDEN = Path(__file__).parent / "golden" / "version-1.toml"
-FROZEN = "1aa01cfffded6b60e413c6ec632d7d077f68dd3af5a6d27156988d29f8595b81"
+FROZEN = "8d1e1d7bf047c9bc652f6c73c543d43976b2cf6d27f3c24636d10bd13906ab63"
 
 
 def test_the_file_itself_is_what_was_frozen() -> None:
@@ -30,8 +30,8 @@ def test_the_head_of_version_1_reads_as_it_was_written() -> None:
     assert record.sealed
     assert record.problems == ()
     assert record.blocks == 22
-    assert record.last_seal == "236e864de97feadf60d1b4266e28fadee8f54825ede7901b051eca462142b38a"
-    assert record.identity == "3fca6afe02dfebe18170bb8bd0ff4223f72ccc90a1437fa6640cfd6018f73f4a"
+    assert record.last_seal == "607609afd9f8ecc5f84186a8833996b244254db88f3e4392dc81b1d4ff98664a"
+    assert record.identity == "0e0d7277ae18d9e88d27364f6c1239258731e79a51cb1f8f4f0ef8afa227844c"
     assert (head.unit, head.board, head.revision) == ("Gerät №\u00a042 (修理)", "Marrowby PR-3 pocket receiver", "B")
     assert (head.stage, head.date) == (Stage.AS_LEFT, datetime(2026, 1, 31, 10, 15, tzinfo=UTC))
     assert (head.operator, head.ambient_c) == ("AB", 22.5)
@@ -43,6 +43,7 @@ def test_the_head_of_version_1_reads_as_it_was_written() -> None:
     )
     assert head.cautions == ("Extra-low voltage only.",)
     assert head.versions == (("benchcheck", "0.1.0"),)
+    assert (head.id, head.keep_until) == ("0a1b2c3d", date(2030, 1, 31))
     assert head.parents == ("1f" * 32, "2e" * 32)
 
 

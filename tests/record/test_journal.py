@@ -55,7 +55,7 @@ def test_a_visit_comes_back_as_it_was_written(tmp_path: Path) -> None:
 def test_the_file_is_named_by_utc_time_and_belongs_to_its_owner_alone(tmp_path: Path) -> None:
     records = tmp_path / "records"
     path = write_visit(records)
-    assert re.fullmatch(r"20260131T101500Z-[0-9a-f]{6}\.toml", path.name)
+    assert re.fullmatch(r"20260131T101500Z-[0-9a-f]{8}\.toml", path.name)
     assert path.parent.name == "pr-3%20nr.%2042"
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
@@ -363,6 +363,7 @@ def test_a_clock_set_back_changes_neither_order_nor_names(tmp_path: Path, clock:
 def test_two_records_begun_in_one_second_do_not_meet(tmp_path: Path, clock: FakeClock) -> None:
     first, second = Journal.create(tmp_path, HEAD, clock), Journal.create(tmp_path, HEAD, clock)
     assert first.path != second.path
+    assert first.last_seal != second.last_seal, "records are known by their seals"
     first.close()
     second.close()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchcheck.errors import RecordError
-from benchcheck.record.record import Record, read_record_bytes
+from benchcheck.record.record import Entry, Record, read_record_bytes
 from benchcheck.record.seal import read_chain, seal_line, seal_of
 from tests.record.samples import READINGS, RESULT, SCORES, write_visit
 
@@ -39,13 +39,15 @@ def read(data: bytes) -> Record | None:
 
 def prefix_of(record: Record, whole: Record) -> bool:
     """Whether everything a record shows is, block for block, what the undamaged one shows."""
-    pairs = (
-        (record.all_readings, whole.all_readings),
-        (record.all_scores, whole.all_scores),
-        (record.all_events, whole.all_events),
-        (record.all_results, whole.all_results),
-    )
-    return record.head == whole.head and all(part == full[: len(part)] for part, full in pairs)
+    shown, written = ([(one.number, one.seal, one.value) for one in blocks(record)] for record in (record, whole))
+    return record.head == whole.head and all(one in written for one in shown)
+
+
+def blocks(record: Record) -> Iterator[Entry[object]]:
+    yield from record.all_readings
+    yield from record.all_scores
+    yield from record.all_events
+    yield from record.all_results
 
 
 def test_a_seal_is_the_sha256_of_the_seal_before_and_the_block_as_the_format_says(data: bytes) -> None:

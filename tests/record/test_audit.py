@@ -1,0 +1,129 @@
+"""The check of records: what was changed or is missing is serious, what a shop lives with is a remark."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from benchcheck.clock import FakeClock
+from benchcheck.errors import RecordError
+from benchcheck.record.audit import NOT_SHOWN, check_records
+from benchcheck.record.journal import Journal
+from benchcheck.record.model import Head, Result
+from benchcheck.record.sources import keep_source
+from tests.record.samples import HEAD, READINGS
+
+
+def write(records: Path, head: Head = HEAD, *, clock: FakeClock | None = None, finish: bool = True) -> Path:
+    known = replace(head, spec_digest=keep_source(records, "benchcheck = 1\n"), bench_digest="")
+    with Journal.create(records, known, clock or FakeClock()) as journal:
+        journal.append_readings(READINGS)
+        if finish:
+            journal.append_result(Result(0))
+    return journal.path
+
+
+def three(records: Path) -> list[Path]:
+    clock = FakeClock()
+    paths = []
+    for _ in range(3):
+        paths.append(write(records, clock=clock))
+        clock.sleep(86400)
+    return paths
+
+
+def edit(path: Path, old: bytes, new: bytes) -> None:
+    path.write_bytes(path.read_bytes().replace(old, new))
+
+
+def found(records: Path, *, serious: bool) -> list[str]:
+    return [str(one) for one in check_records(records).findings if one.serious is serious]
+
+
+def test_whole_records_are_sound_and_what_seals_cannot_show_is_said(tmp_path: Path) -> None:
+    three(tmp_path)
+    write(tmp_path, replace(HEAD, unit="another"))
+    told: list[tuple[int, int]] = []
+    audit = check_records(tmp_path, progress=lambda done, total: told.append((done, total)))
+    assert audit.sound
+    assert audit.findings == ()
+    assert (audit.units, audit.records, audit.blocks) == (2, 4, 4 * 6)
+    assert told == [(1, 2), (2, 2)]
+    assert audit.not_shown == NOT_SHOWN
+    assert "newest record" in audit.not_shown[0]
+    assert check_records(tmp_path, "another").records == 1
+
+
+@pytest.mark.parametrize(
+    ("spoil", "words"),
+    [
+        (lambda paths: edit(paths[1], b"8.97", b"9.97"), "does not carry its seal"),
+        (lambda paths: paths[1].unlink(), "follows a record with the seal"),
+        (lambda paths: paths[1].write_bytes(paths[1].read_bytes()[:-400]), "follows a record with the seal"),
+        (lambda paths: paths[1].write_bytes(b""), "is empty"),
+        (lambda paths: paths[1].write_bytes(b"\x00" * 100), "is not a record of benchcheck"),
+        (lambda paths: edit(paths[2], b"exit_code = 0", b"exit_code = 1"), "does not carry its seal"),
+        (
+            lambda paths: shutil.copy(paths[0], paths[0].parent.parent / "elsewhere" / paths[0].name),
+            "belongs in the folder pr-3%20nr.%2042",
+        ),
+        (
+            lambda paths: next((paths[0].parents[1] / "sources").iterdir()).unlink(),
+            "the copy of this source is not there",
+        ),
+    ],
+)
+def test_what_was_changed_or_is_missing_is_serious(
+    tmp_path: Path, spoil: Callable[[list[Path]], object], words: str
+) -> None:
+    paths = three(tmp_path)
+    (tmp_path / "elsewhere").mkdir()
+    spoil(paths)
+    assert not check_records(tmp_path).sound
+    assert any(words in line for line in found(tmp_path, serious=True))
+
+
+def test_a_write_cut_short_an_open_visit_and_a_torn_file_are_remarks(tmp_path: Path) -> None:
+    path = write(tmp_path, finish=False)
+    path.write_bytes(path.read_bytes() + b"\n[[reading]]\nche")
+    path.with_name(path.name + ".torn").write_bytes(b"x")
+    assert check_records(tmp_path).sound
+    remarks = found(tmp_path, serious=False)
+    assert len(remarks) == 3
+    assert "carry no seal (a write that was cut short)" in remarks[0]
+    assert "--resume goes on with it" in remarks[1]
+    assert "nothing in it had been accepted" in remarks[2]
+
+
+def test_a_fork_is_a_remark_that_names_both(tmp_path: Path) -> None:
+    root = write(tmp_path)
+    other = tmp_path / "bench 2"
+    shutil.copytree(tmp_path / root.parent.name, other / root.parent.name)
+    here, there = write(tmp_path), write(other)
+    shutil.copy(there, here.parent)
+    shutil.rmtree(other)
+    audit = check_records(tmp_path)
+    assert audit.sound
+    (fork,) = audit.findings
+    assert set(fork.where.split(" and ")) == {here.name, there.name}
+    assert "a fork, as two benches make it" in fork.message
+
+
+def test_a_copy_is_a_remark_and_a_record_continued_twice_is_serious(tmp_path: Path) -> None:
+    path = write(tmp_path, finish=False)
+    copy = path.with_name("20990101T000000Z-ffffff.toml")
+    shutil.copy(path, copy)
+    assert any("is a copy of" in line for line in found(tmp_path, serious=False))
+    with Journal.resume(copy, FakeClock()) as journal:
+        journal.append_event("note", text="went on here")
+    assert any("one record was continued twice" in line for line in found(tmp_path, serious=True))
+
+
+def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
+    with pytest.raises(RecordError, match="the records cannot be read"):
+        check_records(tmp_path / "nowhere")
+    assert check_records(tmp_path, "nobody").records == 0

@@ -1,0 +1,232 @@
+"""Visits compared: one meter's own errors cancel, two meters' do not, and the most significant comes first."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from benchcheck.clock import FakeClock
+from benchcheck.metrology import Budget, Contribution, Correlation, Verdict
+from benchcheck.quantity import Display, DisplayState
+from benchcheck.readings.reading import Origin, Reading
+from benchcheck.record.changes import Change, ChangeKind, changes_between
+from benchcheck.record.history import history_of
+from benchcheck.record.journal import Journal
+from benchcheck.record.model import Head, Instrument, Result, Stage
+from benchcheck.record.store import Record, read_record, records_of
+from benchcheck.record.visits import across_visits
+from benchcheck.score.model import Outcome, Score
+from tests.record.samples import HEAD
+
+DMM = Instrument("dmm", "handheld-6000", "serial 0815", date(2027, 1, 31))
+OTHER = replace(DMM, identity="serial 4711")
+START = datetime(2026, 1, 31, 10, 15, tzinfo=UTC)
+
+
+def measured(
+    check: str, number: float, *, count: float = 10.0, verdict: Verdict = Verdict.PASS
+) -> tuple[Reading, Score]:
+    """A reading of a 6 kohm range with its accuracy of 0.8 % + 3, and its score."""
+    accuracy = Contribution.from_limits("dmm.ohms.6k.accuracy", "accuracy", 0.008 * number + 3 * count)
+    budget = Budget(number, "ohm", (accuracy, Contribution.from_limits(f"{check}.digits", "digits", count / 2)))
+    interval = budget.coverage(0.9545)
+    text = f"{number:g}"
+    reading = Reading(check, Display(text, DisplayState.VALUE, number, count), "ohm", Origin.TYPED)
+    score = Score(
+        check, Outcome.MEASURED, "ohm", verdict, display=text, value=number, meter="dmm", budget=budget,
+        expanded_uncertainty=interval.expanded_uncertainty, coverage_factor=interval.coverage_factor,
+    )  # fmt: skip
+    return reading, score
+
+
+def shown(check: str, text: str, state: DisplayState, verdict: Verdict) -> tuple[Reading, Score]:
+    reading = Reading(check, Display(text, state), "V", Origin.TYPED)
+    return reading, Score(check, Outcome.MEASURED, "V", verdict, display=text)
+
+
+def visit(
+    records: Path, *taken: tuple[Reading, Score], meter: Instrument = DMM, days: float = 0.0, **head: object
+) -> Record:
+    clock = FakeClock(START + timedelta(days=days))
+    whole: Head = replace(HEAD, instruments=(meter,), **head)  # type: ignore[arg-type]
+    with Journal.create(records, whole, clock) as journal:
+        journal.append_readings([reading for reading, _ in taken])
+        journal.append_scores([score for _, score in taken])
+        journal.append_result(Result(0))
+    return read_record(journal.path)
+
+
+def only(changes: tuple[Change, ...], check: str) -> Change:
+    return next(change for change in changes if change.check == check)
+
+
+def test_one_meter_sees_a_change_far_below_its_accuracy(tmp_path: Path) -> None:
+    first = visit(tmp_path, measured("R14.resistance", 4680.0, count=1.0))
+    second = visit(tmp_path, measured("R14.resistance", 4695.0, count=1.0), days=700)
+    (change,) = changes_between(first, second).ranked
+    assert change.kind is ChangeKind.VALUE
+    assert change.difference == pytest.approx(15.0)
+    assert change.one_meter
+    # what remains: 0.8 % of the 15 ohm, one count of linearity, half a digit each time; 40 ohm cancelled
+    assert change.expanded_uncertainty == pytest.approx(1.4, abs=0.2)
+    assert change.significant
+
+
+@pytest.mark.parametrize(
+    "meter", [OTHER, replace(DMM, calibration_due=date(2028, 1, 31)), replace(DMM, model="bench-5.5")]
+)
+def test_two_meters_or_one_calibrated_in_between_do_not(tmp_path: Path, meter: Instrument) -> None:
+    first = visit(tmp_path, measured("R14.resistance", 4680.0, count=1.0))
+    second = visit(tmp_path, measured("R14.resistance", 4695.0, count=1.0), meter=meter, days=700)
+    (change,) = changes_between(first, second).ranked
+    assert change.kind is ChangeKind.SAME
+    assert not change.one_meter
+    assert change.expanded_uncertainty is not None
+    assert change.expanded_uncertainty > 40.0
+
+
+def test_the_most_significant_change_comes_first_and_a_change_of_shape_before_all(tmp_path: Path) -> None:
+    ol, drop = DisplayState.OVERLOAD, DisplayState.TEXT
+    first = visit(
+        tmp_path,
+        measured("R1.resistance", 1000.0),
+        measured("R2.resistance", 1000.0),
+        measured("R3.resistance", 1000.0),
+        shown("D3.reverse", "OL", ol, Verdict.PASS),
+        shown("R1.lot", "A1", drop, Verdict.PASS),
+        shown("R2.lot", "A2", drop, Verdict.PASS),
+        shown("C1.esr", "OL", ol, Verdict.FAIL),
+    )
+    second = visit(
+        tmp_path,
+        measured("R1.resistance", 1030.0),
+        measured("R2.resistance", 1400.0),
+        measured("R3.resistance", 1000.0, verdict=Verdict.CONDITIONAL_PASS),
+        shown("D3.reverse", "0L", ol, Verdict.PASS),
+        shown("R1.lot", "B7", drop, Verdict.PASS),
+        shown("R2.lot", "a2", drop, Verdict.PASS),
+        measured("C1.esr", 0.5),
+    )
+    changes = changes_between(first, second)
+    kinds = [(change.check, change.kind) for change in changes.ranked]
+    assert {kinds[0], kinds[1]} == {("R1.lot", ChangeKind.SHAPE), ("C1.esr", ChangeKind.SHAPE)}
+    assert kinds[2:5] == [
+        ("R2.resistance", ChangeKind.VALUE),
+        ("R1.resistance", ChangeKind.VALUE),
+        ("R3.resistance", ChangeKind.VERDICT),
+    ]
+    assert {check for check, kind in kinds[5:] if kind is ChangeKind.SAME} == {"D3.reverse", "R2.lot"}
+    assert only(changes.ranked, "C1.esr").significance == math.inf
+
+
+def test_without_budgets_the_expanded_uncertainties_stand_in(tmp_path: Path) -> None:
+    reading, score = measured("R1.resistance", 1000.0)
+    loose = replace(score, budget=None, expanded_uncertainty=30.0)
+    later = replace(loose, value=1050.0, expanded_uncertainty=40.0)
+    (change,) = changes_between(visit(tmp_path, (reading, loose)), visit(tmp_path, (reading, later))).ranked
+    assert change.expanded_uncertainty == pytest.approx(50.0)
+    assert change.significance == pytest.approx(1.0)
+    bare = replace(later, expanded_uncertainty=None)
+    (change,) = changes_between(visit(tmp_path, (reading, bare)), visit(tmp_path, (reading, bare))).ranked
+    assert change.significance == 0.0
+
+
+def test_what_only_one_visit_measured_and_what_limits_the_comparison_is_said(tmp_path: Path) -> None:
+    nameless = Instrument("dmm", "handheld-6000")
+    first = visit(tmp_path, measured("R1.resistance", 1.0), meter=nameless)
+    second = visit(tmp_path, measured("R2.resistance", 1.0), meter=nameless, spec_digest="00" * 32)
+    changes = changes_between(first, second)
+    assert changes.ranked == ()
+    assert (changes.only_earlier, changes.only_later) == (("R1.resistance",), ("R2.resistance",))
+    assert "the spec was changed in between" in changes.remarks[0]
+    assert "dmm has no serial number" in changes.remarks[1]
+    third = visit(tmp_path, measured("R1.resistance", 1.0), unit="another", revision="C")
+    remarks = changes_between(first, third).remarks
+    assert 'the records are of two units, "PR-3 Nr. 42" and "another"' in remarks
+    assert "board or revision differ" in remarks[1]
+
+
+def test_ids_across_visits_keep_correlations_and_part_what_is_drawn_anew() -> None:
+    parts = (
+        Contribution.from_limits("dmm.leads", "leads", 0.1),
+        Contribution.from_limits("R1.digits", "digits", 0.5),
+    )
+    budget = Budget(10.0, "ohm", parts, (Correlation("R1.digits", "dmm.leads", 0.5),))
+    here, there = across_visits(budget, (DMM,), "aa"), across_visits(budget, (DMM,), "bb")
+    shared = {one.id for one in here.contributions} & {one.id for one in there.contributions}
+    assert shared == {"dmm|handheld-6000|serial 0815|2027-01-31:dmm.leads"}
+    assert here.combined_standard_uncertainty == pytest.approx(budget.combined_standard_uncertainty)
+
+
+# --- history
+
+
+def years(tmp_path: Path, numbers: list[float], meters: list[Instrument] | None = None, count: float = 1.0) -> Path:
+    for year, number in enumerate(numbers):
+        meter = meters[year] if meters else DMM
+        visit(tmp_path, measured("R14.resistance", number, count=count), meter=meter, days=365.25 * year)
+    return tmp_path
+
+
+def test_a_drift_seen_by_one_meter_has_a_trend_and_a_forecast(tmp_path: Path) -> None:
+    history = history_of(records_of(years(tmp_path, [4680.0, 4691.0, 4699.0, 4710.0]), HEAD.unit))
+    (series,) = history.series
+    assert [point.score.value for point in series.points] == [4680.0, 4691.0, 4699.0, 4710.0]
+    assert len(history.visits) == 4
+    trend = series.trend
+    assert trend is not None
+    assert trend.slope_per_year == pytest.approx(9.8)
+    assert trend.significant
+    assert trend.at == START + timedelta(days=3 * 365.25 + 365.25)
+    assert trend.forecast.expected == pytest.approx(4719.5)
+    assert trend.leaves(None, 4725.0)
+    assert not trend.leaves(4600.0, 4900.0)
+
+
+def test_the_same_drift_seen_by_four_meters_is_none(tmp_path: Path) -> None:
+    meters = [replace(DMM, identity=f"serial {number}") for number in range(4)]
+    history = history_of(records_of(years(tmp_path, [4680.0, 4691.0, 4699.0, 4710.0], meters), HEAD.unit))
+    trend = history.series[0].trend
+    assert trend is not None
+    assert trend.slope_per_year == pytest.approx(9.8)
+    assert not trend.significant
+
+
+def test_three_readings_on_a_line_are_no_proof_beyond_the_display(tmp_path: Path) -> None:
+    """No scatter at all: one count of linearity on each is what keeps the slope honest."""
+    history = history_of(records_of(years(tmp_path, [4680.0, 4680.0, 4681.0], count=1.0), HEAD.unit))
+    trend = history.series[0].trend
+    assert trend is not None
+    assert not trend.significant
+    flat = history_of(records_of(years(tmp_path / "flat", [4680.0] * 3), HEAD.unit)).series[0].trend
+    assert flat is not None
+    assert flat.slope_half_width > 0.5
+
+
+def test_below_three_values_there_is_no_trend(tmp_path: Path) -> None:
+    visit(
+        tmp_path, measured("R14.resistance", 4680.0), shown("D3.reverse", "OL", DisplayState.OVERLOAD, Verdict.PASS)
+    )
+    visit(tmp_path, measured("R14.resistance", 4690.0), stage=Stage.RETURN, days=1)
+    history = history_of(records_of(tmp_path, HEAD.unit))
+    assert [series.check for series in history.series] == ["R14.resistance", "D3.reverse"]
+    assert all(series.trend is None for series in history.series)
+    assert history.series[0].verdicts == (Verdict.PASS, Verdict.PASS)
+    at_once = years(tmp_path / "once", [1.0])
+    for _ in range(3):
+        visit(at_once, measured("R14.resistance", 2.0))
+    assert history_of(records_of(at_once, HEAD.unit)).series[0].trend is None
+
+
+def test_the_forecast_can_be_asked_for_any_day(tmp_path: Path) -> None:
+    records = records_of(years(tmp_path, [4680.0, 4690.0, 4700.0]), HEAD.unit)
+    at = START + timedelta(days=3652.5)
+    trend = history_of(records, at=at).series[0].trend
+    assert trend is not None
+    assert trend.at == at
+    assert trend.forecast.expected == pytest.approx(4780.0)
+    assert trend.forecast.lower < 4780.0 < trend.forecast.upper
