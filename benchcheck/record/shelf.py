@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NamedTuple, TypeVar
 
 from benchcheck.errors import Fault, RecordError
 from benchcheck.record.folders import CONTACTS, SOURCES, unit_path
@@ -20,9 +21,12 @@ from benchcheck.record.model import Stage
 from benchcheck.record.record import Record, read_record
 
 __all__ = [
+    "NO_DATE",
+    "Links",
     "Shelf",
     "in_order",
     "latest_open",
+    "order_of",
     "parents_for",
     "record_files",
     "records_of",
@@ -30,7 +34,18 @@ __all__ = [
     "unit_folders",
 ]
 
-_NO_DATE = datetime.min.replace(tzinfo=UTC)
+NO_DATE = datetime.min.replace(tzinfo=UTC)
+
+_Item = TypeVar("_Item")
+
+
+class Links(NamedTuple):
+    """What puts a record in its place: date, file name, the seals it is known by, those of its parents."""
+
+    date: datetime
+    name: str
+    seals: frozenset[str]
+    parents: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +95,20 @@ def parents_for(records_dir: Path, unit: str) -> tuple[str, ...]:
 
 def in_order(records: Iterable[Record]) -> tuple[Record, ...]:
     """Return records oldest first: parents before children, otherwise by date and name."""
-    by_date = sorted(records, key=lambda record: (record.head.date or _NO_DATE, record.path.name))
-    place = {seal: number for number, record in enumerate(by_date) for seal in _seals(record)}
+    return order_of(
+        (Links(record.head.date or NO_DATE, record.path.name, _seals(record), record.head.parents or ()), record)
+        for record in records
+    )
+
+
+def order_of(items: Iterable[tuple[Links, _Item]]) -> tuple[_Item, ...]:
+    """Return items oldest first by what they say of date and parents; a circle of parents goes by date."""
+    by_date = sorted(items, key=lambda item: (item[0].date, item[0].name))
+    place = {seal: number for number, (links, _) in enumerate(by_date) for seal in links.seals}
     children: dict[int, list[int]] = {number: [] for number in range(len(by_date))}
     waits_for = dict.fromkeys(children, 0)
-    for number, record in enumerate(by_date):
-        for parent in {place[seal] for seal in record.head.parents or () if seal in place} - {number}:
+    for number, (links, _) in enumerate(by_date):
+        for parent in {place[seal] for seal in links.parents if seal in place} - {number}:
             children[parent].append(number)
             waits_for[number] += 1
     ready = [number for number in waits_for if not waits_for[number]]
@@ -98,11 +121,11 @@ def in_order(records: Iterable[Record]) -> tuple[Record, ...]:
             if not waits_for[child]:
                 heapq.heappush(ready, child)
     left = [number for number in waits_for if waits_for[number] > 0]  # a circle: no honest clock made it
-    return tuple(by_date[number] for number in (*order, *left))
+    return tuple(by_date[number][1] for number in (*order, *left))
 
 
-def _seals(record: Record) -> set[str]:
-    return {record.head_seal, record.identity}
+def _seals(record: Record) -> frozenset[str]:
+    return frozenset((record.head_seal, record.identity))
 
 
 def unit_folders(records_dir: Path) -> Iterator[Path]:
