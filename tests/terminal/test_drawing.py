@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -13,11 +14,10 @@ from benchcheck.terminal.drawing import draw
 from benchcheck.terminal.lines import WIDTH, score_lines, summary_line
 
 
-def score(value: float | None, lower: float | None, upper: float | None, **more: object) -> Score:
-    given_fields = {"verdict": Verdict.PASS, "display": "4.68k", "expanded_uncertainty": 40.0, "guard_band": 40.0}
-    return Score(
-        "R14.resistance", Outcome.MEASURED, "ohm", value=value, lower=lower, upper=upper, **{**given_fields, **more}
-    )  # type: ignore[arg-type]
+def score(value: float | None, lower: float | None, upper: float | None, **more: Any) -> Score:
+    given_fields: dict[str, Any] = {"verdict": Verdict.PASS, "display": "4.68k", "expanded_uncertainty": 40.0}
+    fields = {**given_fields, "guard_band": 40.0, **more}
+    return Score("R14.resistance", Outcome.MEASURED, "ohm", value=value, lower=lower, upper=upper, **fields)
 
 
 def test_a_reading_lies_between_its_limits_with_its_uncertainty_around_it() -> None:
