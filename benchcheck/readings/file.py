@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import io
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -76,20 +75,20 @@ def parse_readings(
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
     if sheet.faults:
-        raise ReadingsError(sheet.faults)
+        raise ReadingsError(sorted(sheet.faults, key=lambda fault: int(fault.where.rpartition(":")[2])))
     return ReadingsFile(name, digest, tuple(sheet.seen.values()), tuple(sheet.blanks))
 
 
 def _rows(sheet: _Sheet, text: str) -> list[tuple[int, dict[str, str]]]:
-    lines = text.removeprefix("\ufeff")
-    delimiter = ";" if ";" in lines.partition("\n")[0] else ","
-    reader = csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter, strict=True)
+    lines = ["" if line.lstrip().startswith("#") else line for line in text.removeprefix("\ufeff").splitlines(True)]
+    first = next((line for line in lines if line.strip()), "")
+    reader = csv.reader(lines, delimiter=";" if ";" in first else ",", strict=True)
     rows: list[tuple[int, dict[str, str]]] = []
     header: list[str] | None = None
     try:
         for cells in reader:
             stripped = [cell.strip() for cell in cells]
-            if not any(stripped) or stripped[0].startswith("#"):
+            if not any(stripped):
                 continue
             if header is None:
                 header = _header(sheet, reader.line_num, stripped)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import Fault, QuantityError, ReadingsError
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Evidence
 from benchcheck.quantity import Display, DisplayState, format_value, magnitude_slip, parse_display
 from benchcheck.readings.reading import Origin, Reading
 
@@ -50,6 +50,8 @@ def magnitude_question(check: Check, reading: Reading) -> str | None:
     if value is None or check.function is Function.VISUAL:
         return None
     expected = _expected_span(check)
+    if expected and check.evidence is Evidence.RAISED and value > max(expected):
+        return None  # a large capacitor beside a small one reads so, rightly
     slip = magnitude_slip(value, expected) if expected else None
     if slip is None:
         return None

@@ -22,6 +22,7 @@ _INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 _OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 #: a reading this near zero across what should be far apart is metal: the lead zero and half an ohm (trade).
 _OHMS = (Function.OHMS, Function.OHMS_4W, Function.LOW_POWER_OHMS)
+_NEVER_NEGATIVE = ("ohm", "F", "H")
 _SHORT_OHM, _FAR_APART_OHM = 0.5, 100.0
 
 
@@ -42,14 +43,22 @@ def conclude(check: Check, budget: Budget, found: Conformity | None, evidence: E
         return hidden
     if found.verdict in _INSIDE and check.method:
         return undecided(Reason.METHOD, check.method, check.workaround)
+    if found.verdict is not Verdict.FAIL and not _room(check, found):
+        return _no_room(check, found, budget)
     if found.verdict is Verdict.PASS:
         return Finding(Verdict.PASS)
-    if found.verdict is Verdict.UNDECIDED:
-        return _no_room(check, found, budget)
     because = _because(check, found, evidence, above=above)
     if found.verdict is Verdict.FAIL:
         return Finding(found.verdict, None, because, _change_of_fail(check, found, above=above))
     return Finding(found.verdict, None, because, _better(check, found, budget))
+
+
+def _room(check: Check, found: Conformity) -> bool:
+    """Return whether the guard bands leave anything to accept; what cannot be negative has its end at zero."""
+    upper, lower = check.limits.upper, check.limits.lower
+    if upper is not None and lower is None and check.quantity_unit in _NEVER_NEGATIVE:
+        return upper - found.guard_band > 0.0
+    return found.decides
 
 
 def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> Finding | None:
@@ -127,6 +136,8 @@ def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
     bound = limit - found.guard_band if above else limit + found.guard_band
     side = "below" if above else "above"
     again = "touch down again with a needle tip" if check.phase.value and not check.powered else "read again"
+    if bound <= 0.0 and check.quantity_unit in _NEVER_NEGATIVE:
+        return again
     return f"{again}: a reading {side} {shown(check, bound)} would pass"
 
 
