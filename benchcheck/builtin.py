@@ -35,12 +35,13 @@ def plugins(*, installed: bool = True) -> Plugins:
     return manager
 
 
-def load_spec(path: Path) -> Board:
+def load_spec(path: Path, manager: Plugins | None = None) -> Board:
     """Return the board of a spec file, with the kinds of every plugin that could be let in.
 
-    Raises SpecError or DocumentError with every fault of the file, and says which plugins were left out.
+    `manager` is that of the run, a new one by default. Raises SpecError or DocumentError with every fault of the
+    file, and says which plugins were left out.
     """
-    manager = plugins()
+    manager = manager or plugins()
     try:
         return load_board(path, manager.handed("benchcheck_kinds"))
     except SpecError as error:

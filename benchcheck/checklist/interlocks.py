@@ -7,13 +7,14 @@ here switches anything; it says which checks stand in the way.
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.checklist.waivers import Waiver
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.spec.board import Board
 
-__all__ = ["in_the_way", "prerequisites"]
+__all__ = ["Interlocks"]
 
 #: functions whose test current a charged capacitor would upset, or which it would damage.
 _NEEDS_NO_CHARGE = frozenset(
@@ -46,27 +47,48 @@ _JUNCTIONS = frozenset(
 _BEFORE_POWER = _JUNCTIONS | {"polarity", "orientation", "to_ground"}
 
 
-def _guards_power(check: Check) -> bool:
-    return check.measurand in _BEFORE_POWER or check.phase is Phase.ISOLATION
+@dataclass(frozen=True, slots=True)
+class Interlocks:
+    """The interlocks of one board, looked up once: which checks guard ohms, and which guard power.
 
-
-def prerequisites(board: Board, check: Check) -> tuple[Check, ...]:
-    """Return the checks that must be in order before `check` is taken at the bench, in board order."""
-    if check.powered:
-        return tuple(other for other in board.checks if _guards_power(other))
-    if check.function in _NEEDS_NO_CHARGE and check.phase > Phase.RESIDUAL_VOLTAGE:
-        return tuple(other for other in board.checks if other.phase is Phase.RESIDUAL_VOLTAGE)
-    return ()
-
-
-def in_the_way(board: Board, check: Check, in_order: Collection[str], waivers: Collection[Waiver]) -> tuple[str, ...]:
-    """Return what stands in the way of taking `check` at the bench, in words; empty when nothing does.
-
-    `in_order` holds the ids of the checks scored pass or conditional pass. Waivers lift single checks
-    before power; residual charge and the board's own refusals cannot be waived.
+    Both hold check ids in board order.
     """
-    missing = [other.id for other in prerequisites(board, check) if other.id not in in_order]
-    if not check.powered:
-        return tuple(f"{name} is not in order: discharge through a resistor, measure again" for name in missing)
-    waived = {waiver.check for waiver in waivers}
-    return (*board.power_refusals, *(f"{name} is not in order" for name in missing if name not in waived))
+
+    before_ohms: tuple[str, ...]
+    before_power: tuple[str, ...]
+    power_refusals: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, board: Board) -> Interlocks:
+        """Return the interlocks of a board."""
+        return cls(
+            tuple(check.id for check in board.checks if check.phase is Phase.RESIDUAL_VOLTAGE),
+            tuple(check.id for check in board.checks if _guards_power(check)),
+            board.power_refusals,
+        )
+
+    def prerequisites(self, check: Check) -> tuple[str, ...]:
+        """Return the ids of the checks that must be in order before `check` is taken at the bench."""
+        if check.powered:
+            return self.before_power
+        if check.function in _NEEDS_NO_CHARGE and check.phase > Phase.RESIDUAL_VOLTAGE:
+            return self.before_ohms
+        return ()
+
+    def in_the_way(
+        self, check: Check, in_order: Collection[str], waivers: Collection[Waiver] = ()
+    ) -> tuple[str, ...]:
+        """Return what stands in the way of taking `check` at the bench, in words; empty when nothing does.
+
+        `in_order` holds the ids of the checks scored pass or conditional pass. Waivers lift single checks
+        before power; residual charge and the board's own refusals cannot be waived.
+        """
+        missing = [name for name in self.prerequisites(check) if name not in in_order]
+        if not check.powered:
+            return tuple(f"{name} is not in order: discharge through a resistor, measure again" for name in missing)
+        waived = {waiver.check for waiver in waivers}
+        return (*self.power_refusals, *(f"{name} is not in order" for name in missing if name not in waived))
+
+
+def _guards_power(check: Check) -> bool:
+    return not check.powered and (check.measurand in _BEFORE_POWER or check.phase is Phase.ISOLATION)

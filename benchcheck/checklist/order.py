@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
-from benchcheck.checklist.interlocks import prerequisites
+from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.waivers import Waiver
 from benchcheck.kinds.check import Check
 from benchcheck.spec.board import Board
@@ -66,12 +66,13 @@ def draw_up(
 
 
 def _with_needs(board: Board, selected: Collection[str], at_the_bench: bool) -> set[str]:
+    interlocks = Interlocks.of(board)
     wanted, open_ends = set(selected), list(selected)
     while open_ends:
         check = board.by_id[open_ends.pop()]
         needs = set(check.sources)
         if check.powered or at_the_bench:
-            needs.update(other.id for other in prerequisites(board, check))
+            needs.update(interlocks.prerequisites(check))
         open_ends.extend(needs - wanted)
         wanted |= needs
     return wanted

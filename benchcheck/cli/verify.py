@@ -73,5 +73,5 @@ def verify(
     if json_file is not None:
         from benchcheck.document import write_atomically
 
-        write_atomically(json_file, json.dumps(report.results, indent=1, ensure_ascii=False) + "\n")
+        write_atomically(json_file, json.dumps(report.results(), indent=1, ensure_ascii=False) + "\n")
     return report.exit_code

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pluggy
@@ -9,11 +11,19 @@ import pluggy
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-__all__ = ["NAMESPACE", "hookimpl", "hookspec"]
+__all__ = ["NAMESPACE", "RecordWritten", "hookimpl", "hookspec"]
 
 NAMESPACE = "benchcheck"
 hookspec = pluggy.HookspecMarker(NAMESPACE)
 hookimpl = pluggy.HookimplMarker(NAMESPACE)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordWritten:
+    """A record that is complete on disk: its file, and the seal of its last block."""
+
+    path: Path
+    last_seal: str
 
 
 @hookspec
@@ -47,9 +57,9 @@ def benchcheck_checklist_ready(checklist: Any) -> None:
 
 @hookspec
 def benchcheck_check_scored(score: Any) -> None:
-    """Notice: a check was scored (`Score`)."""
+    """Notice: a check was scored (`Score`); after an undo or a second reading it comes again."""
 
 
 @hookspec
 def benchcheck_record_written(record: Any) -> None:
-    """Notice: the record of a visit is complete on disk (its path and last seal)."""
+    """Notice: the record of a visit is complete on disk (`RecordWritten`)."""

@@ -35,12 +35,18 @@ class Plugins:
         self._manager.add_hookspecs(hookspecs)
         self._validators = dict(validators or {})
         self._handed: dict[str, tuple[Any, ...]] = dict.fromkeys(COLLECTED, ())
+        self._versions: dict[str, str] = {}
         self.left_out: tuple[Fault, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
         """The names of the plugins let in, sorted."""
         return tuple(sorted(name for name, _ in self._manager.list_name_plugin()))
+
+    @property
+    def versions(self) -> tuple[tuple[str, str], ...]:
+        """Pairs of name and version of the installed plugins that were let in, sorted."""
+        return tuple(sorted((name, version) for name, version in self._versions.items() if name in self.names))
 
     def handed(self, hook: str) -> tuple[Any, ...]:
         """Return everything handed over for a collected hook, in order of registration."""
@@ -57,9 +63,10 @@ class Plugins:
         try:
             self._manager.register(plugin, name)
             self._manager.check_pending()
-        except (pluggy.PluginValidationError, ValueError) as error:
-            self._manager.unregister(name=name)
-            raise PluginError(Fault(f"plugin {name}", "", str(error))) from error
+        except Exception as error:
+            if self._manager.has_plugin(name):
+                self._manager.unregister(name=name)
+            raise PluginError(Fault(f"plugin {name}", "", _in_words(error))) from error
         for hook, things in offered.items():
             self._handed[hook] += things
 
@@ -68,6 +75,7 @@ class Plugins:
         for entry in importlib.metadata.entry_points(group=hookspecs.NAMESPACE):
             try:
                 self.let_in(entry.load(), entry.name)
+                self._versions[entry.name] = entry.dist.version if entry.dist else ""
             except PluginError as error:
                 self.left_out += error.faults
             except Exception as error:  # a stranger's module may raise anything; the board must still be checked
@@ -75,8 +83,18 @@ class Plugins:
                 self.left_out += (Fault(f"plugin {entry.name}", "", message),)
 
     def notify(self, hook: str, **argument: Any) -> None:
-        """Call a notice hook on every plugin."""
-        getattr(self._manager.hook, hook)(**argument)
+        """Call a notice hook on every plugin, the last one in first.
+
+        One that raises is named in `left_out`, once, and is told nothing more; the others are told.
+        """
+        for implementation in reversed(getattr(self._manager.hook, hook).get_hookimpls()):
+            name = implementation.plugin_name
+            try:
+                implementation.function(*(argument[key] for key in implementation.argnames))
+            except Exception as error:  # a notice may never stop or change a visit
+                message = f"raised {type(error).__name__}: {error}; it is told nothing more"
+                self.left_out += (Fault(f"plugin {name}", hook, message),)
+                self._manager.unregister(name=name)
 
     def _name_faults(self, name: str) -> tuple[str, ...]:
         if not name.strip():
@@ -95,3 +113,9 @@ class Plugins:
         wrong = self._validators[hook](things, self._handed[hook]) if hook in self._validators else ()
         faults.extend(Fault(f"plugin {name}", hook, message) for message in wrong)
         return things
+
+
+def _in_words(error: Exception) -> str:
+    if isinstance(error, pluggy.PluginValidationError):
+        return " ".join(str(error).split())
+    return f"cannot be registered ({type(error).__name__}: {error})"

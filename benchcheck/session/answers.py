@@ -41,7 +41,7 @@ class Skip:
 
 @dataclass(frozen=True, slots=True)
 class Undo:
-    """Take back the last accepted or skipped check and ask it again."""
+    """Take back the last answer, reading or skip, and ask its check again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +72,6 @@ class Observer(Protocol):
         """Tell that a check was scored."""
         ...
 
-    def undone(self, check: Check) -> None:
-        """Tell that a check was taken back."""
+    def undone(self, check: Check | None) -> None:
+        """Tell that a check was taken back; None where there was nothing to take back."""
         ...

@@ -23,8 +23,18 @@ class _Asked(Protocol):
     def operator(self) -> str: ...
 
 
-def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked, bench_digest: str) -> Head:
-    """Return the head of the record of a visit; the journal adds date and parents."""
+def head_for(
+    board: Board,
+    bench: Bench,
+    checklist: Checklist,
+    asked: _Asked,
+    bench_digest: str,
+    versions: tuple[tuple[str, str], ...] = (),
+) -> Head:
+    """Return the head of the record of a visit; the journal adds date and parents.
+
+    `versions` are pairs of plugin and version for what had a part in it beside benchcheck itself.
+    """
     meters = (
         Instrument(name, model=meter.class_name, calibration_due=meter.calibration_due)
         for name, meter in bench.meters.items()
@@ -39,8 +49,10 @@ def head_for(board: Board, bench: Bench, checklist: Checklist, asked: _Asked, be
         operator=asked.operator,
         ambient_c=board.ambient_c,
         decision_rule=bench.decision.name,
+        guard_band=str(bench.decision.guard_band),
+        coverage=f"{100 * bench.decision.coverage:g} %",
         instruments=tuple(meters),
         waivers=checklist.waivers,
         cautions=cautions_for(board),
-        versions=(("benchcheck", __version__),),
+        versions=(("benchcheck", __version__), *versions),
     )

@@ -7,22 +7,25 @@ entry and erases nothing. Scores can always be made again from readings, so they
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from benchcheck.bench.model import Bench
-from benchcheck.checklist.interlocks import in_the_way
+from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.order import Checklist
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
+from benchcheck.record.model import EventKind
 from benchcheck.score.judge import blocked, judge, judge_derived, skipped
-from benchcheck.score.model import Score
+from benchcheck.score.model import Outcome, Score
 from benchcheck.session.answers import Answer, Later, Observer, Skip, Source, Step, Stop, Taken, Undo
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
+from benchcheck.session.kept import Answered, Kept
 
 __all__ = ["Visit", "VisitResult"]
+
+_Queue = deque[Check]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +41,10 @@ class VisitResult:
 class Visit:
     """One conducted run over a checklist.
 
-    `kept` are readings already in the journal (a resumed visit, or a file taken in at once). `asks` is false
-    when nothing but `kept` can answer: then nobody is asked to probe or to apply power and interlocks do not
-    keep a reading on file from being scored. `stop_after` failures end the visit, unless 0.
+    `kept` is what stands in the journal already (a resumed visit, or a file taken in at once). Without a
+    `source` nothing else can answer: then nobody is asked to probe or to apply power, and interlocks do not keep
+    a reading on file from being scored. `given` is the session as spec and bench have it. `stop_after` failures
+    end the visit, unless 0.
     """
 
     checklist: Checklist
@@ -48,24 +52,31 @@ class Visit:
     journal: Journal
     observer: Observer
     source: Source | None = None
-    kept: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
-    session: Session = field(default_factory=Session)
+    kept: Kept = field(default_factory=Kept)
+    given: Session = field(default_factory=Session)
     stop_after: int = 0
-    _readings: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    session: Session = field(init=False)
+    _by_id: dict[str, Check] = field(init=False)
+    _interlocks: Interlocks = field(init=False)
+    _readings: dict[str, tuple[Reading, ...]] = field(init=False)
+    _skips: dict[str, str] = field(init=False)
+    _trail: list[Answered] = field(init=False)
     _scores: dict[str, Score] = field(default_factory=dict)
-    _done: list[tuple[str, bool]] = field(default_factory=list)
-    _again: set[str] = field(default_factory=set)
+    _passed: set[str] = field(default_factory=set)
+    _failures: int = 0
     _interrupted: bool = False
 
-    @property
-    def _by_id(self) -> Mapping[str, Check]:
-        return {check.id: check for check in self.checklist.checks}
+    def __post_init__(self) -> None:
+        self._by_id = {check.id: check for check in self.checklist.checks}
+        self._interlocks = Interlocks.of(self.checklist.board)
+        self._readings = dict(self.kept.readings)
+        self._skips = dict(self.kept.skips)
+        self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
+        self.session = session_facts(self.given, self._readings)
 
     def conduct(self) -> VisitResult:
         """Ask, keep and score every check of the list; return what came of it."""
-        self._readings.update(self.kept)
-        self.session = session_facts(self.session, self._readings)
-        queue = deque(self.checklist.checks)
+        queue = self._as_put_off()
         try:
             while queue and not self._interrupted and not self._enough():
                 self._take(queue)
@@ -74,49 +85,64 @@ class Visit:
         scores = tuple(self._scores[check.id] for check in self.checklist.checks if check.id in self._scores)
         return VisitResult(scores, exit_code(scores, interrupted=self._interrupted), self._interrupted)
 
-    def _enough(self) -> bool:
-        failed = sum(score.verdict in FAILED for score in self._scores.values())
-        return bool(self.stop_after) and failed >= self.stop_after
+    def _as_put_off(self) -> _Queue:
+        """Return the checks in order, those put off before a resume at the end as they were."""
+        last = dict.fromkeys(reversed(self.kept.put_off))
+        moved = [self._by_id[name] for name in reversed(last) if name in self._by_id]
+        return deque((*(check for check in self.checklist.checks if check.id not in last), *moved))
 
-    def _take(self, queue: deque[Check]) -> None:
+    def _enough(self) -> bool:
+        return bool(self.stop_after) and self._failures >= self.stop_after
+
+    def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
-        if check.sources and check.id not in self._readings:
+        if check.id in self._readings:
+            self._score(check, judge(check, self._readings[check.id], self.bench, self.session))
+            if self._to_be_read_again(check):
+                self._ask(check, queue)
+        elif check.id in self._skips:
+            self._score(check, skipped(check, self._skips[check.id]))
+        elif queue and self._waits(check):
+            queue.append(check)
+        elif check.sources:
             self._score(check, self._derived(check))
-        elif check.id in self._readings and check.id not in self._again:
-            self._score(check, self._judged(check))
         else:
             self._ask(check, queue)
 
-    def _ask(self, check: Check, queue: deque[Check]) -> None:
-        obstacles = self._obstacles(check)
-        if obstacles:
-            self._score(check, blocked(check, "; ".join(obstacles)))
-            return
+    def _to_be_read_again(self, check: Check) -> bool:
+        """Whether charge is still there: discharge through a resistor, measure again, until it is gone."""
+        unproven = check.id not in self._passed and check.id not in self._skips
+        return self.source is not None and check.phase is Phase.RESIDUAL_VOLTAGE and unproven
+
+    def _waits(self, check: Check) -> bool:
+        """Whether something this check needs was put off and may still come out well."""
+        needs = (*check.sources, *(self._interlocks.prerequisites(check) if self.source is not None else ()))
+        return any(name in self._by_id and name not in self._scores and name != check.id for name in needs)
+
+    def _ask(self, check: Check, queue: _Queue) -> None:
         if self.source is None:
             self._score(check, skipped(check, "no reading given"))
             return
-        place = len(self.checklist.checks) - len(queue)
-        answer = self.source.answer(Step(check, place, len(self.checklist.checks), self.session))
-        self._act(check, answer, queue)
+        obstacles = self._interlocks.in_the_way(check, self._passed, self.checklist.waivers)
+        if obstacles:
+            self._score(check, blocked(check, "; ".join(obstacles)))
+            return
+        total = len(self.checklist.checks)
+        self._act(check, self.source.answer(Step(check, total - len(queue), total, self.session)), queue)
 
-    def _obstacles(self, check: Check) -> tuple[str, ...]:
-        if self.source is None:
-            return ()
-        good = {name for name, score in self._scores.items() if score.verdict in PASSED}
-        return in_the_way(self.checklist.board, check, good, self.checklist.waivers)
-
-    def _act(self, check: Check, answer: Answer, queue: deque[Check]) -> None:
+    def _act(self, check: Check, answer: Answer, queue: _Queue) -> None:
         match answer:
             case Taken(readings):
                 self._keep(check, readings)
-                self._score(check, self._judged(check), answered=True)
-                if check.phase is Phase.RESIDUAL_VOLTAGE and self._scores[check.id].verdict not in PASSED:
-                    self._again.add(check.id)  # discharge through a resistor, measure again
-                    queue.appendleft(check)
+                queue.appendleft(check)
             case Skip(reason):
-                self.journal.append_event("skip", check.id, reason)
-                self._score(check, skipped(check, reason), answered=True)
+                seal = self.journal.append_event(EventKind.SKIP, check.id, reason)
+                self._skips[check.id] = reason
+                self._trail.append(Answered(check.id, seal))
+                queue.appendleft(check)
             case Later():
+                self.journal.append_event(EventKind.LATER, check.id)
+                self._unscore(check.id)
                 queue.append(check)
             case Undo():
                 queue.appendleft(check)
@@ -126,36 +152,57 @@ class Visit:
 
     def _keep(self, check: Check, readings: tuple[Reading, ...]) -> None:
         if check.id in self._readings:
-            self.journal.append_event("undo", check.id, "read again")
+            self.journal.append_event(EventKind.UNDO, check.id, "read again")
         self.journal.append_readings(readings)
         self._readings[check.id] = readings
-        self.session = session_facts(self.session, self._readings)
+        self._trail.append(Answered(check.id))
+        self.session = session_facts(self.given, self._readings)
 
-    def _undo(self, queue: deque[Check]) -> None:
-        """Take back the last answered check; what was derived or blocked after it is looked at anew."""
-        while self._done:
-            name, answered = self._done.pop()
-            check = self._by_id[name]
-            self._scores.pop(name, None)
-            if check not in queue:
-                queue.appendleft(check)
-            if answered:
-                if self._readings.pop(name, ()):
-                    self.journal.append_event("undo", name)
-                else:
-                    self.journal.append_event("note", name, "skip taken back")
-                self.session = session_facts(self.session, self._readings)
-                self.observer.undone(check)
-                return
+    def _undo(self, queue: _Queue) -> None:
+        """Take back the last answer that stands and ask its check again."""
+        while self._trail:
+            last = self._trail.pop()
+            if last.skip_seal:
+                self.journal.append_event(EventKind.UNDO, last.check, amends=(last.skip_seal,))
+                del self._skips[last.check]
+            elif last.check in self._readings:
+                self.journal.append_event(EventKind.UNDO, last.check)
+                del self._readings[last.check]
+                self.session = session_facts(self.given, self._readings)
+            else:
+                continue  # it was read again, and that was taken back already
+            self._reconsider(self._by_id[last.check], queue)
+            self.observer.undone(self._by_id[last.check])
+            return
+        self.observer.undone(None)
 
-    def _judged(self, check: Check) -> Score:
-        return judge(check, self._readings[check.id], self.bench, self.session)
+    def _reconsider(self, check: Check, queue: _Queue) -> None:
+        """Put a check before the queue, and after it what was blocked or computed and may now come out otherwise."""
+        stale = [
+            other
+            for other in self.checklist.checks
+            if (score := self._scores.get(other.id)) is not None
+            and other.id != check.id
+            and (score.outcome is Outcome.BLOCKED or check.id in other.sources)
+        ]
+        for other in (*reversed(stale), check):
+            self._unscore(other.id)
+            if other not in queue:
+                queue.appendleft(other)
 
     def _derived(self, check: Check) -> Score:
         sources = {name: self._readings.get(name, ()) for name in check.sources}
         return judge_derived(check, sources, self.bench, self.session, self._by_id)
 
-    def _score(self, check: Check, score: Score, *, answered: bool = False) -> None:
+    def _unscore(self, name: str) -> None:
+        score = self._scores.pop(name, None)
+        self._failures -= score is not None and score.verdict in FAILED
+        self._passed.discard(name)
+
+    def _score(self, check: Check, score: Score) -> None:
+        self._unscore(check.id)
         self._scores[check.id] = score
-        self._done.append((check.id, answered))
+        self._failures += score.verdict in FAILED
+        if score.verdict in PASSED:
+            self._passed.add(check.id)
         self.observer.scored(check, score, len(self._scores), len(self.checklist.checks))

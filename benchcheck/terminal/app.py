@@ -5,69 +5,98 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
+from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.cautions import cautions_for
 from benchcheck.checklist.order import Checklist
+from benchcheck.clock import SystemClock
 from benchcheck.errors import Fault, UsageError
 from benchcheck.kinds.check import Check
+from benchcheck.plugins.manager import Plugins
+from benchcheck.readings.reading import Session
+from benchcheck.score.capability import capability
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Source
 from benchcheck.session.run import Conduct, Report, Request
-from benchcheck.terminal.lines import summary_line
+from benchcheck.terminal.lines import summary_line, wrapped
+from benchcheck.terminal.listing import window
+from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import ACTIONS, PromptSource
 from benchcheck.terminal.screen import Screen
 
 __all__ = ["conduct_on_screen"]
 
 
-def conduct_on_screen(request: Request, *, lines: bool = True, screen: Screen | None = None) -> Conduct:
-    """Return what conducts a request with a person at this terminal; `lines` shows every score as it comes."""
-    screen = screen or Screen()
-    show = _Show(request, screen, lines)
-    return Conduct(request, show, show.source, ready=show.ready, done=show.done)
+def conduct_on_screen(
+    request: Request, *, lines: bool = True, screen: Screen | None = None, plugins: Plugins | None = None
+) -> Conduct:
+    """Return what conducts a request with a person at this terminal; `lines` shows every score as it comes.
+
+    `plugins` are told the notices of the run; those that had to be left out are named at its end.
+    """
+    show = _Show(request, screen or Screen(), lines, plugins)
+    conduct = Conduct(request, show, show.source, ready=show.ready, done=show.done)
+    if plugins is not None:
+        conduct.notify, conduct.versions = plugins.notify, plugins.versions
+    return conduct
 
 
 class _Show:
     """The screen's side of one run."""
 
-    def __init__(self, request: Request, screen: Screen, lines: bool) -> None:
+    def __init__(self, request: Request, screen: Screen, lines: bool, plugins: Plugins | None) -> None:
         self._request = request
+        self._plugins = plugins
         self._screen = screen
-        self._lines = lines
+        self._asks = request.readings is None
+        self._lines = lines or self._asks
+        watched = sys.stderr.isatty() and not self._asks and not (lines and sys.stdout.isatty())
+        self._progress = Progress() if watched else None
 
     def source(self, bench: Bench) -> Source:
         if not sys.stdin.isatty():
             message = "there is no terminal to ask at; give the readings with --readings FILE"
             raise UsageError(Fault("", "", message))
-        return PromptSource(self._screen.ask, self._screen.tell, _meter_name(bench))
+        return PromptSource(self._screen.ask, self._screen.tell, _meter_name(bench), _expectation(bench))
 
     def ready(self, checklist: Checklist, bench: Bench) -> None:
-        board = checklist.board
-        self._screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
-        self._screen.cautions(cautions_for(board))
+        board, screen = checklist.board, self._screen
+        screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
+        screen.cautions((*cautions_for(board), *bench.cautions(SystemClock().now().date())))
         if checklist.pulled_in:
-            self._screen.tell(f"  {len(checklist.pulled_in)} checks come along because selected ones need them first")
-        if self._request.readings is None:
-            self._screen.tell(f"  type {ACTIONS}")
-        self._screen.tell()
+            count = len(checklist.pulled_in)
+            screen.paragraph(f"{count} more checks come along: the selected ones need them first", "  ")
+        if self._asks:
+            screen.tell()
+            for line in ACTIONS:
+                screen.tell(f"  {line}")
+        screen.tell()
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         if self._lines:
             self._screen.scored(check, score, place, total)
+        if self._progress:
+            self._progress.scored(check, score, place, total)
 
-    def undone(self, check: Check) -> None:
+    def undone(self, check: Check | None) -> None:
         self._screen.undone(check)
 
     def done(self, report: Report) -> None:
+        if self._progress:
+            self._progress.wipe()
         screen = self._screen
         screen.heading(f"{len(report.scores)} checks: {summary_line(report.scores)}")
         conditional = [score.check for score in report.scores if score.verdict is Verdict.CONDITIONAL_PASS]
         if conditional:
-            screen.tell(f"inside the limits, but nearer to them than the uncertainty: {', '.join(conditional)}")
+            near = "inside the limits, but nearer to them than the uncertainty"
+            screen.paragraph(f"{near}: {', '.join(conditional)}", "", "  ")
         rule = report.bench.decision
-        screen.tell(f"decision rule: {rule.name}; {rule.guard_band}")
-        screen.tell(f"record: {report.record}")
+        screen.paragraph(f"decision rule: {rule.name}; {rule.guard_band}", "", "  ")
+        for line in wrapped(f"record: {report.record}", "", "  "):
+            screen.tell(line)
         screen.tell(f"last seal: {report.last_seal}")
+        for fault in self._plugins.left_out if self._plugins else ():
+            screen.paragraph(f"left out: {fault}", "", "  ")
         if report.interrupted:
             screen.tell("stopped; everything accepted is kept, --resume goes on")
 
@@ -78,3 +107,19 @@ def _meter_name(bench: Bench) -> Callable[[Check], str]:
         return meter.name if meter else ""
 
     return name
+
+
+def _expectation(bench: Bench) -> Callable[[Check, Session], str]:
+    """Return what says in words what this bench's meter shows for a check on a good unit."""
+
+    def expect(check: Check, session: Session) -> str:
+        if check.function in (Function.VISUAL, Function.DERIVED):
+            return ""
+        able = capability(check, bench, session)
+        lower, upper = (
+            None if end is None else float(f"{end:.4g}") for end in (able.window_lower, able.window_upper)
+        )
+        shown = window(lower, upper, check.quantity_unit)
+        return f"{shown} or OL" if shown and able.overload else shown
+
+    return expect

@@ -5,21 +5,28 @@ Beside a reading a person may type a word of action: skip and a reason, undo, la
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import ReadingsError
-from benchcheck.kinds.check import Check, Probe
-from benchcheck.quantity import format_value
-from benchcheck.readings.reading import Reading
+from benchcheck.kinds.check import Check, Evidence, Probe
+from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.lines import wrapped
+from benchcheck.terminal.listing import window
 
-__all__ = ["ACTIONS", "PromptSource", "instructions"]
+__all__ = ["ACTIONS", "PromptSource", "instructions", "limits_window"]
 
-ACTIONS = 'a reading, or: skip and why | undo | later | why | stop (keeps everything, "--resume" goes on)'
+ACTIONS = (
+    "Type what the meter shows: 4.68k, 0.532, OL. Or a word:",
+    "skip and why   leave this check out",
+    "later          ask it after the others",
+    "undo           take the last answer back; again for the one before",
+    "why            what this check is for, and where its limits come from",
+    "stop           end here; everything is kept, and --resume goes on",
+)
 _SETTINGS = {
     Function.DC_VOLTAGE: "DC volts",
     Function.AC_VOLTAGE: "AC volts",
@@ -33,78 +40,93 @@ _SETTINGS = {
     Function.ESR: "ESR meter",
     Function.INDUCTANCE: "inductance",
     Function.HFE: "hFE socket",
-    Function.TEMPERATURE: "temperature",
+    Function.TEMPERATURE: "thermometer",
     Function.TIME: "time in seconds",
-    Function.VISUAL: "look at it",
     Function.DERIVED: "computed",
 }
+_AROUND = {
+    Evidence.LOWERED: "the board around it may make it read lower",
+    Evidence.RAISED: "the board around it may make it read higher",
+    Evidence.SCREEN: "this can reject the part, not prove it",
+}
+_LABEL = 10
+_YES, _NO = ("y", "yes"), ("n", "no")
 
 
-def instructions(step: Step) -> tuple[str, ...]:
-    """Return what to do for a check, as lines of at most 80 columns."""
+def limits_window(check: Check, session: Session) -> str:
+    """Return the limits of a check in words, for want of knowing what a meter would show."""
+    return window(check.limits.lower, check.limits.upper, check.quantity_unit)
+
+
+def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
+    """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit."""
     check = step.check
-    head = f"{step.place} of {step.total}  {check.id}  ({_SETTINGS[check.function]})"
-    lines = [_place(check), _expectation(check)]
-    if check.first_step:
-        lines.insert(0, f"first {check.first_step}")
-    body = [part for line in lines if line for part in textwrap.wrap(line, 76)]
-    return (head, *(f"    {line}" for line in body))
+    rows = [
+        ("first", check.first_step),
+        ("set", _SETTINGS.get(check.function, "")),
+        ("switches", ", ".join(f"{name} {state}" for name, state in check.switches)),
+        ("red", _point(check.red)),
+        ("black", _point(check.black)),
+        ("look", check.why if check.function is Function.VISUAL else ""),
+        ("answer", " or ".join(check.answers)),
+        ("expect", _expected(check, expected)),
+    ]
+    lines = [f"{step.place} of {step.total}  {check.id}"]
+    for label, words in rows:
+        if words:
+            lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
+    return tuple(lines)
 
 
-def _place(check: Check) -> str:
-    if check.red is None or check.black is None:
+def _point(probe: Probe | None) -> str:
+    if probe is None:
         return ""
-    return f"red on {_point(check.red)}, black on {_point(check.black)}"
-
-
-def _point(probe: Probe) -> str:
     return f"{probe.point} (net {probe.net})" if probe.net and probe.net not in probe.point else probe.point
 
 
-def _expectation(check: Check) -> str:
-    if check.answers:
-        return f"answer {' or '.join(check.answers)}; {check.why}"
-    lower, upper = (
-        format_value(limit, check.quantity_unit, ascii=True) if limit is not None else None
-        for limit in (check.limits.lower, check.limits.upper)
-    )
-    if lower and upper:
-        return f"expect {lower} to {upper}"
-    if lower or upper:
-        return f"expect at least {lower}" if lower else f"expect at most {upper}"
-    return ""
+def _expected(check: Check, expected: str) -> str:
+    if check.answers or not expected:
+        return ""
+    around = _AROUND.get(check.evidence)
+    return f"{expected}; {around}" if around else expected
 
 
 @dataclass(slots=True)
 class PromptSource:
     """Asks a person, line by line.
 
-    `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows a line;
-    `explain` gives the lines behind `why`; `meter_of` names the meter that will be used for a check.
+    `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows words in
+    lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
+    words what it shows on a good unit.
     """
 
     ask: Callable[[str], str]
     tell: Callable[[str], None]
     meter_of: Callable[[Check], str]
+    expect: Callable[[Check, Session], str] = limits_window
+    _retries: list[str] = field(default_factory=list)
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
-        for line in instructions(step):
+        self._retries.clear()
+        self.tell("")
+        for line in instructions(step, self.expect(step.check, step.session)):
             self.tell(line)
-        while True:
-            try:
-                typed = self.ask("> ").strip()
-            except EOFError:
-                return Stop()
-            answer = self._understand(step.check, typed)
-            if answer is not None:
-                return answer
+        try:
+            while True:
+                answer = self._understand(step.check, self.ask("> ").strip())
+                if answer is not None:
+                    return answer
+        except EOFError:
+            self.tell("")
+            return Stop()
 
     def _understand(self, check: Check, typed: str) -> Answer | None:
         word, _, rest = typed.partition(" ")
         match word.casefold():
-            case "":
-                self.tell(f"    type {ACTIONS}")
+            case "" | "help" | "?":
+                for line in ACTIONS:
+                    self.tell(f"  {line}")
             case "undo":
                 return Undo()
             case "later":
@@ -112,30 +134,43 @@ class PromptSource:
             case "stop":
                 return Stop()
             case "why":
-                self.tell(f"    {check.why} Limits: {check.limits.origin}.")
+                self._say(f"{check.why} Limits: {check.limits.origin}.".strip())
             case "skip":
                 return self._skip(rest.strip())
             case _:
                 return self._reading(check, typed)
         return None
 
+    def _say(self, words: str) -> None:
+        for line in wrapped(words, "  ", "  "):
+            self.tell(line)
+
     def _skip(self, reason: str) -> Answer | None:
         if reason:
             return Skip(reason)
-        self.tell('    say why, for example "skip cannot reach the pad"')
+        self._say('say why in the same line, for example "skip cannot reach the pad"')
         return None
 
     def _reading(self, check: Check, typed: str) -> Answer | None:
         try:
             reading = read_typed(check, typed, meter=self.meter_of(check))
         except ReadingsError as error:
-            self.tell(f"    {error.faults[0].message}")
+            self._say(error.faults[0].message)
             return None
-        return Taken((reading,)) if self._meant(check, reading) else None
-
-    def _meant(self, check: Check, reading: Reading) -> bool:
         question = magnitude_question(check, reading)
         if question is None:
-            return True
-        self.tell(f"    {question}")
-        return self.ask("    keep it as typed? yes or no > ").strip().casefold() in ("y", "yes")
+            return self._taken(reading)
+        if self._confirmed(question):
+            return self._taken(replace(reading, note="unlikely size, confirmed when asked"))
+        self._retries.append(reading.display.text)
+        return None
+
+    def _taken(self, reading: Reading) -> Answer:
+        return Taken((replace(reading, retries=tuple(self._retries)),))
+
+    def _confirmed(self, question: str) -> bool:
+        self._say(question)
+        while True:
+            said = self.ask("  keep it as typed? yes or no > ").strip().casefold()
+            if said in (*_YES, *_NO):
+                return said in _YES

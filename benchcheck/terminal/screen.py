@@ -1,70 +1,101 @@
-"""The screen of a run: cautions first, a line a check as it is scored, the tally at the end.
+"""The screen of a run: a line a check as it is scored, in whole words that colour only repeats.
 
-Without a terminal, or with NO_COLOR set, the same words come plain; long runs show their progress.
+Without a terminal, or with NO_COLOR set, the same words come plain. The reader may go away at any time (a pipe
+that closes, a window that is shut): the visit goes on without it.
 """
 
 from __future__ import annotations
 
+import functools
 import os
 import sys
-import textwrap
 
-from rich.console import Console
-from rich.text import Text
-
+from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
-from benchcheck.terminal.lines import STYLES, WIDTH, outcome_word, score_lines
+from benchcheck.terminal.lines import STYLES, outcome_word, score_lines, wrapped
 
-__all__ = ["Screen"]
+__all__ = ["Screen", "coloured"]
 
 
-class _Console(Console):
-    """A console whose reader may go away: the visit goes on without it."""
-
-    def on_broken_pipe(self) -> None:
-        self.quiet = True
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+def coloured() -> bool:
+    """Return whether standard output is a terminal that wants colour (https://no-color.org)."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb"
 
 
 class Screen:
-    """Shows a visit on a console; an `Observer` of the session room."""
+    """Shows a visit on standard output; an `Observer` of the session room. `reasons` adds why and what helps."""
 
-    def __init__(self, console: Console | None = None, *, reasons: bool = True) -> None:
-        self.console = console or _Console(highlight=False, soft_wrap=True)
+    def __init__(self, *, reasons: bool = True) -> None:
         self._reasons = reasons
+        self._gone = False
 
     def tell(self, line: str = "", style: str = "") -> None:
-        """Show one line, unchanged."""
-        self.console.print(Text(line, style=style), soft_wrap=True)
+        """Show one line, as it is but for signs that would move the cursor."""
+        self._write(_styled(printable(line), style) if style and coloured() else printable(line))
 
-    def ask(self, prompt: str) -> str:
-        """Show a prompt and return the line typed; raises EOFError at the end of input."""
-        return self.console.input(Text(prompt))
+    def paragraph(self, words: str, indent: str = "", hanging: str | None = None, style: str = "") -> None:
+        """Show words in lines of at most 80 columns; `hanging` stands before the second and later ones."""
+        for line in wrapped(words, indent, indent if hanging is None else hanging):
+            self.tell(line, style)
 
-    def heading(self, line: str) -> None:
+    def heading(self, words: str) -> None:
         """Show a heading with room above it."""
         self.tell()
-        self.tell(line, "bold")
+        self.paragraph(words, style="bold")
 
     def cautions(self, cautions: tuple[str, ...]) -> None:
-        """Show the cautions that apply to this board."""
+        """Show the cautions that apply."""
         for caution in cautions:
-            for line in textwrap.wrap(caution, WIDTH, initial_indent="  - ", subsequent_indent="    "):
-                self.tell(line)
+            self.paragraph(caution, "  - ", "    ")
+
+    def ask(self, prompt: str) -> str:
+        """Show a prompt and return the line typed; raises EOFError at the end of input, or of the terminal."""
+        try:
+            return input(prompt)
+        except (OSError, UnicodeDecodeError) as error:
+            raise EOFError from error
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
-        """Show the line of a scored check."""
-        head, *rest = score_lines(score, reasons=self._reasons)
-        word = outcome_word(score)
-        line = Text(head)
-        line.stylize(STYLES.get(word, ""), 0, len(word))
-        self.console.print(line, soft_wrap=True)
-        for reason in rest:
-            self.tell(reason, "" if score.verdict is Verdict.FAIL else "dim")
-        if place % 100 == 0 and place < total and sys.stderr.isatty():
-            print(f"{place} of {total} checks", file=sys.stderr)
+        """Show the line of a scored check, and under it why it is not a pass."""
+        head, *reasons = map(printable, score_lines(score, reasons=self._reasons))
+        if coloured():
+            word = outcome_word(score)
+            head = _styled(word, STYLES.get(word, "")) + head.removeprefix(word)
+            dim = "" if score.verdict is Verdict.FAIL else "dim"
+            reasons = [_styled(line, dim) for line in reasons]
+        self._write("\n".join((head, *reasons)))
 
-    def undone(self, check: Check) -> None:
-        """Say that a check was taken back."""
-        self.tell(f"taken back: {check.id}")
+    def undone(self, check: Check | None) -> None:
+        """Say what was taken back."""
+        self.tell(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")
+
+    def _write(self, text: str) -> None:
+        if self._gone:
+            return
+        try:
+            print(text, flush=sys.stdout.isatty())
+        except OSError:
+            self._gone = True
+            _let_go()
+
+
+def _let_go() -> None:
+    """Point standard output nowhere, so that nothing written later, at exit included, fails again."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+
+
+@functools.cache
+def _codes(style: str) -> tuple[str, str]:
+    """Return what switches a style on and off; rich knows the names of styles and the codes of terminals."""
+    from rich.style import Style
+
+    before, _, after = Style.parse(style).render("\0").partition("\0")
+    return before, after
+
+
+def _styled(text: str, style: str) -> str:
+    before, after = _codes(style) if style else ("", "")
+    return f"{before}{text}{after}"

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
-from benchcheck.checklist.interlocks import in_the_way, prerequisites
+from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.order import draw_up, in_order
 from benchcheck.checklist.select import select
 from benchcheck.checklist.waivers import waivers_for
@@ -63,9 +63,9 @@ def test_a_derived_check_pulls_in_its_sources_even_where_everything_is_on_file()
 
 
 def test_ohms_at_the_bench_wait_for_the_proof_that_charge_is_gone() -> None:
-    assert [one.id for one in prerequisites(BOARD, RESISTOR)] == [RESIDUAL.id]
-    assert in_the_way(BOARD, RESISTOR, set(), ()) != ()
-    assert in_the_way(BOARD, RESISTOR, {RESIDUAL.id}, ()) == ()
+    assert Interlocks.of(BOARD).prerequisites(RESISTOR) == (RESIDUAL.id,)
+    assert Interlocks.of(BOARD).in_the_way(RESISTOR, set(), ()) != ()
+    assert Interlocks.of(BOARD).in_the_way(RESISTOR, {RESIDUAL.id}, ()) == ()
     assert draw_up(BOARD, [RESISTOR.id]).pulled_in == {RESIDUAL.id}
     assert draw_up(BOARD, [RESISTOR.id], at_the_bench=False).pulled_in == frozenset()
 
@@ -74,24 +74,24 @@ def test_ohms_at_the_bench_wait_for_the_proof_that_charge_is_gone() -> None:
 def test_power_waits_for_polarity_junctions_isolation_and_rails_to_ground(missing: object) -> None:
     name = missing.id  # type: ignore[attr-defined]
     good = ALL_BUT_RAILS - {name}
-    assert in_the_way(BOARD, RAIL, good, ()) == (f"{name} is not in order",)
+    assert Interlocks.of(BOARD).in_the_way(RAIL, good, ()) == (f"{name} is not in order",)
     waivers = waivers_for(BOARD, [(name, "measured with another meter yesterday")])
-    assert in_the_way(BOARD, RAIL, good, waivers) == ()
+    assert Interlocks.of(BOARD).in_the_way(RAIL, good, waivers) == ()
 
 
 def test_power_does_not_wait_for_a_resistor() -> None:
-    assert in_the_way(BOARD, RAIL, ALL_BUT_RAILS - {RESISTOR.id}, ()) == ()
+    assert Interlocks.of(BOARD).in_the_way(RAIL, ALL_BUT_RAILS - {RESISTOR.id}, ()) == ()
 
 
 def test_the_boards_own_refusals_cannot_be_waived() -> None:
     refused = board(*ALL, power_refusals=("hazards are not written down",))
     waivers = waivers_for(refused, [(RAIL.id, "I know what I am doing")])
-    assert in_the_way(refused, RAIL, ALL_BUT_RAILS, waivers) == ("hazards are not written down",)
+    assert Interlocks.of(refused).in_the_way(RAIL, ALL_BUT_RAILS, waivers) == ("hazards are not written down",)
 
 
 def test_residual_charge_cannot_be_waived() -> None:
     waivers = waivers_for(BOARD, [(RESIDUAL.id, "it is surely gone by now")])
-    assert in_the_way(BOARD, RESISTOR, set(), waivers) != ()
+    assert Interlocks.of(BOARD).in_the_way(RESISTOR, set(), waivers) != ()
 
 
 def test_a_waiver_needs_a_known_check_a_reason_and_stands_once() -> None:

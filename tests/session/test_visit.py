@@ -19,6 +19,7 @@ from benchcheck.record.model import Head, Stage
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.kept import Kept, kept_in
 from benchcheck.session.visit import Visit, VisitResult
 from tests.factories import bench, board, check, reading, voltage
 
@@ -65,8 +66,8 @@ class Watcher:
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         self.seen.append((check.id, str(score.verdict or score.outcome)))
 
-    def undone(self, check: Check) -> None:
-        self.seen.append((check.id, "undone"))
+    def undone(self, check: Check | None) -> None:
+        self.seen.append((check.id if check else "", "undone"))
 
 
 def head() -> Head:
@@ -201,21 +202,21 @@ def test_a_stopped_visit_ends_with_130_and_keeps_what_was_accepted(tmp_path: Pat
 
 def test_what_is_kept_already_is_not_asked_again(tmp_path: Path) -> None:
     hand = Hand(dict(GOOD))
-    kept = {RESIDUAL.id: (reading(RESIDUAL, "0.01"),), R14.id: (reading(R14, "4.68k"),)}
+    kept = Kept({RESIDUAL.id: (reading(RESIDUAL, "0.01"),), R14.id: (reading(R14, "4.68k"),)})
     result, _, _ = conduct(tmp_path, hand, draw_up(board(RESIDUAL, R14, R15)), kept=kept)
     assert hand.asked == [R15.id]
     assert len(result.scores) == 3
 
 
 def test_without_a_source_what_is_missing_is_skipped_and_nothing_is_blocked(tmp_path: Path) -> None:
-    kept = {IDLE.id: (reading(IDLE, "9.02"),)}
+    kept = Kept({IDLE.id: (reading(IDLE, "9.02"),)})
     result, _, _ = conduct(tmp_path, None, kept=kept)
     assert verdicts(result)[IDLE.id] == "pass"
     assert set(verdicts(result).values()) <= {"pass", "skipped"}
 
 
 def test_a_derived_check_lacking_a_source_is_skipped_not_failed(tmp_path: Path) -> None:
-    result, _, _ = conduct(tmp_path, None, kept={IDLE.id: (reading(IDLE, "9.02"),)})
+    result, _, _ = conduct(tmp_path, None, kept=Kept({IDLE.id: (reading(IDLE, "9.02"),)}))
     (derived,) = (score for score in result.scores if score.check == REGULATION.id)
     assert derived.outcome is Outcome.SKIPPED
     assert FULL.id in derived.because
