@@ -26,14 +26,19 @@ from benchcheck.metrology.guard_band import MultipleOfU, TargetSpecificRisk
 from benchcheck.metrology.population import Mixture, Population, Truncated, from_scipy, normal_population
 from benchcheck.metrology.repeatability import (
     TypeA,
+    correlation_of_means,
     lag_1_autocorrelation,
     pooled_standard_deviation,
+    relative_spread_of_standard_deviation,
     type_a,
 )
 from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
+from benchcheck.metrology.same_meter import drift, linearity
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 if TYPE_CHECKING:
+    from benchcheck.metrology.draws import Draw, curvilinear_trapezoid
+    from benchcheck.metrology.evaluation import Evaluation, evaluate
     from benchcheck.metrology.montecarlo import (
         Comparison,
         Simulation,
@@ -74,6 +79,8 @@ __all__ = [
     "CoverageInterval",
     "DecisionRule",
     "Distribution",
+    "Draw",
+    "Evaluation",
     "GlobalRisks",
     "Mixture",
     "MultipleOfU",
@@ -93,15 +100,20 @@ __all__ = [
     "compare",
     "conformance_probability",
     "correlation_coefficient",
+    "correlation_of_means",
     "covariance",
     "coverage_factor",
+    "curvilinear_trapezoid",
     "degrees_of_freedom_of",
     "difference",
     "distribution_free_confidence",
     "distribution_free_sample_size",
+    "drift",
+    "evaluate",
     "from_scipy",
     "global_risks",
     "lag_1_autocorrelation",
+    "linearity",
     "normal_population",
     "numerical_tolerance",
     "one_sided_factor",
@@ -112,6 +124,7 @@ __all__ = [
     "propagate",
     "propagate_all",
     "ratio",
+    "relative_spread_of_standard_deviation",
     "second_order",
     "simulate",
     "simulate_budget",
@@ -123,6 +136,8 @@ __all__ = [
 ]
 
 _LATER = {
+    "draws": ("Draw", "curvilinear_trapezoid"),
+    "evaluation": ("Evaluation", "evaluate"),
     "montecarlo": (
         "Comparison",
         "Simulation",

@@ -14,7 +14,14 @@ from dataclasses import dataclass, field, replace
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.contribution import Contribution
-from benchcheck.metrology.correlation import Correlation, checked_correlations, coherent, combined
+from benchcheck.metrology.correlation import (
+    Correlation,
+    checked_correlations,
+    coherent,
+    combined,
+    groups,
+    is_one_error,
+)
 from benchcheck.metrology.coverage import CoverageInterval, OutputDistribution
 from benchcheck.metrology.distribution import (
     Distribution,
@@ -152,7 +159,8 @@ class Budget:
     def distribution(self) -> OutputDistribution:
         """Return the exact distribution of the value, as far as the contributions settle it.
 
-        The normal contributions together are Student's t when their effective degrees of freedom are finite.
+        A bounded contribution that is only partly correlated with others counts as normal. The normal
+        contributions together are Student's t when their effective degrees of freedom are finite.
         When limits of error are themselves uncertain (finite degrees of freedom of a bounded contribution)
         the whole is Student's t with the effective degrees of freedom, as in the GUM.
         """
@@ -195,8 +203,6 @@ def _independent_parts(budget: Budget) -> list[tuple[float, float]]:
     """Return (output uncertainty, degrees of freedom) of parts that are independent of each other."""
     if not budget.correlations:
         return [(each.output_uncertainty, each.degrees_of_freedom) for each in budget.contributions]
-    from benchcheck.metrology.correlation import groups
-
     found = []
     for members in groups(budget.contributions, budget.correlations):
         fewest = min(each.degrees_of_freedom for each in members)
@@ -214,10 +220,7 @@ def _distribution(budget: Budget) -> OutputDistribution:
     rectangular: list[float] = []
     u_shaped: list[float] = []
     normal: list[tuple[float, float]] = []
-    correlated = {name for first, second, _ in budget.correlations for name in (first, second)}
-    for each in budget.contributions:
-        if each.id in correlated:
-            continue
+    for each in _single_parts(budget, normal):
         c = abs(each.sensitivity)
         if each.distribution is Distribution.NORMAL:
             normal.append((c * each.standard_uncertainty, each.degrees_of_freedom))
@@ -227,13 +230,32 @@ def _distribution(budget: Budget) -> OutputDistribution:
             u_shaped.append(c * (each.half_width or 0.0))
         else:
             rectangular.extend(c * part for part in _rectangular_parts(each))
-    if correlated:
-        normal.extend(_correlated_parts(budget, correlated))
     sigma = math.hypot(*(part for part, _ in normal))
     dof = math.inf
     if sigma > 0.0:
         dof = whole_degrees_of_freedom(_welch_satterthwaite((part / sigma, nu) for part, nu in normal))
     return OutputDistribution(budget.value, tuple(rectangular), sigma, dof, tuple(u_shaped))
+
+
+def _single_parts(budget: Budget, normal: list[tuple[float, float]]) -> Iterable[Contribution]:
+    """Return independent contributions; what is correlated beyond that goes into `normal` as one term each.
+
+    Coefficients of one and minus one make several contributions of one shape a single one of that shape.
+    """
+    if not budget.correlations:
+        return budget.contributions
+    found = []
+    for members in groups(budget.contributions, budget.correlations):
+        total = combined(members, budget.correlations)
+        first = members[0]
+        if len(members) == 1:
+            found.append(first)
+        elif is_one_error(members, budget.correlations):
+            sensitivity = total / first.standard_uncertainty if first.standard_uncertainty else 0.0
+            found.append(replace(first, sensitivity=sensitivity))
+        else:
+            normal.append((total, min(each.degrees_of_freedom for each in members)))
+    return found
 
 
 def _student(budget: Budget) -> OutputDistribution:
@@ -250,16 +272,6 @@ def _rectangular_parts(contribution: Contribution) -> tuple[float, ...]:
         return (0.5 * a, 0.5 * a)
     top = math.sqrt(max(0.0, min(1.0, 6.0 * (contribution.standard_uncertainty / a) ** 2 - 1.0)))
     return (0.5 * a * (1.0 + top), 0.5 * a * (1.0 - top))
-
-
-def _correlated_parts(budget: Budget, correlated: set[str]) -> list[tuple[float, float]]:
-    from benchcheck.metrology.correlation import groups
-
-    return [
-        (combined(members, budget.correlations), min(each.degrees_of_freedom for each in members))
-        for members in groups(budget.contributions, budget.correlations)
-        if members[0].id in correlated
-    ]
 
 
 def covariance(first: Budget, second: Budget, correlations: Iterable[Correlation] = ()) -> float:

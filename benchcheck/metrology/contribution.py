@@ -22,7 +22,7 @@ _SET = object.__setattr__
 _AGREE = 1e-6
 
 
-def degrees_of_freedom_of(relative_unreliability: float) -> float:
+def degrees_of_freedom_of(relative_unreliability: float, where: str = "type B evaluation") -> float:
     """Return the degrees of freedom of a type B evaluation from how unsure its uncertainty is (GUM G.4.2).
 
     0.25 says that the standard uncertainty may be a quarter off, and gives 8; 0 gives infinity.
@@ -32,7 +32,7 @@ def degrees_of_freedom_of(relative_unreliability: float) -> float:
     """
     if not 0.0 <= relative_unreliability <= math.sqrt(0.5):
         raise MetrologyError(
-            f"relative unreliability {relative_unreliability!r}: a ratio from 0 to 0.707 is needed "
+            f"{where}: relative unreliability {relative_unreliability!r}: a ratio from 0 to 0.707 is needed "
             "(above that less than one degree of freedom remains); write 0.25 for a quarter"
         )
     return math.inf if relative_unreliability == 0.0 else 0.5 / relative_unreliability**2
@@ -166,11 +166,37 @@ class Contribution:
                 f'contribution "{id}" ({label}): limits do not make a {distribution} distribution; '
                 "use from_expanded for a normal, trapezoidal for a trapezoid"
             )
+        where = f'contribution "{id}" ({label})'
+        if not 0.0 <= half_width < math.inf:
+            raise MetrologyError(f"{where}: half-width {half_width!r}: a finite number, 0 or more, is needed")
         if relative_unreliability:
-            degrees_of_freedom = degrees_of_freedom_of(relative_unreliability)
+            if degrees_of_freedom < math.inf:
+                raise MetrologyError(f"{where}: state either degrees of freedom or a relative unreliability")
+            degrees_of_freedom = degrees_of_freedom_of(relative_unreliability, where)
         u = half_width / distribution.divisor
         return cls(
             id, label, u, distribution, half_width, sensitivity, degrees_of_freedom, distribution.divisor, origin
+        )
+
+    @classmethod
+    def from_bounds(
+        cls, id: str, label: str, lower: float, upper: float, *, sensitivity: float = 1.0, origin: str = ""
+    ) -> Contribution:
+        """Return a rectangular contribution from the bounds of a value estimated by their middle (GUM 4.3.7)."""
+        if not lower <= upper:
+            raise MetrologyError(
+                f'contribution "{id}" ({label}): lower bound {lower!r} lies above '
+                f"the upper bound {upper!r}; exchange them"
+            )
+        return cls.from_limits(id, label, 0.5 * upper - 0.5 * lower, sensitivity=sensitivity, origin=origin)
+
+    @classmethod
+    def from_resolution(
+        cls, id: str, label: str, resolution: float, *, sensitivity: float = 1.0, origin: str = ""
+    ) -> Contribution:
+        """Return what one step of the last digit leaves open: half a digit to each side (GUM F.2.2.1)."""
+        return cls.from_limits(
+            id, label, 0.5 * resolution, sensitivity=sensitivity, origin=origin or "half a digit (GUM F.2.2.1)"
         )
 
     @classmethod

@@ -14,7 +14,15 @@ from typing import NamedTuple
 from benchcheck.errors import MetrologyError, close_match
 from benchcheck.metrology.contribution import Contribution
 
-__all__ = ["Correlation", "checked_correlations", "coherent", "combined", "correlation_matrix", "groups"]
+__all__ = [
+    "Correlation",
+    "checked_correlations",
+    "coherent",
+    "combined",
+    "correlation_matrix",
+    "groups",
+    "is_one_error",
+]
 
 #: an eigenvalue may fall this much below zero through rounded coefficients.
 _ROUNDING = 1e-9
@@ -157,3 +165,14 @@ def groups(
     for each in contributions:
         found.setdefault(label[each.id], []).append(each)
     return tuple(tuple(members) for members in found.values())
+
+
+def is_one_error(members: Sequence[Contribution], correlations: Iterable[Correlation]) -> bool:
+    """Return whether coefficients of 1 and -1 make these contributions, all of one shape, a single error."""
+    first, ids = members[0], {each.id for each in members}
+    between = [r for a, b, r in correlations if a in ids and b in ids]
+    shapes = {(each.distribution, each.degrees_of_freedom) for each in members}
+    ratios = {round(each.divisor, 9) for each in members}
+    pairs = len(members) * (len(members) - 1) // 2
+    full = len(between) == pairs and all(abs(r) == 1.0 for r in between)
+    return full and len(shapes) == 1 and len(ratios) == 1 and first.standard_uncertainty > 0.0

@@ -19,7 +19,7 @@ from benchcheck.metrology.contribution import Contribution
 from benchcheck.metrology.correlation import Correlation, checked_correlations, correlation_matrix, groups
 from benchcheck.metrology.distribution import Distribution
 
-__all__ = ["Draw", "Sampler"]
+__all__ = ["Draw", "Sampler", "curvilinear_trapezoid"]
 
 Array = NDArray[np.float64]
 Generator = np.random.Generator
@@ -27,6 +27,25 @@ Generator = np.random.Generator
 Draw = Callable[[Generator, int], Array]
 #: fills an array with draws of a contribution's error over its scale.
 _Fill = Callable[[Generator, Array], None]
+
+
+def curvilinear_trapezoid(lower: float, upper: float, inexactness: float) -> Draw:
+    """Return draws between limits that are themselves known only within `inexactness` (JCGM 101 6.4.3).
+
+    All in the input's quantity unit; the midpoint stays where it is.
+    """
+    if not (math.isfinite(lower) and math.isfinite(upper) and 0.0 <= inexactness <= 0.5 * (upper - lower)):
+        raise MetrologyError(
+            f"limits {lower!r} and {upper!r} within {inexactness!r}: "
+            "lower below upper and an inexactness from 0 to half their distance are needed"
+        )
+
+    def draw(generator: Generator, count: int) -> Array:
+        start = generator.uniform(lower - inexactness, lower + inexactness, count)
+        found: Array = start + (lower + upper - 2.0 * start) * generator.random(count)
+        return found
+
+    return draw
 
 
 class Sampler:
