@@ -100,6 +100,23 @@ class Driver:
     def reopened(self) -> None:
         """Forget what was known of the instrument's settings; drivers give theirs."""
 
+    def ask_twice(self, *questions: str, first: Sequence[str] = ()) -> tuple[str, ...]:
+        """Return answers that came twice alike; InstrumentError otherwise.
+
+        A token ties an answer to its question, but not every digit of it: a state or setting that nothing else
+        confirms is asked two times. `first` goes in front of each round; its answers come first.
+        """
+        answers = self.ask(*first, *questions, *first, *questions)
+        half = len(answers) // 2
+        if answers[:half] != answers[half:]:
+            reason = InstrumentError(
+                f"{self.name}: answers {answers[:half]} and then {answers[half:]} to one question"
+            )
+            self.link.mark(str(reason))
+            raise self.explained(reason)
+        self.link.barrier()
+        return answers[:half]
+
     # ---- checks that ride along in a message
 
     def check_questions(self) -> tuple[str, ...]:

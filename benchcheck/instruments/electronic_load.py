@@ -8,8 +8,9 @@ from benchcheck.errors import BenchError, Fault, InstrumentError
 from benchcheck.instruments.connection import Connection
 from benchcheck.instruments.dialect import fill
 from benchcheck.instruments.driver import Driver, answers_reliably, within
-from benchcheck.instruments.power_supply import RELATIVE, Ceiling
+from benchcheck.instruments.power_supply import RELATIVE, STEADY, STEADY_AMPERE, STEADY_VOLT, Ceiling
 from benchcheck.instruments.reply import read_bool, read_number, read_text
+from benchcheck.instruments.settling import SettleRule, spread
 
 __all__ = ["ElectronicLoad", "LoadPoint"]
 
@@ -88,8 +89,22 @@ class ElectronicLoad(Driver):
         (answer,) = self._questions(self._filled("inp"))
         return self._decoded(answer)
 
+    def steady(self, rule: SettleRule = STEADY) -> LoadPoint:
+        """Return what the input measures once it stands still, for the record; InstrumentError when it does not."""
+        deadline_s = self.clock.monotonic_s() + rule.timeout_s
+        seen = [self.measure()]
+        while self.clock.monotonic_s() < deadline_s:
+            seen.append(self.measure())
+            last = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
+            volts, amperes = [one.voltage_volt for one in last], [one.current_ampere for one in last]
+            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s and len(last) >= rule.window
+            still = spread(volts, rule.relative, STEADY_VOLT) and spread(amperes, rule.relative, STEADY_AMPERE)
+            if held and still:
+                return seen[-1]
+        raise InstrumentError(f"{self.name}: its read-back does not stand still within {rule.timeout_s:g} s")
+
     def measure(self) -> LoadPoint:
-        """Return voltage and current at the input; InstrumentError also when the load was restarted."""
+        """Return one measurement of voltage and current, for watching; InstrumentError also after a restart."""
         status = self.link.manners.event_status
         questions = [self._filled("meas_v"), self._filled("meas_i")]
         answers = self.ask(*questions, *([status] if status else []))
@@ -128,6 +143,4 @@ class ElectronicLoad(Driver):
         self.check(self.ask(command, *self.check_questions()))
 
     def _questions(self, *questions: str) -> tuple[str, ...]:
-        answers = self.ask(*questions)
-        self.link.barrier()
-        return answers
+        return self.ask_twice(*questions)

@@ -36,11 +36,12 @@ OPERATIONS: dict[str, tuple[str, str]] = {
             "off",
             "is_on",
             "measure",
+            "steady",
             "tripped",
             "clear_protection",
             "can",
         ),
-        "load": ("set_constant_current", "set_current", "settings", "on", "off", "is_on", "measure"),
+        "load": ("set_constant_current", "set_current", "settings", "on", "off", "is_on", "measure", "steady"),
     }.items()
     for method in methods
 }

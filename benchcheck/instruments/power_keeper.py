@@ -253,6 +253,10 @@ class KeptSupply:
         """Return voltage, current and mode at the output."""
         return cast(SupplyPoint, self._ask("supply.measure"))
 
+    def steady(self) -> SupplyPoint:
+        """Return what the output measures once it stands still."""
+        return cast(SupplyPoint, self._ask("supply.steady"))
+
     def tripped(self) -> bool:
         """Return whether a protection has tripped."""
         return bool(self._ask("supply.tripped"))
@@ -296,6 +300,10 @@ class KeptLoad:
     def measure(self) -> LoadPoint:
         """Return voltage and current at the input."""
         return cast(LoadPoint, self._ask("load.measure"))
+
+    def steady(self) -> LoadPoint:
+        """Return what the input measures once it stands still."""
+        return cast(LoadPoint, self._ask("load.steady"))
 
 
 def _open_arguments(settings: KeeperSettings) -> dict[str, Any]:

@@ -14,9 +14,12 @@ from benchcheck.instruments.connection import Connection
 from benchcheck.instruments.dialect import fill
 from benchcheck.instruments.driver import Driver, answers_reliably, within
 from benchcheck.instruments.reply import decode_bit, read_bool, read_integer, read_number, read_text
+from benchcheck.instruments.settling import SettleRule, spread
 
 __all__ = ["Ceiling", "Mode", "PowerSupply", "SupplyPoint", "SupplySettings"]
 
+STEADY = SettleRule(window=3, relative=0.01, timeout_s=5.0)
+STEADY_VOLT, STEADY_AMPERE = 0.02, 0.002
 RELATIVE = 0.002  # setting against its read-back, beside half a step of the supply's converter
 SAFE_VOLT = 0.5  # settings are lowered to this before a protection is cleared
 
@@ -201,8 +204,28 @@ class PowerSupply(Driver):
 
     # ---- what it measures
 
+    def steady(self, rule: SettleRule = STEADY) -> SupplyPoint:
+        """Return what the output measures once voltage and current stand still, for the record.
+
+        InstrumentError when they do not within the rule's time.
+        """
+        deadline_s = self.clock.monotonic_s() + rule.timeout_s
+        seen = [self.measure()]
+        while self.clock.monotonic_s() < deadline_s:
+            seen.append(self.measure())
+            last = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
+            volts, amperes = [one.voltage_volt for one in last], [one.current_ampere for one in last]
+            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s and len({one.mode for one in last}) == 1
+            held = held and len(last) >= rule.window
+            if held and spread(volts, rule.relative, STEADY_VOLT) and spread(amperes, rule.relative, STEADY_AMPERE):
+                return seen[-1]
+        raise InstrumentError(f"{self.name}: its read-back does not stand still within {rule.timeout_s:g} s")
+
     def measure(self) -> SupplyPoint:
-        """Return voltage, current and mode at the output; InstrumentError also when the supply was restarted."""
+        """Return one measurement of voltage, current and mode, for watching; `steady` is for the record.
+
+        InstrumentError also when the supply was restarted.
+        """
         keys = ["meas_v", "meas_i", *(["mode"] if self.can("mode") else [])]
         status = self.link.manners.event_status
         questions = [self._filled(key) for key in keys] + ([status] if status else [])
@@ -270,9 +293,7 @@ class PowerSupply(Driver):
         self.check(self._own(self.ask(*self._addressed(command, *self.check_questions()))))
 
     def _questions(self, *keys: str) -> tuple[str, ...]:
-        answers = self._own(self.ask(*self._addressed(*map(self._filled, keys))))
-        self.link.barrier()
-        return answers
+        return self._own(self.ask_twice(*map(self._filled, keys), first=self._addressed()))
 
     def _addressed(self, *pieces: str) -> tuple[str, ...]:
         """Return pieces behind the choice of the channel, which is asked back: another hand may have moved it."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from benchcheck.instruments.reply import Indication, IndicationState
 
-__all__ = ["SettleRule", "agrees", "trend"]
+__all__ = ["SettleRule", "agrees", "spread", "trend"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,9 +41,12 @@ def agrees(indications: Sequence[Indication], rule: SettleRule, resolution: floa
         return len({one.state for one in indications}) == 1
     if len(values) < len(indications):
         return False
-    middle = statistics.median(values)
-    allowed = max(rule.relative * abs(middle), rule.absolute, 2.0 * resolution)
-    return max(values) - min(values) <= allowed
+    return spread(values, rule.relative, max(rule.absolute, 2.0 * resolution))
+
+
+def spread(values: Sequence[float], relative: float, absolute: float) -> bool:
+    """Return whether values lie within the larger of two tolerances, the relative one about their median."""
+    return max(values) - min(values) <= max(relative * abs(statistics.median(values)), absolute)
 
 
 def trend(indications: Sequence[Indication]) -> str:

@@ -21,9 +21,9 @@ MAX_NOISE_LINES = 100
 class LineReader:
     """Collects bytes and hands out lines; ValueError when there are too many or they are not text."""
 
-    def __init__(self, manners: LinkManners) -> None:
+    def __init__(self, manners: LinkManners, encoding: str = "ascii") -> None:
         """Take terminators, caps and noise patterns from the manners of a link."""
-        self._manners = manners
+        self._manners, self._encoding = manners, encoding
         self._ending = manners.read_term.encode("ascii") or b"\n"
         self._noise = [re.compile(pattern) for pattern in manners.drop_lines]
         self._buffer = bytearray()
@@ -53,7 +53,7 @@ class LineReader:
         raw = not self._manners.terminated
         while (data := self._cut()) is not None:
             try:
-                text = bytes(data).decode("latin-1" if raw or data.startswith(b"#") else "ascii")
+                text = bytes(data).decode("latin-1" if raw or data.startswith(b"#") else self._encoding)
             except UnicodeDecodeError:
                 raise ValueError(f"bytes that are no text: {bytes(data[:24])!r}") from None
             line = text if raw else text.strip(self._manners.read_strip)

@@ -83,17 +83,21 @@ HARMLESS = frozenset(
 
 @dataclass(slots=True)
 class Misbehaviour:
-    """One kind, switched on: it strikes messages that match, `times` times (-1: for ever)."""
+    """One kind, switched on: it strikes messages that match, `times` times (-1: for ever), after `skip` of them."""
 
     kind: Kind
     match: str = ""
     times: int = 1
     amount: float = 0.0
+    skip: int = 0
     struck: int = 0
 
     def strikes(self, message: str) -> bool:
         """Return whether this message is struck, and count it."""
         if self.times == 0 or re.search(self.match, message, re.IGNORECASE) is None:
+            return False
+        if self.skip > 0:
+            self.skip -= 1
             return False
         self.times -= self.times > 0
         self.struck += 1

@@ -1,0 +1,230 @@
+"""A handheld meter that streams readings as lines of text over a serial or USB-serial line, described as data.
+
+One pattern with the groups `value`, `unit` and, where the meter sends it, `function` covers the text protocols; a
+binary one needs a converter in front. Only lines that began after they were asked for count: what lay in a buffer
+is older than the probes on the part.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchcheck.bench.functions import Function
+from benchcheck.clock import Clock
+from benchcheck.errors import BenchError, Fault, InstrumentError, close_match
+from benchcheck.instruments.dialect import LinkManners, Serial
+from benchcheck.instruments.reply import Indication, IndicationState, read_number
+from benchcheck.instruments.settling import SettleRule, agrees
+from benchcheck.instruments.transport import Opener, Transport
+from benchcheck.instruments.wire import LineReader
+
+__all__ = ["LineProtocol", "StreamedReading", "StreamingMeter", "build_line_protocol"]
+
+PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "\u00b5": 1e-6, "\u03bc": 1e-6, "m": 1e-3, "": 1.0}
+PREFIXES |= {"k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
+UNITS = {"V": "V", "VDC": "V", "VAC": "V", "A": "A", "ohm": "ohm", "Ohm": "ohm", "OHM": "ohm", "\u03a9": "ohm"}
+UNITS |= {"F": "F", "H": "H", "C": "degC", "degC": "degC", "\u00b0C": "degC", "": ""}
+PATTERN = (
+    r"(?P<function>[A-Za-z][A-Za-z ]*?)?[\s:,=]*"
+    r"(?P<value>[-+]?\.?[0O]\.?L|[-+]?\s*(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(?P<unit>\S*)"
+)
+MAX_LINES_UNREADABLE = 20
+SLICE_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class LineProtocol:
+    """How a meter writes its readings; `functions` maps its own words to measuring functions.
+
+    `request` is sent for each line where the meter waits to be asked; `overload` are the words for beyond full scale.
+    """
+
+    name: str = "generic"
+    pattern: str = PATTERN
+    overload: tuple[str, ...] = ("OL", "O.L", ".OL", "0L", "0.L")
+    functions: Mapping[str, str] = field(default_factory=dict)
+    request: str = ""
+    silence_ms: float = 3000.0
+    encoding: str = "ascii"
+    serial: Serial = field(default_factory=Serial)
+
+
+@dataclass(frozen=True, slots=True)
+class StreamedReading:
+    """One line: the indication, its quantity unit, and the function where the meter says it (else None)."""
+
+    at_s: float
+    indication: Indication
+    quantity_unit: str
+    function: Function | None
+
+
+def build_line_protocol(name: str, data: Mapping[str, Any], where: str = "") -> LineProtocol:
+    """Return a line protocol from its table; BenchError with every fault found."""
+    known = LineProtocol()
+    faults: list[Fault] = []
+    values: dict[str, Any] = {}
+    for key, value in data.items():
+        if key not in LineProtocol.__slots__ or key == "name":
+            message = f"is no key of a line protocol{close_match(key, LineProtocol.__slots__)}"
+            faults.append(Fault(where, f"{name}.{key}", message))
+        elif key == "serial":
+            values[key] = Serial(**value)
+        else:
+            values[key] = tuple(value) if isinstance(getattr(known, key), tuple) else value
+    faults += _pattern_faults(name, str(values.get("pattern", known.pattern)), where)
+    faults += _function_faults(name, values.get("functions", {}), where)
+    if faults:
+        raise BenchError(faults)
+    return LineProtocol(name, **values)
+
+
+def _pattern_faults(name: str, pattern: str, where: str) -> list[Fault]:
+    try:
+        groups = re.compile(pattern).groupindex
+    except re.error as reason:
+        return [Fault(where, f"{name}.pattern", f"is not a regular expression: {reason}; escape it or mend it")]
+    return [
+        Fault(where, f"{name}.pattern", f'has no group "{group}"; write it as (?P<{group}>...)')
+        for group in ("value", "unit")
+        if group not in groups
+    ]
+
+
+def _function_faults(name: str, functions: Mapping[str, str], where: str) -> list[Fault]:
+    allowed = [function.value for function in Function if function.metered]
+    return [
+        Fault(where, f"{name}.functions.{word}", f'"{value}" is no function{close_match(value, allowed)}')
+        for word, value in functions.items()
+        if value not in allowed
+    ]
+
+
+def read_line(line: str, protocol: LineProtocol, at_s: float) -> StreamedReading:
+    """Return the reading of a line; ValueError when it is none.
+
+    >>> read_line("DC 4.68 kOhm", LineProtocol(), 0.0).indication.value
+    4680.0
+    """
+    found = re.fullmatch(protocol.pattern, line.strip())
+    if found is None:
+        raise ValueError(f"{line!r} is no reading")
+    factor, unit = _unit(found["unit"] or "")
+    word = found["value"].replace(" ", "")
+    function = _function(found.groupdict().get("function") or "", protocol)
+    if word.lstrip("+-").upper() in protocol.overload:
+        return StreamedReading(at_s, Indication(line, IndicationState.OVERLOAD, None), unit, function)
+    return StreamedReading(at_s, Indication(line, IndicationState.VALUE, read_number(word) * factor), unit, function)
+
+
+def _unit(text: str) -> tuple[float, str]:
+    """Return factor and quantity unit of a unit with its prefix; ValueError for any other word."""
+    for size in (0, 1):
+        prefix, unit = text[:size], text[size:]
+        if prefix in PREFIXES and unit in UNITS and (unit or not prefix):
+            return PREFIXES[prefix], UNITS[unit]
+    raise ValueError(f"{text!r} is no unit")
+
+
+def _function(word: str, protocol: LineProtocol) -> Function | None:
+    known = protocol.functions.get(word.strip())
+    if known is not None:
+        return Function(known)
+    if word.strip() and protocol.functions:
+        raise ValueError(f"{word!r} is no function of this meter")
+    return None
+
+
+class StreamingMeter:
+    """A meter that talks by itself; it has no commands, so nothing can be set from here."""
+
+    def __init__(self, name: str, opener: Opener, protocol: LineProtocol, clock: Clock) -> None:
+        """Open the line; ConnectionError or InstrumentError as the opener has it."""
+        self.name = name
+        self._protocol, self._clock = protocol, clock
+        self._transport: Transport = opener()
+        self._reader = LineReader(LinkManners(), protocol.encoding)
+
+    def close(self) -> None:
+        """Close the line."""
+        self._transport.close()
+
+    def measure(
+        self, quantity_unit: str, function: Function | None = None, settle: SettleRule | None = None
+    ) -> StreamedReading:
+        """Return the reading once it stands still; InstrumentError for silence, rubbish or another function.
+
+        Lines before the call are thrown away, and so is the first one after it: it may have begun before.
+        """
+        rule = settle or SettleRule(hold_s=0.5)
+        self._forget()
+        seen: list[StreamedReading] = []
+        deadline_s = self._clock.monotonic_s() + rule.timeout_s
+        while self._clock.monotonic_s() < deadline_s:
+            seen.append(self._next(quantity_unit, function))
+            recent = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
+            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s
+            last = seen[-max(rule.window, len(recent)) :]
+            if held and len(seen) >= rule.window and agrees([one.indication for one in last], rule):
+                return seen[-1]
+        raise InstrumentError(
+            f"{self.name}: does not stand still within {rule.timeout_s:g} s; hold the probes firmly"
+        )
+
+    def _forget(self) -> None:
+        """Throw away what has come so far, and the rest of the line that is just coming."""
+        try:
+            while self._transport.waiting():
+                self._transport.receive(65536, 0.0)
+        except ConnectionError as reason:
+            raise self._lost(reason) from reason
+        self._reader = LineReader(LinkManners(), self._protocol.encoding)
+        if not self._protocol.request:
+            with contextlib.suppress(ValueError):
+                self._line()
+
+    def _next(self, quantity_unit: str, function: Function | None) -> StreamedReading:
+        """Return the next line that is a reading; one broken line is passed over, many are not."""
+        reason: Exception | None = None
+        for _ in range(MAX_LINES_UNREADABLE):
+            try:
+                reading = read_line(self._line(), self._protocol, self._clock.monotonic_s())
+            except ValueError as caught:
+                reason = caught
+                continue
+            self._as_wanted(reading, quantity_unit, function)
+            return reading
+        raise InstrumentError(f"{self.name}: sends nothing readable ({reason}); check baud rate and line protocol")
+
+    def _as_wanted(self, reading: StreamedReading, quantity_unit: str, function: Function | None) -> None:
+        if reading.quantity_unit and reading.quantity_unit != quantity_unit:
+            raise InstrumentError(
+                f"{self.name}: is set to measure {reading.quantity_unit}, not {quantity_unit}; turn its switch"
+            )
+        if function is not None and reading.function is not None and reading.function is not function:
+            raise InstrumentError(f"{self.name}: is set to {reading.function}, not {function}; turn its switch")
+
+    def _line(self) -> str:
+        if self._protocol.request:
+            self._transport.send(self._protocol.request.encode(self._protocol.encoding), 1.0)
+        deadline_s = self._clock.monotonic_s() + self._protocol.silence_ms / 1e3
+        while True:
+            line = self._reader.take()
+            if line is not None:
+                return line
+            left_s = deadline_s - self._clock.monotonic_s()
+            if left_s <= 0:
+                raise InstrumentError(f"{self.name}: says nothing; switch its data output on and check the cable")
+            try:
+                self._reader.feed(self._transport.receive(4096, min(left_s, SLICE_S)))
+            except TimeoutError:
+                continue
+            except ConnectionError as reason:
+                raise self._lost(reason) from reason
+
+    def _lost(self, reason: Exception) -> InstrumentError:
+        return InstrumentError(f"{self.name}: the line is gone ({reason}); plug it in again")
