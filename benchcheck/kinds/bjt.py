@@ -97,7 +97,7 @@ def _blocking(part: Bjt, around: Surroundings) -> Check:
         given=part.ce_blocking,
         evidence=lowered_unless_alone(part, pins, around),
         why="With the base left alone nothing flows; the same number both ways is a resistor beside it.",
-        workaround=phrases.LIFT_LEAD,
+        workaround=phrases.REVERSE_CURRENT,
         settle=True,
     )
 

@@ -66,7 +66,7 @@ def capacitance_check(
     small = (
         "Below 1 nF use an LCR meter, or read a known capacitor first, then both in parallel: the difference counts."
     )
-    lift = "Lift one lead, discharge it and read again."
+    compare = "Compare with a new part of the same value on this meter."
     return part_check(
         part,
         "capacitance",
@@ -82,7 +82,7 @@ def capacitance_check(
             if single
             else f"{phrases.RAISED_BY_OTHERS} A leak in parallel raises it too."
         ),
-        workaround=small if value < _SMALL_FARAD else lift,
+        workaround=small if value < _SMALL_FARAD else compare,
         settle=True,
     )
 
@@ -105,7 +105,7 @@ def checks(part: Capacitor, around: Surroundings) -> tuple[Check, ...]:
         evidence=lowered_unless_alone(part, _LEADS, around),
         first_step="keep the fingers off the tips",
         why="A cracked ceramic shorts, an old film part leaks; other paths on the board only lower the reading.",
-        workaround=f"{phrases.LIFT_LEAD} Leaks that show only at working voltage a meter does not see.",
+        workaround="An insulation tester, at no more than the rated voltage, sees leaks a meter does not.",
         settle=True,
     )
     capacitance = capacitance_check(part, _LEADS, around, part.value, part.spread, origin, part.capacitance)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import attrs
 
 from benchcheck.bench.functions import Function
-from benchcheck.kinds import phrases
 from benchcheck.kinds.build import part_check
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.fields import Hertz, Ohms, Window
@@ -39,7 +38,7 @@ def checks(part: Crystal, around: Surroundings) -> tuple[Check, ...]:
             evidence=lowered_unless_alone(part, _LEADS, around),
             first_step="keep the fingers off the tips",
             why="A bridge under the can reads near zero; the feedback resistor beside it, often 1 Mohm, is no fault.",
-            workaround=f"{phrases.LIFT_LEAD} A counter or a receiver tells whether it swings.",
+            workaround="A counter or a receiver tells whether it swings.",
         ),
     )
 

@@ -91,7 +91,7 @@ def _reverse_check(part: Diode | Led, around: Surroundings, supplied: Limits) ->
         given=part.reverse,
         evidence=lowered_unless_alone(part, _REVERSE, around),
         why="The cathode side must block: OL, or on a board anything well above the forward drop.",
-        workaround=phrases.LIFT_LEAD,
+        workaround=phrases.REVERSE_CURRENT,
         settle=True,
     )
 

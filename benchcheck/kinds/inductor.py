@@ -69,7 +69,7 @@ def _inductance(part: Inductor, evidence: Evidence) -> Check:
         expected=part.value if evidence is Evidence.DIRECT else None,
         evidence=evidence,
         why="Shorted turns pull the inductance down; state the test frequency with the reading.",
-        workaround=f"Compare with a new part on an LCR meter at the frequency of use. {phrases.LIFT_LEAD}",
+        workaround="Compare with a new part on an LCR meter at the frequency of use.",
     )
 
 

@@ -109,7 +109,7 @@ def _blocking(part: Mosfet, around: Surroundings) -> Check:
         evidence=lowered_unless_alone(part, part.working, around),
         first_step=_DISCHARGE_GATE,
         why="With gate and source at one potential nothing flows; a low value that stays is a short.",
-        workaround=phrases.LIFT_LEAD,
+        workaround=phrases.REVERSE_CURRENT,
         settle=True,
     )
 
@@ -127,7 +127,7 @@ def _gate(part: Mosfet, around: Surroundings) -> Check:
         evidence=evidence,
         first_step=_DISCHARGE_GATE,
         why="A damaged gate leaks; this reading charges the gate, so join gate and source again after it.",
-        workaround=phrases.LIFT_LEAD,
+        workaround="Compare with the same pins on a good unit, or read the gate off the board.",
         settle=True,
     )
 

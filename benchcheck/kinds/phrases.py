@@ -12,6 +12,7 @@ __all__ = [
     "NULL_LEADS",
     "RAISED_BY_OTHERS",
     "REST_CHARGE_V",
+    "REVERSE_CURRENT",
     "SMALL_OHM",
 ]
 
@@ -30,4 +31,7 @@ RAISED_BY_OTHERS = "Other capacitance on its nets adds to this: too low convicts
 FORCE_CURRENT = (
     "Force a known current (0.1 to 1 A from the bench supply, limit first, within the part's rating) through it "
     "and read the millivolts at its leads, or use four wires."
+)
+REVERSE_CURRENT = (
+    "Bench supply through 10 kohm, plus where red is, within its ratings: 10 mV across the resistor are 1 uA."
 )

@@ -76,7 +76,7 @@ def checks(part: Resistor, around: Surroundings) -> tuple[Check, ...]:
             evidence=evidence,
             first_step=phrases.NULL_LEADS if part.value < phrases.SMALL_OHM else "",
             why=one_sided if in_circuit else "Nothing runs around it, so its own value is read.",
-            workaround=f"{workaround} {phrases.LIFT_LEAD}" if in_circuit else workaround,
+            workaround=workaround,
         ),
     )
 

@@ -67,7 +67,7 @@ def _checks(part: Switch | Connector, around: Surroundings, close: str, part_the
         evidence=lowered_unless_alone(part, _LEADS, around),
         first_step=f"{part_them} {name}; keep the fingers off the tips",
         why="Flux, dirt or a bridge across the contact keeps it from being off.",
-        workaround=phrases.LIFT_LEAD,
+        workaround="A meter with a range above 10 Mohm.",
         switches=_position(part, part.open_resistance, "open"),
         settle=True,
     )
