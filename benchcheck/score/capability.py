@@ -73,6 +73,7 @@ class Capability:
     red: str = ""
     black: str = ""
     first_step: str = ""
+    question: str = ""
     answers: tuple[str, ...] = ()
 
 
@@ -231,6 +232,7 @@ def _plain(check: Check, decides: Decides, **details: Any) -> Capability:
         red=check.red.point if check.red is not None else "",
         black=check.black.point if check.black is not None else "",
         first_step=check.first_step,
+        question=check.why if check.answers else "",
         answers=check.answers,
         **details,
     )

@@ -8,6 +8,7 @@ from dataclasses import replace
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Evidence
+from benchcheck.metrology import Contribution
 from benchcheck.readings.reading import Session
 from benchcheck.score.measured import Measured
 from benchcheck.score.words import joined, shown
@@ -76,5 +77,5 @@ def _for_ohms(check: Check, found: Measured, now: float) -> Iterator[str]:
         )
 
 
-def _shares(found: Measured) -> Iterator[tuple[object, float]]:
+def _shares(found: Measured) -> Iterator[tuple[Contribution, float]]:
     return zip(found.budget.contributions, found.budget.shares, strict=True)

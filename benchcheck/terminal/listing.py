@@ -12,6 +12,12 @@ from benchcheck.score.capability import Capability
 __all__ = ["capability_lines", "check_lines", "window"]
 
 
+_RATIO = (
+    "The ratio is half the width of the limits over U, the expanded uncertainty where a good unit reads: from 4 "
+    "on comfortable, below 1.5 undecided near the limits, below 1 undecided everywhere."
+)
+
+
 def window(lower: float | None, upper: float | None, quantity_unit: str) -> str:
     """Return an interval in words: `4.65 kohm to 4.75 kohm`, `at most 0.4 ohm`, "" when open on both sides."""
     low, high = (
@@ -32,16 +38,19 @@ def check_lines(check: Check) -> tuple[str, ...]:
 
 
 def capability_lines(found: Iterable[Capability]) -> tuple[str, ...]:
-    """Return what a bench can decide, check by check, with the workaround under those it cannot."""
-    lines: list[str] = []
+    """Return what a bench can decide, check by check; a workaround stands once under a run of checks it serves."""
+    lines = [f"{'decides':<10} {'check':<34} {'function':<13} {'U there':>11} {'ratio':>7}"]
+    told = ""
     for one in found:
-        uncertainty = (
-            ""
-            if one.expanded_uncertainty is None
-            else f"U {format_value(one.expanded_uncertainty, one.quantity_unit, ascii=True)}"
-        )
         ratio = "" if one.ratio is None else f"{one.ratio:.1f}"
-        lines.append(f"{one.decides:<10} {one.check:<31} {one.function:<12} {uncertainty:<14} {ratio:>7}".rstrip())
-        if one.workaround:
-            lines.extend(textwrap.wrap(one.workaround, 66, initial_indent=" " * 11, subsequent_indent=" " * 11))
-    return tuple(lines)
+        lines.append(f"{one.decides:<10} {one.check:<34} {one.function:<13} {_expanded(one):>11} {ratio:>7}".rstrip())
+        if one.workaround and one.workaround != told:
+            lines.extend(textwrap.wrap(one.workaround, 69, initial_indent=" " * 11, subsequent_indent=" " * 11))
+        told = one.workaround
+    return (*lines, "", *textwrap.wrap(_RATIO, 80))
+
+
+def _expanded(one: Capability) -> str:
+    if one.expanded_uncertainty is None:
+        return ""
+    return format_value(one.expanded_uncertainty, one.quantity_unit, digits=2, ascii=True)
