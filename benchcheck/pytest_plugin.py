@@ -1,4 +1,4 @@
-"""The pytest plugin: spec files become test files, their checks test items.
+"""The pytest plugin: spec files become test files, their checks test items (`pytest specs/x.toml --unit ...`).
 
 A running test item cannot be undone or asked again, so the visit comes first: `pytest_runtestloop` has the
 session conduct every selected check, then the items replay the final scores. This module imports nothing
@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import warnings
 from collections.abc import Generator, Iterator
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ import pytest
 if TYPE_CHECKING:
     from benchcheck.errors import BenchcheckError
     from benchcheck.kinds.check import Check
+    from benchcheck.plugins.manager import Plugins
     from benchcheck.score.model import Score
     from benchcheck.session.run import Conduct
     from benchcheck.spec.board import Board
@@ -28,8 +29,9 @@ __all__ = ["CheckFailedError", "CheckItem", "ConditionalPassWarning", "SpecFile"
 #: what conducts the visit, and where its errors are held, when a command runs pytest rather than a user.
 CONDUCT = pytest.StashKey["Conduct"]()
 HELD = pytest.StashKey[list["BenchcheckError"]]()
-#: a board that was loaded already.
+#: a board that was loaded already, and the plugins of the run.
 BOARD = pytest.StashKey["Board"]()
+PLUGINS: pytest.StashKey[Plugins] = pytest.StashKey()
 
 
 class ConditionalPassWarning(UserWarning):
@@ -58,19 +60,31 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
-    """Collect TOML files that have the top-level key `benchcheck`."""
-    if file_path.suffix == ".toml" and _is_spec(file_path):
-        spec: pytest.Collector = SpecFile.from_parent(parent, path=file_path)
-        return spec
-    return None
+    """Collect TOML files that have the top-level key `benchcheck`.
+
+    A spec met on the way through directories is collected only where a unit is given, so that nobody's test run
+    asks for a meter because a spec lies beside the tests; one that is named is collected always.
+    """
+    if file_path.suffix != ".toml" or not _is_spec(file_path):
+        return None
+    option = parent.config.option
+    if not (option.unit or option.collectonly or parent.session.isinitpath(file_path)):
+        return None
+    spec: pytest.Collector = SpecFile.from_parent(parent, path=file_path)
+    return spec
 
 
 def _is_spec(path: Path) -> bool:
+    """Return whether the key `benchcheck` stands at the top level: before the first table."""
     try:
         with path.open("rb") as file:
-            return any(line.split(b"=")[0].strip() == b"benchcheck" for line in file.read(65536).splitlines())
+            for line in file.read(65536).removeprefix(b"\xef\xbb\xbf").splitlines():
+                key = line.partition(b"=")[0].strip(b" \t\"'")
+                if key == b"benchcheck" or line.lstrip().startswith(b"["):
+                    return key == b"benchcheck"
     except OSError:
         return False
+    return False
 
 
 class SpecFile(pytest.File):
@@ -80,16 +94,35 @@ class SpecFile(pytest.File):
 
     def collect(self) -> Iterator[pytest.Item]:
         """Yield one item per check, in the order of a visit."""
-        from benchcheck.builtin import load_spec
         from benchcheck.checklist.order import in_order
         from benchcheck.errors import InputError
 
+        _refuse_several_processes(self.config)
         try:
-            self.board = self.config.stash.get(BOARD, None) or load_spec(self.path)
+            self.board = self.config.stash.get(BOARD, None) or self._loaded()
         except InputError as error:
             raise self.CollectError(str(error)) from error
         for check in in_order(self.board.checks):
             yield CheckItem.from_parent(self, name=check.id, check=check)
+
+    def _loaded(self) -> Board:
+        from benchcheck.builtin import load_spec, plugins
+
+        manager = self.config.stash.setdefault(PLUGINS, plugins())
+        return load_spec(_as_called(self.path), manager)
+
+
+def _as_called(path: Path) -> Path:
+    """Return a path as a person would write it from where they are: messages go into reports that travel."""
+    try:
+        return path.relative_to(Path.cwd())
+    except ValueError:
+        return path
+
+
+def _refuse_several_processes(config: pytest.Config) -> None:
+    if hasattr(config, "workerinput") or config.getoption("numprocesses", None):
+        raise SpecFile.CollectError("a visit keeps one record and asks one person: run it without -n, or with -n 0")
 
 
 class CheckItem(pytest.Item):
@@ -153,20 +186,19 @@ def pytest_runtestloop(session: pytest.Session) -> Generator[None, object, objec
 def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
     """Hand every item its score; return whether the visit was stopped on the way."""
     from benchcheck.errors import BenchcheckError
+    from benchcheck.terminal.signals import ending_as_interrupt
 
     config = session.config
     specs = {item.path for item in items}
     if len(specs) > 1:
         raise pytest.UsageError(f"one visit checks one unit: {len(specs)} specs are selected, name one of them")
-    if config.getoption("numprocesses", None) or hasattr(config, "workerinput"):
-        raise pytest.UsageError("a visit keeps one record and asks one person: run it without -n")
     conduct = config.stash.get(CONDUCT, None) or _conduct_from_options(config)
-    board = items[0].getparent(SpecFile)
-    assert board is not None
+    spec = items[0].getparent(SpecFile)
+    assert spec is not None
     try:
-        with _capture_suspended(config):
-            selected = tuple(item.check.id for item in items)
-            report = conduct.run(board.board, selected, config.getvalue("maxfail"))
+        with _capture_suspended(config), ending_as_interrupt():
+            selected = tuple(dict.fromkeys(item.check.id for item in items))
+            report = conduct.run(spec.board, selected, config.getvalue("maxfail"))
     except BenchcheckError as error:
         held = config.stash.get(HELD, None)
         if held is None:
@@ -180,10 +212,18 @@ def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
     return report.interrupted
 
 
-def _capture_suspended(config: pytest.Config) -> AbstractContextManager[Any]:
+@contextmanager
+def _capture_suspended(config: pytest.Config) -> Generator[None]:
+    """Give the terminal, keyboard included, to the visit for a while."""
     capture = config.pluginmanager.getplugin("capturemanager")
-    suspended: AbstractContextManager[Any] = capture.global_and_fixture_disabled() if capture else nullcontext()
-    return suspended
+    if capture is None:
+        yield
+        return
+    capture.suspend_global_capture(in_=True)
+    try:
+        yield
+    finally:
+        capture.resume_global_capture()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -222,4 +262,4 @@ def _conduct_from_options(config: pytest.Config) -> Conduct:
         waive=tuple((check, reason) for check, reason in option.waive),
         operator=option.operator,
     )
-    return conduct_on_screen(request, lines=False)
+    return conduct_on_screen(request, lines=False, plugins=config.stash.get(PLUGINS, None))

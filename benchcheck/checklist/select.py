@@ -7,6 +7,8 @@ from benchcheck.spec.board import Board
 
 __all__ = ["select"]
 
+_SHOWN = 8
+
 
 def select(board: Board, wanted: str) -> tuple[str, ...]:
     """Return the ids of the checks named in a comma-separated list, in board order.
@@ -19,8 +21,7 @@ def select(board: Board, wanted: str) -> tuple[str, ...]:
     for word in filter(None, (part.strip() for part in wanted.split(","))):
         found = {check.id for check in board.checks if _fits(word.casefold(), check.id.casefold())}
         if not found:
-            known = {check.subject for check in board.checks} | set(board.by_id)
-            hint = close_match(word, known) or "; name a part, a rail or a check id"
+            hint = _hint(board, word)
             faults.append(Fault("--only", word, f"the board has nothing of that name to check{hint}"))
         chosen |= found
     if not chosen and not faults:
@@ -28,6 +29,16 @@ def select(board: Board, wanted: str) -> tuple[str, ...]:
     if faults:
         raise UsageError(faults)
     return tuple(check.id for check in board.checks if check.id in chosen)
+
+
+def _hint(board: Board, word: str) -> str:
+    subjects = list(dict.fromkeys(check.subject for check in board.checks))
+    near = close_match(word, {*subjects, *board.by_id})
+    if near:
+        return near
+    alike = [subject for subject in subjects if subject[0].casefold() == word[0].casefold()] or subjects
+    shown = ", ".join(alike[:_SHOWN]) + (", ..." if len(alike) > _SHOWN else "")
+    return f"; there are {shown}" if alike else "; its spec gives no checks"
 
 
 def _fits(word: str, identity: str) -> bool:

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import importlib
+import io
+import os
 import sys
+import traceback
 
 import click
 
@@ -11,6 +14,8 @@ from benchcheck.errors import BenchcheckError, close_match
 
 __all__ = ["COMMANDS", "main"]
 
+INTERRUPTED = 130
+READER_GONE = 141  # as the shell has it for a program whose pipe was closed
 #: command -> (module, one line); the lines stand here so that help needs no command's module.
 COMMANDS = {
     "verify": ("verify", "Check one unit against its spec and keep the record: the main job."),
@@ -48,8 +53,8 @@ class _Commands(click.Group):
 
 @click.group(
     cls=_Commands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog='Example: benchcheck verify specs/marrowby-pr3.toml --unit "PR-3 no. 0412"',
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="Example: benchcheck verify specs/quillmere-kr6.toml --unit 0412",
 )
 @click.version_option(package_name="benchcheck", prog_name="benchcheck", message="%(prog)s %(version)s")
 def cli() -> None:
@@ -58,14 +63,51 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; every expected error becomes its message and its exit code."""
+    _write_whatever_comes()
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:
         error.show()
         code = 2
-    except click.Abort:
-        code = 130
+    except (click.Abort, KeyboardInterrupt):
+        code = INTERRUPTED
     except BenchcheckError as error:
-        click.echo(f"benchcheck: {error}", err=True)
+        _complain(error)
         code = error.exit_code
-    sys.exit(code if isinstance(code, int) else 0)
+    except BrokenPipeError:
+        code = READER_GONE
+    except Exception as error:
+        traceback.print_exc()
+        click.echo(
+            f"benchcheck: stumbled over {error!r}; what was accepted is kept. Please report the above", err=True
+        )
+        code = 2  # never 1, which says that a unit failed
+    _leave(code if isinstance(code, int) else 0)
+
+
+def _complain(error: BenchcheckError) -> None:
+    """Say every fault on a line of its own, wrapped after its place."""
+    from benchcheck.terminal.wrapping import wrapped
+
+    faults = str(error).splitlines()
+    if len(faults) > 1:
+        click.echo(f"benchcheck: {len(faults)} things to put right", err=True)
+    for fault in faults:
+        said = fault if len(faults) > 1 else f"benchcheck: {fault}"
+        click.echo("\n".join(wrapped(said, "", "    ")), err=True)
+
+
+def _write_whatever_comes() -> None:
+    """Let a terminal that lacks a sign show another one rather than end the run."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+
+
+def _leave(code: int) -> None:
+    try:
+        sys.stdout.flush()
+    except OSError:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+    sys.exit(code)

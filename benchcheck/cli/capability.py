@@ -15,8 +15,8 @@ __all__ = ["capability"]
 @click.command(
     epilog="""\b
 Examples:
-  benchcheck capability specs/marrowby-pr3.toml --bench examples/bench.toml
-  benchcheck capability specs/marrowby-pr3.toml --card > card.txt"""
+  benchcheck capability specs/quillmere-kr6.toml --bench examples/bench.toml
+  benchcheck capability specs/quillmere-kr6.toml --card > card.txt"""
 )
 @spec_argument
 @bench_option

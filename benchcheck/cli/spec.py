@@ -16,8 +16,8 @@ __all__ = ["check_spec", "schema"]
     "check-spec",
     epilog="""\b
 Examples:
-  benchcheck check-spec specs/marrowby-pr3.toml
-  benchcheck check-spec specs/marrowby-pr3.toml --brief""",
+  benchcheck check-spec specs/quillmere-kr6.toml
+  benchcheck check-spec specs/quillmere-kr6.toml --brief""",
 )
 @spec_argument
 @click.option("--brief", is_flag=True, help="Only say whether the spec holds together.")
@@ -43,7 +43,8 @@ def check_spec(spec: Path, brief: bool) -> int:
     epilog="""\b
 Example:
   benchcheck schema > benchcheck.schema.json
-  then write "#:schema ./benchcheck.schema.json" as the first line of a spec, for editors that read it""",
+  then write as the first line of a spec, for editors that read it:
+  #:schema ./benchcheck.schema.json""",
 )
 def schema() -> int:
     """Print the JSON Schema of specs, which editors complete and check with."""

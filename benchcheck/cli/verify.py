@@ -15,9 +15,11 @@ __all__ = ["verify"]
 @click.command(
     epilog="""\b
 Examples:
-  benchcheck verify specs/marrowby-pr3.toml --unit "PR-3 no. 0412"
-  benchcheck verify specs/marrowby-pr3.toml --unit 0412 --readings card.csv --stage as-left
-  benchcheck verify specs/marrowby-pr3.toml --unit 0412 --only D3,C9 --explain D3.forward_drop"""
+  benchcheck verify specs/quillmere-kr6.toml --unit 0412
+  benchcheck verify specs/quillmere-kr6.toml --unit 0412 --only D3,C9
+  benchcheck verify specs/quillmere-kr6.toml --unit 0412 --resume
+  benchcheck verify specs/quillmere-kr6.toml --bench examples/bench.toml \\
+    --unit 0412 --readings examples/readings/good.csv --json result.json"""
 )
 @spec_argument
 @click.option("--unit", required=True, metavar="LABEL", help="The unit on the bench, as its label says.")

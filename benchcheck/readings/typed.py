@@ -55,8 +55,8 @@ def magnitude_question(check: Check, reading: Reading) -> str | None:
     slip = magnitude_slip(value, expected) if expected else None
     if slip is None:
         return None
-    shown = format_value(value, check.quantity_unit)
-    meant = format_value(value / 10.0**slip, check.quantity_unit)
+    shown = format_value(value, check.quantity_unit, ascii=True)
+    meant = format_value(value / 10.0**slip, check.quantity_unit, ascii=True)
     return f'"{reading.display.text}" is {shown}, a factor 10^{abs(slip)} off what is expected; {meant} meant?'
 
 

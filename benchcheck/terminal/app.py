@@ -18,13 +18,19 @@ from benchcheck.score.capability import capability
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Source
 from benchcheck.session.run import Conduct, Report, Request
-from benchcheck.terminal.lines import summary_line, wrapped
+from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.listing import window
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import ACTIONS, PromptSource
 from benchcheck.terminal.screen import Screen
 
 __all__ = ["conduct_on_screen"]
+
+#: what is named again at the end, because it must not be lost among the passes.
+_NAMED = (
+    ("failed", (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)),
+    ("inside the limits, but nearer to them than the uncertainty", (Verdict.CONDITIONAL_PASS,)),
+)
 
 
 def conduct_on_screen(
@@ -86,14 +92,13 @@ class _Show:
             self._progress.wipe()
         screen = self._screen
         screen.heading(f"{len(report.scores)} checks: {summary_line(report.scores)}")
-        conditional = [score.check for score in report.scores if score.verdict is Verdict.CONDITIONAL_PASS]
-        if conditional:
-            near = "inside the limits, but nearer to them than the uncertainty"
-            screen.paragraph(f"{near}: {', '.join(conditional)}", "", "  ")
+        for words, verdicts in _NAMED:
+            names = [score.check for score in report.scores if score.verdict in verdicts]
+            if names:
+                screen.paragraph(f"{words}: {', '.join(names)}", "", "  ")
         rule = report.bench.decision
         screen.paragraph(f"decision rule: {rule.name}; {rule.guard_band}", "", "  ")
-        for line in wrapped(f"record: {report.record}", "", "  "):
-            screen.tell(line)
+        screen.paragraph(f"record: {report.record}", "", "  ")
         screen.tell(f"last seal: {report.last_seal}")
         for fault in self._plugins.left_out if self._plugins else ():
             screen.paragraph(f"left out: {fault}", "", "  ")

@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from benchcheck.quantity import format_value
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.terminal.drawing import draw
+from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["STYLES", "WIDTH", "outcome_word", "score_lines", "score_sentence", "summary_line", "wrapped"]
+__all__ = ["STYLES", "outcome_word", "score_lines", "score_sentence", "summary_line"]
 
-WIDTH = 80
 _UNDER = " " * 17
 #: colour only repeats what the words say.
 STYLES: dict[str, str] = {
@@ -23,25 +23,6 @@ STYLES: dict[str, str] = {
 }
 
 
-def wrapped(words: str, indent: str = "", hanging: str = "") -> list[str]:
-    """Return words in lines of at most 80 columns; only a single word longer than that (a path) stands out.
-
-    `indent` stands before the first line, `hanging` before the others. Several times faster than textwrap, which
-    would cost more than scoring.
-    """
-    lines, line, free = [], indent, WIDTH - len(indent)
-    fresh = True
-    for word in words.split():
-        needed = len(word) + (not fresh)
-        if needed > free and not fresh:
-            lines.append(line)
-            line, free, fresh, needed = hanging, WIDTH - len(hanging), True, len(word)
-        line += word if fresh else f" {word}"
-        free -= needed
-        fresh = False
-    return [*lines, line] if not fresh else lines
-
-
 def outcome_word(score: Score) -> str:
     """Return the verdict of a measured check, the outcome of any other."""
     return str(score.verdict if score.outcome is Outcome.MEASURED and score.verdict else score.outcome)
@@ -49,13 +30,28 @@ def outcome_word(score: Score) -> str:
 
 def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
     """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help."""
-    shown = (
-        score.display if score.value is None else format_value(score.value, score.quantity_unit, digits=4, ascii=True)
+    if score.outcome is not Outcome.MEASURED:
+        return tuple(_unmeasured_lines(score, reasons))
+    head = _clip(
+        f"{outcome_word(score):<16} {score.check:<31}{_clip(_shown(score), 12):>12} {draw(score)}".rstrip(), WIDTH
     )
-    head = f"{outcome_word(score):<16} {score.check:<31}{_clip(shown, 12):>12} {draw(score)}".rstrip()
     if not reasons or score.verdict is Verdict.PASS:
         return (head,)
     return (head, *wrapped(_reasons(score), _UNDER, _UNDER))
+
+
+def _unmeasured_lines(score: Score, reasons: bool) -> list[str]:
+    """Return what was not measured on one line with the reason, if it fits; what would change it is plain."""
+    head = f"{outcome_word(score):<16} {score.check:<31} "
+    if reasons and len(head) + len(score.because) <= WIDTH:
+        return [f"{head}{score.because}".rstrip()]
+    return [_clip(head.rstrip(), WIDTH), *(wrapped(_sentence(score.because), _UNDER, _UNDER) if reasons else ())]
+
+
+def _shown(score: Score) -> str:
+    if score.value is None:
+        return score.display
+    return format_value(float(f"{score.value:.4g}"), score.quantity_unit, ascii=True)
 
 
 def score_sentence(score: Score) -> str:

@@ -14,8 +14,8 @@ from benchcheck.kinds.check import Check, Evidence, Probe
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
-from benchcheck.terminal.lines import wrapped
 from benchcheck.terminal.listing import window
+from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["ACTIONS", "PromptSource", "instructions", "limits_window"]
 

@@ -13,7 +13,8 @@ import sys
 from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
-from benchcheck.terminal.lines import STYLES, outcome_word, score_lines, wrapped
+from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
+from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["Screen", "coloured"]
 

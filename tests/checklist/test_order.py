@@ -119,7 +119,7 @@ def test_checks_are_selected_by_part_by_id_or_without_the_bracket(wanted: str, c
 
 
 @pytest.mark.parametrize(
-    ("wanted", "told"), [("R41", 'did you mean "R14"?'), ("", "names nothing"), ("zz9", "name a part")]
+    ("wanted", "told"), [("R41", 'did you mean "R14"?'), ("", "names nothing"), ("zz9", "there are VSW, isolation")]
 )
 def test_a_selection_that_fits_nothing_is_named(wanted: str, told: str) -> None:
     with pytest.raises(UsageError, match=told.replace("?", r"\?")):

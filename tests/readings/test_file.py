@@ -106,8 +106,8 @@ def test_ids_are_found_in_any_case() -> None:
     [
         ("R41.resistance,4.68k", 'no such check; did you mean "R14.resistance"?'),
         ("VSW.to_ground,1.2k", "write VSW.to_ground[red:VSW] or VSW.to_ground[red:GND]"),
-        ("R14.resistance,4.68", "4.68 kΩ meant?"),
-        ("R14.resistance,4.68M", "4.68 kΩ meant?"),
+        ("R14.resistance,4.68", "4.68 kohm meant?"),
+        ("R14.resistance,4.68M", "4.68 kohm meant?"),
         ("R14.resistance,five", '"five"'),
         ("R14.resistance,NaN", '"NaN"'),
         ("R14.resistance,4.68 V", '"4.68 V"'),

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.terminal.drawing import draw
-from benchcheck.terminal.lines import WIDTH, score_lines, summary_line
+from benchcheck.terminal.lines import score_lines, summary_line
+from benchcheck.terminal.wrapping import WIDTH
 
 
 def score(value: float | None, lower: float | None, upper: float | None, **more: Any) -> Score:
