@@ -172,7 +172,7 @@ class _Loader:
         if isinstance(given, str) and given in self.kinds:
             return self.kinds[given]
         if given is None:
-            says = next((key for key, value in table.items() if value in self.kinds), None)
+            says = next((key for key, value in table.items() if isinstance(value, str) and value in self.kinds), None)
             hint = f"; {says} should be kind" if says else f"; write {one_of(self.kinds)}"
             self.found.add(f"is missing{hint}", "part", name, "kind")
             return None

@@ -131,7 +131,9 @@ def check_switches(data: Data, found: Findings) -> None:
         what = (
             f"{name} is a {kinds[name]}, not a switch or connector" if name in kinds else "is no part of this board"
         )
-        hint = close_match(name, known) or f"; switches here are {', '.join(known) or 'none'}"
+        hint = close_match(name, known) or (
+            f"; switches here are {', '.join(known)}" if known else "; it has no switches"
+        )
         found.add(f"{what}{hint}", *path)
 
 
