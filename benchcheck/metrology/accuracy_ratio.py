@@ -31,14 +31,14 @@ def _checked(ratio: float) -> float:
 def managed_multiple(ratio: float) -> float:
     """Return M of A = T - U M, for a joint false accept of at most 2 % (Z540.3 handbook, method 6).
 
-    0 above a ratio of about 4.6.
+    Below 0, above a ratio of about 4.6, no guard band is needed.
     """
-    return max(0.0, 1.04 - math.exp(0.38 * math.log(_checked(ratio)) - 0.54))
+    return 1.04 - math.exp(0.38 * math.log(_checked(ratio)) - 0.54)
 
 
 def managed_factor(ratio: float) -> float:
     """Return the acceptance factor of the managed guard band (method 6); 0 when nothing is left."""
-    return max(0.0, 1.0 - managed_multiple(ratio) / ratio)
+    return max(0.0, 1.0 - max(0.0, managed_multiple(ratio)) / ratio)
 
 
 def rss_factor(ratio: float) -> float:

@@ -67,14 +67,16 @@ class Conformity:
     """What a result shows about a tolerance interval; numbers in the quantity unit of the value.
 
     `guard_band` is the width w at each limit, `acceptance` the interval a reading must lie in to pass, None
-    when the guard bands leave none; `decides` says whether any reading could pass. The specific risks are
-    those of this one item: that it does not conform although accepted, or conforms although rejected.
+    when the guard bands leave none; `decides` says whether any reading could pass. The nonconformance
+    probability keeps its digits when it is small. The specific risks are those of this one item: that it does
+    not conform although accepted, or conforms although rejected.
     """
 
     verdict: Verdict
     value: float
     tolerance: ToleranceInterval
     conformance_probability: float
+    nonconformance_probability: float
     standard_uncertainty: float
     expanded_uncertainty: float
     coverage_factor: float
@@ -88,7 +90,7 @@ class Conformity:
     @property
     def specific_false_accept_risk(self) -> float:
         """Return the probability that this item does not conform, should it be accepted (JCGM 106 3.3.13)."""
-        return 1.0 - self.conformance_probability
+        return self.nonconformance_probability
 
     @property
     def specific_false_reject_risk(self) -> float:
@@ -127,11 +129,13 @@ def assess(
     if not -math.inf < w < math.inf:
         raise MetrologyError(f"guard band {w!r}: it must be a finite width; check the rule {rule}")
     acceptance = tolerance.narrowed(w)
+    outside = law.outside(tolerance.bottom, tolerance.top)
     return Conformity(
         _verdict(law.center, tolerance, acceptance, w, rule.binary),
         law.center,
         tolerance,
-        law.between(tolerance.bottom, tolerance.top),
+        1.0 - outside,
+        outside,
         law.standard_uncertainty,
         interval.expanded_uncertainty,
         interval.coverage_factor,

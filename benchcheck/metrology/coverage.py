@@ -131,7 +131,11 @@ class OutputDistribution:
 
     def between(self, lower: float, upper: float) -> float:
         """Return the probability that the value lies between two limits, either of which may be infinite."""
-        return max(0.0, 1.0 - (self.cdf(lower) + self.sf(upper)))
+        return max(0.0, 1.0 - self.outside(lower, upper))
+
+    def outside(self, lower: float, upper: float) -> float:
+        """Return the probability that the value lies beyond either limit, keeping its digits when small."""
+        return min(1.0, self.cdf(lower) + self.sf(upper))
 
     def quantile(self, p: float) -> float:
         """Return the value below which a probability `p`, between 0 and 1 exclusive, lies."""
