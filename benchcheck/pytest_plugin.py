@@ -161,8 +161,8 @@ class CheckItem(pytest.Item):
         return super().repr_failure(excinfo, *args)
 
     def reportinfo(self) -> tuple[Path, int | None, str]:
-        """Name the check in reports."""
-        return self.path, None, self.check.id
+        """Name the check in reports; pytest would turn the points of a bare id into colons."""
+        return self.path, None, f"{self.check.id} ({self.check.function})"
 
 
 def _told(score: Score) -> str:
@@ -224,6 +224,7 @@ def _capture_suspended(config: pytest.Config) -> Generator[None]:
         yield
     finally:
         capture.resume_global_capture()
+        capture.suspend_global_capture()  # as pytest has it between phases; only the keyboard was ours to give back
 
 
 @pytest.hookimpl(wrapper=True)

@@ -56,7 +56,8 @@ def _shown(score: Score) -> str:
 
 def score_sentence(score: Score) -> str:
     """Return a score as one sentence for a test report: `fail: 4.99k. 4.99 kohm lies 243 ohm above ...`."""
-    return f"{outcome_word(score)}: {score.display or 'not read'}. {_reasons(score)}".strip()
+    shown = f"{score.display}. " if score.display else ""
+    return f"{outcome_word(score)}: {shown}{_reasons(score)}".strip()
 
 
 def _reasons(score: Score) -> str:
