@@ -113,7 +113,7 @@ def test_the_verdict_does_not_depend_on_the_scale_of_the_quantity_unit(
 
 
 def test_the_half_width_and_the_exact_coverage_of_the_handheld_example() -> None:
-    """4.7 kohm on "0.8 % + 3" of 1 ohm: half-width 40.6, exact 95 % figure 38.6 (the project's own worked example)."""
+    """4.7 kohm on "0.8 % + 3" of 1 ohm: half-width 40.6, exact 95 % figure 38.6 (own example)."""
     one = check("R1.resistance", limits=Limits(4.6e3, 4.8e3))
     rule = replace(BENCH.decision, coverage=0.95)
     found = judge(one, [reading(one, "4.700k")], replace(BENCH, decision=rule), Session(leads_ohm=0.0))
