@@ -24,15 +24,15 @@ Examples:
 @json_option
 def capability(spec: Path, bench: str | None, card: bool, json_file: Path | None) -> int:
     """Say for every check of SPEC what this bench's meters make of it: can they decide, and if not, what can."""
-    from benchcheck.builtin import load_spec
     from benchcheck.checklist.order import in_order
+    from benchcheck.cli.opening import open_spec
     from benchcheck.readings.reading import Session
     from benchcheck.report.card import probe_card
     from benchcheck.score.capability import capabilities, capability_json
     from benchcheck.session.run import bench_from
     from benchcheck.terminal.listing import capability_lines
 
-    board = load_spec(spec)
+    board = open_spec(spec)
     bench_read = bench_from(bench)
     found = capabilities(in_order(board.checks), bench_read, Session(ambient_c=board.ambient_c))
     if json_file is not None:

@@ -23,11 +23,11 @@ Examples:
 @click.option("--brief", is_flag=True, help="Only say whether the spec holds together.")
 def check_spec(spec: Path, brief: bool) -> int:
     """Validate SPEC: every fault at once, with its line; then list the checks it gives."""
-    from benchcheck.builtin import load_spec
     from benchcheck.checklist.order import in_order
+    from benchcheck.cli.opening import open_spec
     from benchcheck.terminal.listing import check_lines
 
-    board = load_spec(spec)
+    board = open_spec(spec)
     click.echo(f"{spec}: {board.model} {board.revision}: {len(board.checks)} checks, nothing wrong")
     for refusal in board.power_refusals:
         click.echo(f"no power on this board: {refusal}")

@@ -20,6 +20,9 @@ __all__ = ["COLLECTED", "Plugins", "Validator"]
 #: the hooks whose answers are collected when a plugin is let in.
 COLLECTED = ("benchcheck_kinds", "benchcheck_dialects", "benchcheck_sources", "benchcheck_reports")
 
+#: what a stranger's code may raise; Ctrl-C alone is not the stranger's.
+_ANYTHING = (Exception, SystemExit)
+
 #: takes what a hook handed over and what is there already; returns what is wrong with it, in words.
 Validator = Callable[[Any, tuple[Any, ...]], tuple[str, ...]]
 
@@ -78,7 +81,7 @@ class Plugins:
                 self._versions[entry.name] = entry.dist.version if entry.dist else ""
             except PluginError as error:
                 self.left_out += error.faults
-            except Exception as error:  # a stranger's module may raise anything; the board must still be checked
+            except _ANYTHING as error:  # the board must still be checked
                 message = f"cannot be loaded ({type(error).__name__}: {error}); mend or uninstall it"
                 self.left_out += (Fault(f"plugin {entry.name}", "", message),)
 
@@ -91,7 +94,7 @@ class Plugins:
             name = implementation.plugin_name
             try:
                 implementation.function(*(argument[key] for key in implementation.argnames))
-            except Exception as error:  # a notice may never stop or change a visit
+            except _ANYTHING as error:  # a notice may never stop or change a visit
                 message = f"raised {type(error).__name__}: {error}; it is told nothing more"
                 self.left_out += (Fault(f"plugin {name}", hook, message),)
                 self._manager.unregister(name=name)
@@ -107,7 +110,7 @@ class Plugins:
             return ()
         try:
             things = tuple(implementation())
-        except Exception as error:  # named and left out, whatever it was
+        except _ANYTHING as error:  # named and left out, whatever it was
             faults.append(Fault(f"plugin {name}", hook, f"raised {type(error).__name__}: {error}"))
             return ()
         wrong = self._validators[hook](things, self._handed[hook]) if hook in self._validators else ()

@@ -17,12 +17,16 @@ __all__ = ["Answer", "Later", "Observer", "Skip", "Source", "Step", "Stop", "Tak
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One request: the check, its place among those asked (from 1), how many there are, and the session so far."""
+    """One request: the check, its place among those asked (from 1), how many there are, and the session so far.
+
+    `again` says why a check that was read already is asked again, "" where it was not.
+    """
 
     check: Check
     place: int
     total: int
     session: Session
+    again: str = ""
 
 
 @dataclass(frozen=True, slots=True)

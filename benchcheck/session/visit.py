@@ -26,6 +26,7 @@ from benchcheck.session.kept import Answered, Kept
 __all__ = ["Visit", "VisitResult"]
 
 _Queue = deque[Check]
+STILL_CHARGED = "charge is still there: discharge it through a resistor, then measure again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +129,8 @@ class Visit:
             self._score(check, blocked(check, "; ".join(obstacles)))
             return
         total = len(self.checklist.checks)
-        self._act(check, self.source.answer(Step(check, total - len(queue), total, self.session)), queue)
+        again = STILL_CHARGED if check.id in self._readings else ""
+        self._act(check, self.source.answer(Step(check, total - len(queue), total, self.session, again)), queue)
 
     def _act(self, check: Check, answer: Answer, queue: _Queue) -> None:
         match answer:

@@ -76,7 +76,8 @@ class _Show:
             screen.tell()
             for line in ACTIONS:
                 screen.tell(f"  {line}")
-        screen.tell()
+        else:
+            screen.tell()
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         if self._lines:

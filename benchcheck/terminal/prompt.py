@@ -62,7 +62,8 @@ def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
     """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit."""
     check = step.check
     rows = [
-        ("first", check.first_step),
+        ("again", step.again),
+        ("first", check.first_step if not step.again else ""),
         ("set", _SETTINGS.get(check.function, "")),
         ("switches", ", ".join(f"{name} {state}" for name, state in check.switches)),
         ("red", _point(check.red)),

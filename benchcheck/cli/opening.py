@@ -1,0 +1,22 @@
+"""Opening a spec for a command that only looks at it: plugins that had to be left out are named beside the output."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from benchcheck.builtin import load_spec, plugins
+from benchcheck.spec.board import Board
+from benchcheck.terminal.wrapping import wrapped
+
+__all__ = ["open_spec"]
+
+
+def open_spec(path: Path) -> Board:
+    """Return the board of a spec; says on standard error which installed plugins were left out, and why."""
+    manager = plugins()
+    board = load_spec(path, manager)
+    for fault in manager.left_out:
+        click.echo("\n".join(wrapped(f"left out: {fault}", "", "    ")), err=True)
+    return board

@@ -1,0 +1,176 @@
+"""The door for plugins: in whole or not at all, by name, and no stranger ever stops a visit."""
+
+from __future__ import annotations
+
+import importlib.metadata
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from benchcheck.builtin import plugins
+from benchcheck.errors import PluginError
+from benchcheck.kinds.catalogue import KINDS
+from benchcheck.plugins import hookspecs
+from benchcheck.plugins.hookspecs import hookimpl
+from benchcheck.plugins.manager import COLLECTED, Plugins
+
+HOOKS = [name for name in vars(hookspecs) if name.startswith("benchcheck_")]
+KIND = replace(KINDS[0], name="lamp")
+
+
+class Lamps:
+    """A plugin that adds a kind and listens."""
+
+    def __init__(self, *kinds: Any) -> None:
+        self.kinds = kinds or (KIND,)
+        self.heard: list[Any] = []
+
+    @hookimpl
+    def benchcheck_kinds(self) -> Iterable[Any]:
+        return self.kinds
+
+    @hookimpl
+    def benchcheck_check_scored(self, score: Any) -> None:
+        self.heard.append(score)
+
+
+class Entry:
+    """An entry point as installed packages have them."""
+
+    def __init__(self, name: str, load: Callable[[], object]) -> None:
+        self.name, self.load, self.dist = name, load, None
+
+
+def refused(manager: Plugins, plugin: object, name: str) -> str:
+    before = manager.names, {hook: manager.handed(hook) for hook in COLLECTED}
+    with pytest.raises(PluginError) as caught:
+        manager.let_in(plugin, name)
+    assert (manager.names, {hook: manager.handed(hook) for hook in COLLECTED}) == before, "nothing in between"
+    return str(caught.value)
+
+
+def test_the_built_in_kinds_come_in_by_the_same_door() -> None:
+    manager = plugins(installed=False)
+    assert manager.names == ("built-in",)
+    assert manager.handed("benchcheck_kinds") == KINDS
+
+
+def test_what_a_plugin_hands_over_stands_after_what_was_there() -> None:
+    manager = plugins(installed=False)
+    manager.let_in(Lamps(), "lamps")
+    assert manager.handed("benchcheck_kinds") == (*KINDS, KIND)
+    assert manager.names == ("built-in", "lamps")
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("built-in", "is in already"), ("", "needs a name"), (" ", "needs a name")]
+)
+def test_a_plugin_needs_a_name_of_its_own(name: str, told: str) -> None:
+    assert told in refused(plugins(installed=False), Lamps(), name)
+
+
+def test_a_kind_that_is_there_already_is_refused_by_name() -> None:
+    told = refused(plugins(installed=False), Lamps(KIND, KINDS[0]), "lamps")
+    assert told == f'plugin lamps: benchcheck_kinds: kind "{KINDS[0].name}" is there already; choose another name'
+
+
+def test_the_same_kind_twice_from_one_plugin_is_refused() -> None:
+    assert '"lamp" is there already' in refused(plugins(installed=False), Lamps(KIND, KIND), "lamps")
+
+
+def test_everything_wrong_with_a_plugin_is_told_at_once() -> None:
+    told = refused(plugins(installed=False), Lamps("a word", 7, KINDS[0]), "lamps").splitlines()
+    assert len(told) == 3
+    assert all(line.startswith("plugin lamps: ") for line in told)
+
+
+def test_a_plugin_that_raises_is_named_with_the_hook_and_stays_out() -> None:
+    class Broken:
+        @hookimpl
+        def benchcheck_dialects(self) -> Iterable[Any]:
+            raise ZeroDivisionError("no lamp")
+
+        @hookimpl
+        def benchcheck_kinds(self) -> Iterable[Any]:
+            return (KIND,)
+
+    told = refused(plugins(installed=False), Broken(), "broken")
+    assert told == "plugin broken: benchcheck_dialects: raised ZeroDivisionError: no lamp"
+
+
+def test_a_hook_with_arguments_nobody_has_is_refused() -> None:
+    class Asking:
+        @hookimpl
+        def benchcheck_check_scored(self, verdict: str) -> None:
+            """There is no such argument."""
+
+    told = refused(plugins(installed=False), Asking(), "asking")
+    assert "asking" in told
+    assert "verdict" in told
+
+
+def test_a_hook_of_no_known_name_is_refused() -> None:
+    class Misspelt:
+        @hookimpl
+        def benchcheck_check_score(self, score: Any) -> None:
+            """One letter short."""
+
+    assert "benchcheck_check_score" in refused(plugins(installed=False), Misspelt(), "misspelt")
+
+
+def test_one_plugin_cannot_come_in_twice() -> None:
+    manager, lamps = Plugins(), Lamps()
+    manager.let_in(lamps, "lamps")
+    refused(manager, lamps, "more lamps")
+    assert manager.names == ("lamps",)
+
+
+def test_installed_plugins_that_cannot_come_in_are_left_out_and_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing() -> object:
+        raise ImportError("no module named lamps")
+
+    entries = [Entry("gone", missing), Entry("lamps", Lamps), Entry("twin", Lamps)]
+    monkeypatch.setattr(importlib.metadata, "entry_points", lambda *, group: entries if group == "benchcheck" else [])
+    manager = plugins()
+    assert manager.names == ("built-in", "lamps")
+    gone, twin = map(str, manager.left_out)
+    assert "plugin gone: cannot be loaded (ImportError: no module named lamps)" in gone
+    assert twin.startswith('plugin twin: benchcheck_kinds: kind "lamp" is there already')
+
+
+def test_notices_reach_every_plugin_with_their_one_argument() -> None:
+    manager, lamps = Plugins(), Lamps()
+    manager.let_in(lamps, "lamps")
+    manager.notify("benchcheck_check_scored", score="pass")
+    manager.notify("benchcheck_checklist_ready", checklist=())
+    assert lamps.heard == ["pass"]
+
+
+def test_a_listener_that_raises_is_told_nothing_more_and_the_others_are_told() -> None:
+    class Shouting(Lamps):
+        @hookimpl
+        def benchcheck_check_scored(self, score: Any) -> None:
+            self.heard.append(score)
+            raise RuntimeError("too loud")
+
+    manager, quiet, shouting, last = Plugins(), Lamps(), Shouting(), Lamps()
+    for plugin, name in ((quiet, "quiet"), (shouting, "shouting"), (last, "last")):
+        manager.let_in(plugin, name)
+    for score in ("pass", "fail"):
+        manager.notify("benchcheck_check_scored", score=score)
+    assert (quiet.heard, shouting.heard, last.heard) == (["pass", "fail"], ["pass"], ["pass", "fail"])
+    (fault,) = manager.left_out
+    assert str(fault).startswith("plugin shouting: benchcheck_check_scored: raised RuntimeError: too loud")
+
+
+@pytest.mark.parametrize("hook", HOOKS)
+def test_every_hook_says_what_it_is_for(hook: str) -> None:
+    assert getattr(hookspecs, hook).__doc__.strip()
+
+
+def test_a_run_has_a_manager_of_its_own() -> None:
+    first = plugins(installed=False)
+    first.let_in(Lamps(), "lamps")
+    assert plugins(installed=False).names == ("built-in",)

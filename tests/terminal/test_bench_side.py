@@ -1,0 +1,235 @@
+"""A visit with a person at a terminal: what is asked, taken back, put off, stopped, killed and gone on with."""
+
+from __future__ import annotations
+
+import pathlib
+import signal
+
+import pytest
+
+from benchcheck.record.model import EventKind
+from benchcheck.record.record import Record
+from benchcheck.record.store import read_record
+from tests.cli.scratch import GOOD, NAMES, lay_out, records
+from tests.terminal.pseudo import Person
+
+ORDER = [
+    "BATT.residual_voltage", "VCC.residual_voltage", "D1.forward_drop", "D1.reverse",
+    "isolation.resistance[BASE:VCC]", "BATT.to_ground[red:BATT]", "BATT.to_ground[red:GND]",
+    "VCC.to_ground[red:VCC]", "VCC.to_ground[red:GND]", "BATT.idle_current", "VCC.voltage[0A]",
+    "VCC.voltage[50mA]",
+]  # fmt: skip
+DROP = ("benchcheck", "verify", "board.toml", "--unit", "7", "--only", "D1")
+
+
+def visit(folder: pathlib.Path, *more: str) -> Person:
+    return Person(folder, "benchcheck", "verify", "board.toml", "--unit", "7", "--only", NAMES, *more)
+
+
+def record_of(folder: pathlib.Path) -> Record:
+    (path,) = (path for path in records(folder) if path.suffix == ".toml")
+    return read_record(path)
+
+
+def answer(person: Person, checks: list[str]) -> None:
+    for check in checks:
+        assert person.asked() == check
+        person.type(GOOD[check])
+
+
+def test_a_visit_asks_in_order_and_ends_with_what_verify_says_of_a_file(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER)
+        assert person.end() == 0
+    assert "13 checks: 13 pass" in person.screen
+    assert [one.check for one in record_of(tmp_path).readings] == ORDER
+
+
+def test_a_prompt_says_place_function_first_step_probes_and_window_in_lines_that_fit(tmp_path: pathlib.Path) -> None:
+    with Person(lay_out(tmp_path), *DROP) as person:
+        answer(person, ORDER[:2])
+        told = person.prompted()
+        for words in ("3 of 4  D1.forward_drop", "set       diode test", "red       ", "black     ", "expect    "):
+            assert words in told
+        assert all(len(line) <= 80 for line in person.screen.splitlines())
+
+
+def test_undo_goes_back_step_by_step_and_the_record_keeps_every_try(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:3])
+        assert person.asked() == ORDER[3]
+        for back in (ORDER[2], ORDER[1]):
+            person.type("undo")
+            assert person.asked() == back
+        person.type("0.0051")
+        answer(person, ORDER[2:])
+        assert person.end() == 0
+    record = record_of(tmp_path)
+    standing = {one.check: one.display.text for one in record.readings}
+    assert standing == {**GOOD, "VCC.residual_voltage": "0.0051"}
+    assert len(record.all_readings) == len(GOOD) + 2
+    assert len(record.scores) == len(GOOD) + 1
+
+
+def test_later_comes_after_the_others_and_whatever_needs_it_waits(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:2])
+        assert person.asked() == "D1.forward_drop"
+        person.type("later")
+        answer(person, ORDER[3:9])
+        assert person.asked() == "D1.forward_drop", "power waits for the junction that was put off"
+        person.type(GOOD["D1.forward_drop"])
+        answer(person, ORDER[9:])
+        assert person.end() == 0
+
+
+def test_a_skip_needs_a_reason_and_why_tells_what_a_check_is_for(tmp_path: pathlib.Path) -> None:
+    with Person(lay_out(tmp_path), *DROP) as person:
+        answer(person, ORDER[:3])
+        assert person.asked() == "D1.reverse"
+        person.type("why")
+        assert "Limits:" in person.prompted()
+        person.type("")
+        assert "take the last answer back" in person.prompted()
+        person.type("skip")
+        assert "say why" in person.prompted()
+        person.type("skip no room for the probe")
+        assert person.end() == 3
+    (skip,) = (event for event in record_of(tmp_path).events if event.kind is EventKind.SKIP)
+    assert (skip.check, skip.text) == ("D1.reverse", "no room for the probe")
+
+
+def test_a_slip_is_asked_about_and_the_refused_try_is_kept_with_the_reading(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:10])
+        assert person.asked() == "VCC.voltage[0A]"
+        person.type("8410")
+        assert "8.41 V meant?" in person.prompted()
+        person.type("hm")
+        person.prompted()
+        person.type("no")
+        person.prompted()
+        person.type("nonsense")
+        assert '"nonsense"' in person.prompted()
+        person.type("8.41")
+        answer(person, ORDER[11:])
+        assert person.end() == 0
+    reading = next(one for one in record_of(tmp_path).readings if one.check == "VCC.voltage[0A]")
+    assert (reading.display.text, reading.retries) == ("8.41", ("8410",))
+
+
+def test_charge_is_measured_until_it_is_gone_also_across_a_kill(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        assert person.asked() == ORDER[0]
+        for charge in ("3.2", "1.4"):
+            person.type(charge)
+            told = person.prompted()
+            assert f" of 13  {ORDER[0]}" in told
+            assert "discharge it through a resistor" in told
+        person.kill()
+    with visit(tmp_path, "--resume") as person:
+        answer(person, ORDER)
+        assert person.end() == 0
+    shown = [one.value.display.text for one in record_of(tmp_path).all_readings]
+    assert shown[:3] == ["3.2", "1.4", GOOD[ORDER[0]]]
+
+
+@pytest.mark.parametrize("how", ["stop", "ctrl-c", "ctrl-d", "term", "hup", "window"])
+def test_however_a_visit_is_ended_what_was_accepted_is_kept_and_gone_on_with(
+    tmp_path: pathlib.Path, how: str
+) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:4])
+        assert person.asked() == ORDER[4]
+        match how:
+            case "stop":
+                person.type("stop")
+            case "ctrl-c":
+                person.press(b"\x03")
+            case "ctrl-d":
+                person.press(b"\x04")
+            case "window":
+                person.hang_up()
+            case _:
+                person.process.send_signal(signal.SIGTERM if how == "term" else signal.SIGHUP)
+        assert (person.process.wait(60) if how == "window" else person.end()) == 130
+    assert "Traceback" not in person.screen
+    record = record_of(tmp_path)
+    assert record.result is not None
+    assert record.result.exit_code == 130
+    assert [one.check for one in record.readings] == ORDER[:4]
+    with visit(tmp_path, "--resume") as person:
+        answer(person, ORDER[4:])
+        assert person.end() == 0
+    assert [one.check for one in record_of(tmp_path).readings] == ORDER
+
+
+def test_killed_at_every_prompt_in_turn_nothing_is_lost_and_nothing_asked_twice(tmp_path: pathlib.Path) -> None:
+    lay_out(tmp_path)
+    for done, check in enumerate(ORDER):
+        with visit(tmp_path, *(["--resume"] if done else [])) as person:
+            assert person.asked() == check
+            person.type(GOOD[check])
+            if check == ORDER[-1]:
+                assert person.end() == 0
+            else:
+                person.prompted()
+                person.kill()
+    record = record_of(tmp_path)
+    assert [one.check for one in record.readings] == ORDER
+    assert len(record.all_readings) == len(ORDER)
+    assert [score.check for score in record.scores] == [*ORDER, "VCC.load_regulation"]
+
+
+def test_a_resumed_visit_stands_where_it_was_skips_put_off_checks_and_undo_included(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:2])
+        assert person.asked() == "D1.forward_drop"
+        person.type("later")
+        assert person.asked() == "D1.reverse"
+        person.type("skip lead is under the coil")
+        answer(person, ["isolation.resistance[BASE:VCC]"])
+        person.prompted()
+        person.kill()
+    with visit(tmp_path, "--resume") as person:
+        assert person.asked() == "BATT.to_ground[red:BATT]"
+        person.type("undo")
+        assert person.asked() == "isolation.resistance[BASE:VCC]"
+        person.type("undo")
+        assert person.asked() == "D1.reverse", "the skip is taken back as well"
+        person.type(GOOD["D1.reverse"])
+        answer(person, [*ORDER[4:9], "D1.forward_drop", *ORDER[9:]])
+        assert person.end() == 0
+    assert record_of(tmp_path).result is not None
+
+
+def test_pytest_asks_at_the_terminal_too(tmp_path: pathlib.Path) -> None:
+    arguments = ("-p", "no:cacheprovider", "-k", "D1", "board.toml", "--unit", "7")
+    with Person(lay_out(tmp_path), "pytest", *arguments) as person:
+        answer(person, ORDER[:2])
+        assert person.asked() == "D1.forward_drop"
+        person.type("0.62")
+        assert person.asked() == "D1.reverse"
+        person.type("undo")
+        assert person.asked() == "D1.forward_drop"
+        person.type("0.61")
+        assert person.asked() == "D1.reverse"
+        person.type("OL")
+        assert person.end() == 0
+    assert "2 passed" in person.screen
+
+
+def test_a_stopped_visit_under_pytest_says_so_and_fails_nothing(tmp_path: pathlib.Path) -> None:
+    arguments = ("-p", "no:cacheprovider", "-k", "D1", "board.toml", "--unit", "7")
+    with Person(lay_out(tmp_path), "pytest", *arguments) as person:
+        answer(person, ORDER[:3])
+        person.asked()
+        person.type("stop")
+        assert person.end() == 2
+    assert "1 passed, 1 skipped" in person.screen
+    assert "--resume goes on" in person.screen
+    with Person(tmp_path, "pytest", *arguments, "--resume") as person:
+        assert person.asked() == "D1.reverse"
+        person.type("OL")
+        assert person.end() == 0
+    assert "2 passed" in person.screen
