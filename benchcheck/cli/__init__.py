@@ -15,7 +15,6 @@ from benchcheck.errors import BenchcheckError, close_match
 __all__ = ["COMMANDS", "main"]
 
 INTERRUPTED = 130
-READER_GONE = 141  # as the shell has it for a program whose pipe was closed
 #: command -> (module, one line); the lines stand here so that help needs no command's module.
 COMMANDS = {
     "verify": ("verify", "Check one unit against its spec and keep the record: the main job."),
@@ -74,8 +73,6 @@ def main() -> None:
     except BenchcheckError as error:
         _complain(error)
         code = error.exit_code
-    except BrokenPipeError:
-        code = READER_GONE
     except Exception as error:
         traceback.print_exc()
         click.echo(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from benchcheck.cli.options import bench_option, json_option, spec_argument
+from benchcheck.cli.options import bench_option, json_option, refuse_unwritable, spec_argument
 
 __all__ = ["capability"]
 
@@ -24,6 +24,7 @@ Examples:
 @json_option
 def capability(spec: Path, bench: str | None, card: bool, json_file: Path | None) -> int:
     """Say for every check of SPEC what this bench's meters make of it: can they decide, and if not, what can."""
+    refuse_unwritable(json_file, spec, bench or "bench.toml")
     from benchcheck.checklist.order import in_order
     from benchcheck.cli.opening import open_spec
     from benchcheck.readings.reading import Session

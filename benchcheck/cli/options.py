@@ -6,7 +6,9 @@ from pathlib import Path
 
 import click
 
-__all__ = ["bench_option", "json_option", "records_option", "spec_argument"]
+from benchcheck.errors import Fault, UsageError
+
+__all__ = ["bench_option", "json_option", "records_option", "refuse_unwritable", "spec_argument"]
 
 spec_argument = click.argument("spec", type=click.Path(path_type=Path))
 bench_option = click.option(
@@ -22,3 +24,18 @@ records_option = click.option(
 json_option = click.option(
     "--json", "json_file", type=click.Path(path_type=Path), metavar="FILE", help="Also write results for programs."
 )
+
+
+def refuse_unwritable(target: Path | None, *inputs: Path | str | None) -> None:
+    """Raise UsageError before any work is done where results could not be written, or would replace an input."""
+    if target is None:
+        return
+    if not target.parent.is_dir():
+        raise UsageError(
+            Fault("--json", str(target), "its directory does not exist; create it or choose another place")
+        )
+    if target.is_dir():
+        raise UsageError(Fault("--json", str(target), "is a directory; name a file in it"))
+    for given in inputs:
+        if given is not None and Path(given).exists() and target.exists() and target.samefile(given):
+            raise UsageError(Fault("--json", str(target), "is one of the files read here; choose another name"))

@@ -26,11 +26,14 @@ def check_spec(spec: Path, brief: bool) -> int:
     from benchcheck.checklist.order import in_order
     from benchcheck.cli.opening import open_spec
     from benchcheck.terminal.listing import check_lines
+    from benchcheck.terminal.wrapping import wrapped
 
     board = open_spec(spec)
-    click.echo(f"{spec}: {board.model} {board.revision}: {len(board.checks)} checks, nothing wrong")
-    for refusal in board.power_refusals:
-        click.echo(f"no power on this board: {refusal}")
+    told = [f"{spec}: {board.model} {board.revision}: {len(board.checks)} checks, nothing wrong"]
+    told += [f"no power on this board: {refusal}" for refusal in board.power_refusals]
+    told += [f"note: {note}" for note in board.notes]
+    for words in told:
+        click.echo("\n".join(wrapped(words, "", "    ")))
     if not brief:
         for check in in_order(board.checks):
             for line in check_lines(check):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from benchcheck.cli.options import bench_option, json_option, records_option, spec_argument
+from benchcheck.cli.options import bench_option, json_option, records_option, refuse_unwritable, spec_argument
 
 __all__ = ["verify"]
 
@@ -58,6 +58,7 @@ def verify(
     Exit codes: 0 all passed; 1 something failed; 2 spec, bench or usage error; 3 nothing failed but something
     undecided, skipped or blocked; 4 instrument trouble; 5 output state unknown; 130 interrupted.
     """
+    refuse_unwritable(json_file, spec, bench or "bench.toml", readings)
     from benchcheck.cli.visit import run_visit
     from benchcheck.session.run import Request
 

@@ -146,6 +146,8 @@ BAD_CALLS = {
     "unknown stage": (["verify", "board.toml", "--unit", "7", "--stage", "found"], ["as-found"]),
     "unknown waiver": (["verify", "board.toml", "--unit", "7", "--waive", "D1.revrse", "a b"], ['"D1.reverse"?']),
     "no initials": (["verify", "board.toml", "--unit", "7", "--operator", "Ada " * 9], ["at most 12"]),
+    "json nowhere": (["verify", "board.toml", "--unit", "7", "--json", "no/out.json"], ["directory does not exist"]),
+    "json over a spec": (["verify", "board.toml", "--unit", "7", "--json", "./board.toml"], ["choose another name"]),
     "unknown command": (["verfy"], ['did you mean "verify"?']),
     "unknown option": (["verify", "board.toml", "--unit", "7", "--reading", "x"], ["--readings"]),
 }

@@ -19,7 +19,7 @@ from benchcheck.record.model import Head, Stage
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
-from benchcheck.session.kept import Kept, kept_in
+from benchcheck.session.kept import Kept
 from benchcheck.session.visit import Visit, VisitResult
 from tests.factories import bench, board, check, reading, voltage
 
