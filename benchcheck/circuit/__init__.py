@@ -65,7 +65,44 @@ _HOME = {
 }  # fmt: skip
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}
 
-__all__ = sorted(_MODULE_OF)  # noqa: PLE0605  # sorted() returns a list
+__all__ = [
+    "Bjt",
+    "BjtModel",
+    "CapacitanceAtFrequency",
+    "CapacitanceByCharging",
+    "Capacitor",
+    "ChargingRange",
+    "Clamp",
+    "Conditions",
+    "CurrentSource",
+    "DcVoltage",
+    "Device",
+    "Diode",
+    "DiodeTest",
+    "Esr",
+    "Excitation",
+    "InductanceAtFrequency",
+    "Inductor",
+    "JunctionModel",
+    "MeterReading",
+    "Mosfet",
+    "MosfetModel",
+    "Netlist",
+    "Ohms",
+    "OhmsRange",
+    "OperatingPoint",
+    "ParallelPaths",
+    "Resistor",
+    "Switch",
+    "VoltageSource",
+    "Zener",
+    "groups",
+    "operating_point",
+    "operating_points",
+    "parallel_paths",
+    "sensitivities",
+    "solve_reading",
+]
 
 
 def __getattr__(name: str) -> object:

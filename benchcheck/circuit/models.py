@@ -11,22 +11,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import exp, inf
 
-__all__ = [
+__all__ = [  # noqa: RUF022  # plain order, as everywhere
+    "BjtModel",
     "CLAMP_JUNCTION",
     "GERMANIUM",
+    "JunctionModel",
     "LED_BLUE_WHITE",
     "LED_INFRARED",
     "LED_RED",
     "LED_YELLOW_GREEN",
+    "MosfetModel",
     "NOMINAL_TEMPERATURE_K",
     "RECTIFIER",
     "SCHOTTKY",
     "SILICON",
     "SMALL_BJT",
     "SMALL_MOSFET",
-    "BjtModel",
-    "JunctionModel",
-    "MosfetModel",
     "zener_junction",
 ]
 
