@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,7 +20,7 @@ from benchcheck.record.model import Head, Stage
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
-from benchcheck.session.kept import Kept
+from benchcheck.session.kept import Kept, kept_in
 from benchcheck.session.visit import Visit, VisitResult
 from tests.factories import bench, board, check, reading, voltage
 
@@ -268,3 +269,108 @@ def test_whatever_is_answered_every_check_ends_with_one_score_and_the_record_agr
 def test_reasons_and_verdicts_are_words() -> None:
     assert str(Reason.ONE_SIDED) == "one-sided"
     assert str(Verdict.CONDITIONAL_FAIL) == "conditional fail"
+
+
+def resumed(journal: Journal) -> Kept:
+    return kept_in(read_record(journal.path))
+
+
+def test_a_derived_check_waits_for_a_source_that_was_put_off(tmp_path: Path) -> None:
+    hand = Hand({**GOOD, IDLE.id: [Later(), "9.02"]})
+    result, _, _ = conduct(tmp_path, hand)
+    assert hand.asked[-2:] == [FULL.id, IDLE.id]
+    assert verdicts(result)[REGULATION.id] == "pass"
+    assert len(result.scores) == len(BOARD.checks)
+
+
+def test_ohms_wait_while_the_proof_that_charge_is_gone_is_put_off(tmp_path: Path) -> None:
+    hand = Hand({**GOOD, RESIDUAL.id: [Later(), "3.2", Later(), "0.01"]})
+    result, _, _ = conduct(tmp_path, hand, draw_up(board(RESIDUAL, R14, R15)))
+    assert hand.asked == [RESIDUAL.id] * 4 + [R14.id, R15.id]
+    assert "blocked" not in verdicts(result).values()
+
+
+def test_the_last_check_put_off_is_simply_asked_again(tmp_path: Path) -> None:
+    hand = Hand({**GOOD, RESIDUAL.id: [Later(), Later(), "0.01"]})
+    result, _, _ = conduct(tmp_path, hand, draw_up(board(RESIDUAL)))
+    assert result.exit_code == 0
+
+
+def test_charge_that_will_not_go_may_be_skipped_and_its_reading_stands(tmp_path: Path) -> None:
+    hand = Hand({**GOOD, RESIDUAL.id: ["3.2", Skip("it keeps coming back")]})
+    result, journal, _ = conduct(tmp_path, hand, draw_up(board(RESIDUAL, R14)))
+    assert verdicts(result) == {RESIDUAL.id: "fail", R14.id: "blocked"}
+    kept = resumed(journal)
+    assert (kept.skips, set(kept.readings)) == ({RESIDUAL.id: "it keeps coming back"}, {RESIDUAL.id})
+
+
+def test_undo_lifts_what_the_undone_answer_had_blocked(tmp_path: Path) -> None:
+    plan = draw_up(board(RESIDUAL, R14, TO_GROUND, IDLE, FULL))
+    script: dict[str, str | Sequence[str | Answer]] = {
+        **GOOD, RESIDUAL.id: [Skip("no probe"), "0.01"], TO_GROUND.id: ["1.2k"]
+    }  # fmt: skip
+    seen: list[Check] = []
+
+    class Regretting(Hand):
+        def answer(self, step: Step) -> Answer:
+            if step.check.id == IDLE.id and not seen:
+                seen.append(step.check)
+                return Undo()
+            return super().answer(step)
+
+    result, _, watcher = conduct(tmp_path, Regretting(script), replace(plan, waivers=(Waiver(TO_GROUND.id, "a b"),)))
+    assert (RESIDUAL.id, "undone") in watcher.seen
+    assert "blocked" not in verdicts(result).values()
+    assert len(result.scores) == 5
+
+
+def test_undo_after_a_resume_goes_back_in_the_order_things_were_accepted(tmp_path: Path) -> None:
+    plan = draw_up(board(RESIDUAL, R14, R15))
+    first = Hand({**GOOD, R14.id: [Later(), Stop()]})
+    _, journal, _ = conduct(tmp_path, first, plan)
+    going_on = Journal.resume(journal.path, FakeClock())
+    second = Hand({**GOOD, R14.id: [Undo(), "4.68k"], R15.id: [Undo(), "4.71k"]})
+    watcher = Watcher()
+    visit = Visit(plan, bench("bench-5.5"), going_on, watcher, second, resumed(journal))
+    result = visit.conduct()
+    going_on.close()
+    assert [name for name, told in watcher.seen if told == "undone"] == [R15.id, RESIDUAL.id]
+    assert second.asked == [R14.id, R15.id, RESIDUAL.id, R15.id, R14.id]
+    assert len(result.scores) == 3
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.one_of(ANSWERS, st.just(Stop())), max_size=20))
+def test_however_often_a_visit_is_stopped_it_goes_on_where_it_was(
+    tmp_path_factory: pytest.TempPathFactory, said: list[str | Answer]
+) -> None:
+    """A visit cut at every Stop and gone on with gives the same scores as one that was never cut."""
+
+    def run(answers: list[str | Answer], cut: bool) -> tuple[dict[str, tuple[str, str]], int]:
+        plan = draw_up(board(RESIDUAL, *(check(f"R{number}.resistance") for number in range(1, 4))))
+        journal = Journal.create(tmp_path_factory.mktemp("records"), head(), FakeClock())
+        stream, stops = iter(answers), 0
+
+        class Scripted:
+            def answer(self, step: Step) -> Answer:
+                given = next(stream, "0.01" if step.check.id == RESIDUAL.id else "4.70k")
+                if isinstance(given, Stop):
+                    return given if cut else self.answer(step)
+                if isinstance(given, str) and step.check.id == RESIDUAL.id:
+                    given = {"4.68k": "0.02", "4.99k": "3.1"}.get(given, "0.01")
+                return Taken((reading(step.check, given),)) if isinstance(given, str) else given
+
+        while True:
+            result = Visit(plan, bench(), journal, Watcher(), Scripted(), resumed(journal)).conduct()
+            if not result.interrupted:
+                journal.close()
+                return {one.check: (str(one.verdict or one.outcome), one.display) for one in result.scores}, stops
+            stops += 1
+            journal.close()
+            journal = Journal.resume(journal.path, FakeClock())
+
+    whole, none = run(said, cut=False)
+    pieces, stops = run(said, cut=True)
+    assert pieces == whole
+    assert none == 0
+    assert stops <= said.count(Stop())
