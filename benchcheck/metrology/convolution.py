@@ -88,9 +88,9 @@ class ScaleMixture:
     def __init__(self, kernel_of: Callable[[float], Kernel], sigma: float, degrees_of_freedom: float) -> None:
         half = 0.5 * degrees_of_freedom
         # ln(chi-square / nu) on an even grid: the trapezoidal rule converges geometrically there
-        reach_low = 36.0 / half if half < 9.0 else 12.0 / math.sqrt(half)
-        reach_high = math.log1p(36.0 / half) if half < 9.0 else 12.0 / math.sqrt(half)
-        y = np.linspace(-reach_low, reach_high, 96)
+        wide, step = 12.0 / math.sqrt(half), min(0.25, 0.25 / math.sqrt(half))
+        low, high = max(wide, 32.0 / half), min(wide, 3.0 + math.log1p(36.0 / half))
+        y = np.arange(-math.ceil(low / step), math.ceil(high / step) + 1) * step
         weight = np.exp(half * (y - np.expm1(y) - 1.0) + half)
         weight /= np.sum(weight)
         kept = weight > 1e-15

@@ -32,7 +32,7 @@ _MOST_AMPLIFIED = 1e6
 #: more terms than this make the signed sum slower than a Fourier series.
 _MOST_RECTANGULAR, _MOST_EXACT = 6, 10
 #: a rectangular term this small beside the normal is a normal: its fourth cumulant moves no ninth digit.
-_AS_NORMAL = 0.02
+_AS_NORMAL = 0.01
 _AS_STUDENT = 1e-4
 #: a term this small beside the widest only rounds the corners of its density.
 _CORNER = 3e-8

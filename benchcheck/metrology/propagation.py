@@ -237,7 +237,7 @@ def second_order(
     """Return the linear budget and the terms of next higher order (GUM 5.1.2 note; normal inputs).
 
     For correlated inputs the moments of a joint normal are used. Where these terms matter, `simulate` is the
-    judge.
+    judge; MetrologyError where they outweigh the linear ones with the opposite sign.
 
     >>> x = Budget.from_estimate("x", 0.0, 0.005)
     >>> loss = second_order(lambda x: x * x, {"x": x})
@@ -251,12 +251,17 @@ def second_order(
     gradient, curved, third = _curvature(model, inputs, names, root)
     variance = linear.combined_standard_uncertainty**2
     variance += 0.5 * float(np.sum(curved**2)) + float(gradient @ spread @ third)
+    if variance < 0.0:
+        raise MetrologyError(
+            "the terms of second order take away more than the linear ones give: "
+            "the model bends too much over its inputs' uncertainties; simulate it instead"
+        )
     independent = bool(np.all(spread == np.diag(np.diag(spread))))
     return SecondOrder(
         linear,
         0.5 * float(np.trace(curved)),
         _pairs(names, curved) if independent else (),
-        math.sqrt(max(0.0, variance)),
+        math.sqrt(variance),
     )
 
 
@@ -274,7 +279,9 @@ def _covariance_matrix(
     inputs: Inputs, names: Sequence[str], correlations: Sequence[Correlation]
 ) -> NDArray[np.float64]:
     budgets = [each for each in (inputs[name] for name in names) if isinstance(each, Budget)]
-    return np.array([[covariance(a, b, correlations) for b in budgets] for a in budgets], dtype=float)
+    return np.array([[covariance(a, b, correlations) for b in budgets] for a in budgets], dtype=float).reshape(
+        len(names), len(names)
+    )
 
 
 def _square_root(spread: NDArray[np.float64]) -> NDArray[np.float64]:
