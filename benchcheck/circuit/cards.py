@@ -118,7 +118,7 @@ def mosfet_arrays(mosfets: Sequence[Mosfet], conditions: Conditions) -> MosfetAr
     """Return the parameters of MOSFET channels at the conditions' temperature."""
     models = [mosfet.model for mosfet in mosfets]
     gain = (conditions.temperature_k / NOMINAL_TEMPERATURE_K) ** -1.5
-    resistances = [(m.drain_resistance_ohm, 0.0, m.source_resistance_ohm) for m in models]
+    resistances = [(0.0, 0.0, model.source_resistance_ohm) for model in models]
     return MosfetArrays(
         sign=_column([1.0 if mosfet.channel == "N" else -1.0 for mosfet in mosfets]),
         threshold=_column([mosfet.model.threshold_v + mosfet.threshold_shift_v for mosfet in mosfets]),

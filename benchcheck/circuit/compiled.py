@@ -121,6 +121,7 @@ def compile_netlist(netlist: Netlist, reference: str, conditions: Conditions) ->
     Raises CircuitError for an unknown reference, loops of ideal sources and currents with no way back.
     """
     netlist.require_nets(reference)
+    netlist = netlist.expanded
     require_solvable(netlist)
     merged = Groups(netlist.nets)
     for device in netlist.devices:

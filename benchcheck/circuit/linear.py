@@ -64,8 +64,15 @@ class _Dense:
 
     def solve(self, values: Vector, right: Vector, *, transposed: bool = False) -> Vector | None:
         matrix = self.matrix(values)
+        if transposed:
+            matrix = matrix.T
+        # rows of picosiemens beside rows of siemens: brought to one size, or pivoting serves only the large
+        largest = np.abs(matrix).max(axis=1, initial=0.0)
+        if not largest.all():
+            return None
+        known = right[:-1] / (largest if right.ndim == 1 else largest[:, None])
         try:
-            return _padded(np.linalg.solve(matrix.T if transposed else matrix, right[:-1]))
+            return _padded(np.linalg.solve(matrix / largest[:, None], known))
         except np.linalg.LinAlgError:
             return None
 

@@ -8,13 +8,13 @@ remark in words. Editing returns another netlist, so a fault is simply an edit.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from math import isfinite
 
 from benchcheck.errors import CircuitError, close_match
 
-from .devices import Device, part_of, pins
+from .devices import Device, Mosfet, Resistor, part_of, pins
 from .models import BjtModel, JunctionModel, MosfetModel
 
 __all__ = ["Netlist"]
@@ -64,6 +64,17 @@ def _device_faults(device: Device) -> Iterable[str]:
         if fault := _number_fault(field, value):
             nets = ", ".join(pins(device).values())
             yield f"{device.designator} (on {nets}): {fault}"
+
+
+def _with_drain_resistance(device: Device) -> tuple[Device, ...]:
+    if not isinstance(device, Mosfet) or device.model.drain_resistance_ohm == 0:
+        return (device,)
+    inner = f"{device.designator}:inner drain"
+    resistance = Resistor(
+        f"{device.designator}:drain resistance", device.drain, inner, device.model.drain_resistance_ohm
+    )
+    model = replace(device.model, drain_resistance_ohm=0.0)
+    return replace(device, drain=inner, model=model), resistance
 
 
 @dataclass(frozen=True)
@@ -147,3 +158,12 @@ class Netlist:
     def adding(self, *devices: Device) -> Netlist:
         """Return the netlist with more devices."""
         return Netlist((*self.devices, *devices))
+
+    @cached_property
+    def expanded(self) -> Netlist:
+        """The netlist with the drain resistance of MOSFETs as a part of its own, `Q1:drain resistance`.
+
+        The body diode joins behind it, so the resistance cannot be eliminated within the channel.
+        """
+        parts = [part for device in self.devices for part in _with_drain_resistance(device)]
+        return self if len(parts) == len(self.devices) else Netlist(parts)

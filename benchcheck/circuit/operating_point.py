@@ -169,12 +169,12 @@ def report(system: System, solution: Solution) -> OperatingPoint:
     c = system.compiled
     x = solution.x
     sources = {name: ampere for name, _, _, ampere in c.currents}
-    sources |= {b.designator: -float(x[at]) for at, b in enumerate(c.branches, c.nodes)}
+    sources |= {b.designator: -float(x[at]) for at, b in enumerate(c.branches, c.nodes) if ":" not in b.designator}
     first = c.nodes + len(c.branches)
     sources |= {s.designator: float(x[at]) for at, s in enumerate(c.supplies, first)}
     return OperatingPoint(
         reference=c.reference,
-        voltages={net: float(x[row]) for net, row in c.row_of.items()},
+        voltages={net: float(x[row]) for net, row in c.row_of.items() if ":" not in net},
         currents=sources,
         junctions=junction_states(c, solution.state),
         limiting=frozenset(

@@ -92,7 +92,7 @@ class BjtArrays:
 
 @dataclass(frozen=True, slots=True)
 class MosfetArrays:
-    """MOSFET channels, one per entry; `sign` is 1 for N and -1 for P, `series` RD, RG (zero), RS by row in ohm."""
+    """MOSFET channels, one per entry; `sign` is 1 for N and -1 for P, `series` 0, 0, RS by row in ohm."""
 
     sign: Floats
     threshold: Floats

@@ -59,6 +59,7 @@ def impedance_between(
     Raises CircuitError for nets no part touches and for boards with power that do not settle.
     """
     netlist.require_nets(red, black)
+    netlist = netlist.expanded
     joined = groups(netlist, alternating=True)
     if not joined.together(red, black):
         return None
