@@ -66,9 +66,8 @@ def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
         ("first", check.first_step if not step.again else ""),
         ("set", _SETTINGS.get(check.function, "")),
         ("switches", ", ".join(f"{name} {state}" for name, state in check.switches)),
-        ("red", _point(check.red)),
-        ("black", _point(check.black)),
-        ("look", check.why if check.function is Function.VISUAL else ""),
+        *_places(check),
+        ("question", check.why if check.function is Function.VISUAL else ""),
         ("answer", " or ".join(check.answers)),
         ("expect", _expected(check, expected)),
     ]
@@ -77,6 +76,15 @@ def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
         if words:
             lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
     return tuple(lines)
+
+
+def _places(check: Check) -> tuple[tuple[str, str], ...]:
+    """Return where the probes go; a check that needs no second probe is told where to look or hold."""
+    if check.function is Function.VISUAL:
+        return (("look", _point(check.red).removeprefix("look ")),)
+    if check.black is None:
+        return (("where", _point(check.red)),)
+    return (("red", _point(check.red)), ("black", _point(check.black)))
 
 
 def _point(probe: Probe | None) -> str:

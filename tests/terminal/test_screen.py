@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
-from benchcheck.kinds.check import Evidence, Limits, Phase
+from benchcheck.kinds.check import Evidence, Limits, Phase, Probe
 from benchcheck.readings.reading import Session
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
@@ -107,11 +107,12 @@ def test_a_prompt_says_what_around_the_part_may_change_and_never_wider_than_the_
 
 def test_a_check_by_eye_is_asked_as_a_question() -> None:
     seen = check(
-        "C9.orientation", Function.VISUAL, Phase.VISUAL, answers=("yes", "no"), limits=Limits(), red=None, black=None,
-        why="Does the stripe face the edge?",
+        "C9.orientation", Function.VISUAL, Phase.VISUAL, answers=("yes", "no"), limits=Limits(), black=None,
+        red=Probe("look at C9 through a loupe"), why="Does the stripe face the edge?",
     )  # fmt: skip
     told = "\n".join(instructions(Step(seen, 1, 9, Session())))
-    assert "look      Does the stripe face the edge?" in told
+    assert "look      at C9 through a loupe" in told
+    assert "question  Does the stripe face the edge?" in told
     assert "answer    yes or no" in told
     assert "red" not in told
 
