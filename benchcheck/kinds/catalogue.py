@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from benchcheck.kinds import (
     battery,
     bjt,
@@ -19,13 +21,14 @@ from benchcheck.kinds import (
     zener,
 )
 from benchcheck.kinds.check import Check
+from benchcheck.kinds.devices import DEVICES
 from benchcheck.kinds.fitted import fitted_checks
 from benchcheck.kinds.joints import joint_checks
 from benchcheck.kinds.part import Kind, Part, Surroundings
 
 __all__ = ["KINDS", "part_checks"]
 
-KINDS: tuple[Kind, ...] = (
+_KINDS = (
     resistor.KIND,
     *ohmic.KINDS,
     capacitor.KIND,
@@ -41,6 +44,8 @@ KINDS: tuple[Kind, ...] = (
     ic.KIND,
     battery.KIND,
 )
+#: every built-in kind, with what it is to a circuit.
+KINDS: tuple[Kind, ...] = tuple(replace(kind, devices=DEVICES.get(kind.name)) for kind in _KINDS)
 
 
 def part_checks(kind: Kind, part: Part, around: Surroundings) -> tuple[Check, ...]:

@@ -8,7 +8,7 @@ involved is complete does that value speak for the part.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Verdict
@@ -19,6 +19,7 @@ from benchcheck.score.words import lifted
 __all__ = ["Solved", "Solver"]
 
 _DECIDED = (Verdict.PASS, Verdict.FAIL)
+_BESIDE = "the part is low, or a path the spec does not have lies beside it: a bridge, a splash, residue"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,8 @@ class Solved:
 
     def hides(self, check: Check, finding: Finding) -> Finding:
         """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""
+        if finding.verdict is Verdict.FAIL and self._below(check):
+            return replace(finding, because=f"{finding.because}; {_BESIDE}")
         if finding.verdict in _DECIDED or not self.complete:
             return finding
         owner = {contribution: designator for designator, contribution in self.neighbours}
@@ -43,6 +46,9 @@ class Solved:
         names = ", ".join(name for _, name in shares[:3])
         because = f"the tolerances of the parts around it ({names}) hide it"
         return undecided(Reason.CIRCUIT, because, lifted(check))
+
+    def _below(self, check: Check) -> bool:
+        return check.limits.lower is not None and self.budget.value < check.limits.lower
 
 
 #: from a check and the budget of its reading to the part's own value, None where the circuit cannot be solved.

@@ -18,6 +18,7 @@ from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
 from benchcheck.score.judge import blocked, judge, judge_derived, skipped
 from benchcheck.score.model import Outcome, Score
+from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import Answer, Later, Observer, Skip, Source, Step, Stop, Taken, Undo
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
@@ -59,6 +60,7 @@ class Visit:
     session: Session = field(init=False)
     _by_id: dict[str, Check] = field(init=False)
     _interlocks: Interlocks = field(init=False)
+    _solver: CircuitSolver = field(init=False)
     _readings: dict[str, tuple[Reading, ...]] = field(init=False)
     _skips: dict[str, str] = field(init=False)
     _trail: list[Answered] = field(init=False)
@@ -70,6 +72,7 @@ class Visit:
     def __post_init__(self) -> None:
         self._by_id = {check.id: check for check in self.checklist.checks}
         self._interlocks = Interlocks.of(self.checklist.board)
+        self._solver = CircuitSolver(self.checklist.board, self.bench)
         self._readings = dict(self.kept.readings)
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
@@ -98,7 +101,8 @@ class Visit:
     def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
         if check.id in self._readings:
-            self._score(check, judge(check, self._readings[check.id], self.bench, self.session))
+            readings = self._readings[check.id]
+            self._score(check, judge(check, readings, self.bench, self.session, surroundings=self._solver))
             if self._to_be_read_again(check):
                 self._ask(check, queue)
         elif check.id in self._skips:

@@ -1,0 +1,143 @@
+"""What each kind of part is to a circuit: the devices an entry stamps into a netlist, unpowered and at rest.
+
+Values are the nominal ones of the spec; where a kind states none, a typical one stands in and its reading is never
+trusted beyond what `complete` nets allow. A crystal is open and a battery is out; a regulator has no model.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from benchcheck.circuit.devices import (
+    Bjt,
+    Capacitor,
+    Clamp,
+    Device,
+    Diode,
+    Inductor,
+    Mosfet,
+    Resistor,
+    Switch,
+    Zener,
+)
+from benchcheck.circuit.models import (
+    GERMANIUM,
+    LED_BLUE_WHITE,
+    LED_INFRARED,
+    LED_RED,
+    LED_YELLOW_GREEN,
+    SCHOTTKY,
+    SILICON,
+    JunctionModel,
+)
+from benchcheck.kinds.part import Part
+
+__all__ = ["DEVICES"]
+
+#: a jumper, a bead or a fuse where the spec states no resistance, in ohm (common practice, no source).
+_NEARLY_A_WIRE_OHM = 0.05
+_DIODES: Mapping[str, JunctionModel] = {"silicon": SILICON, "schottky": SCHOTTKY, "germanium": GERMANIUM}
+_LEDS: Mapping[str, JunctionModel] = {
+    "infrared": LED_INFRARED,
+    "red": LED_RED,
+    "orange": LED_RED,
+    "yellow": LED_YELLOW_GREEN,
+    "green": LED_YELLOW_GREEN,
+}
+
+
+def _two(part: Part) -> tuple[str, str]:
+    first, second = part.pins.values()
+    return first, second
+
+
+def _resistance(value_ohm: Callable[[Any], float | None]) -> Callable[[Any], tuple[Device, ...]]:
+    def stamp(part: Any) -> tuple[Device, ...]:
+        return (Resistor(part.designator, *_two(part), value_ohm(part) or _NEARLY_A_WIRE_OHM),)
+
+    return stamp
+
+
+def _limit_middle(part: Any) -> float | None:
+    """Return half the largest resistance the spec allows, where it says one."""
+    limit = getattr(part, "resistance", None) or getattr(part, "dc_resistance", None)
+    return limit.max / 2 if limit is not None and limit.max else None
+
+
+def _capacitor(part: Any) -> tuple[Device, ...]:
+    return (Capacitor(part.designator, *_two(part), part.value),)
+
+
+def _polar(part: Any) -> tuple[Device, ...]:
+    plus, minus = part.pins["plus"], part.pins["minus"]
+    return (Capacitor(part.designator, plus, minus, part.value, polarised=not part.bipolar),)
+
+
+def _inductor(part: Any) -> tuple[Device, ...]:
+    return (Inductor(part.designator, *_two(part), part.value or 1e-4, _limit_middle(part) or _NEARLY_A_WIRE_OHM),)
+
+
+def _diode(part: Any) -> tuple[Device, ...]:
+    return (Diode(part.designator, part.pins["anode"], part.pins["cathode"], _DIODES[part.technology]),)
+
+
+def _led(part: Any) -> tuple[Device, ...]:
+    model = _LEDS.get(part.colour, LED_BLUE_WHITE)
+    return (Diode(part.designator, part.pins["anode"], part.pins["cathode"], model),)
+
+
+def _zener(part: Any) -> tuple[Device, ...]:
+    return (Zener(part.designator, part.pins["anode"], part.pins["cathode"], part.value),)
+
+
+def _bjt(part: Any) -> tuple[Device, ...]:
+    pins = part.pins
+    return (Bjt(part.designator, pins["collector"], pins["base"], pins["emitter"], part.polarity),)
+
+
+def _mosfet(part: Any) -> tuple[Device, ...]:
+    pins = part.pins
+    return (Mosfet(part.designator, pins["gate"], pins["drain"], pins["source"], part.channel),)
+
+
+def _contact(part: Any) -> tuple[Device, ...]:
+    return (Switch(part.designator, *_two(part), closed=part.rest == "closed"),)
+
+
+def _ic(part: Any) -> tuple[Device, ...]:
+    """Return a clamp for every pin, to ground and to supply unless the spec says otherwise."""
+    ground = part.pins.get("ground")
+    if ground is None:
+        return ()
+    found: list[Device] = []
+    for pin in sorted({pin for pin, _ in part.clamped()}):
+        rails = {rail for name, rail in part.clamped() if name == pin}
+        supply = part.pins.get("supply") if "supply" in rails else None
+        if "ground" in rails:
+            found.append(Clamp(f"{part.designator}:{pin}", part.pins[pin], ground, supply))
+    return tuple(found)
+
+
+#: kind -> what its entries with nets stamp; a kind not named here has no model.
+DEVICES: Mapping[str, Callable[[Any], tuple[Device, ...]]] = {
+    "resistor": _resistance(lambda part: part.value),
+    "fuse": _resistance(_limit_middle),
+    "ptc": _resistance(_limit_middle),
+    "ferrite": _resistance(_limit_middle),
+    "winding": _resistance(lambda part: part.value or _limit_middle(part)),
+    "capacitor": _capacitor,
+    "electrolytic": _polar,
+    "tantalum": _polar,
+    "inductor": _inductor,
+    "diode": _diode,
+    "led": _led,
+    "zener": _zener,
+    "bjt": _bjt,
+    "mosfet": _mosfet,
+    "switch": _contact,
+    "connector": _contact,
+    "ic": _ic,
+    "crystal": lambda part: (),
+    "battery": lambda part: (),
+}

@@ -1,0 +1,97 @@
+"""A board as a circuit, and a meter as what it does to one: what the solver and `between` both start from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import MeterRange
+from benchcheck.bench.model import Bench
+from benchcheck.spec.board import Board
+
+if TYPE_CHECKING:
+    from benchcheck.circuit.devices import Device
+    from benchcheck.circuit.excitation import Excitation
+    from benchcheck.circuit.netlist import Netlist
+
+__all__ = ["Model", "excitation_for", "model_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """The netlist of a board at rest, the nets that paths unknown to it may touch, and the parts it has no model of."""
+
+    netlist: Netlist
+    incomplete: frozenset[str]
+    unmodelled: tuple[str, ...] = ()
+
+
+def model_of(board: Board) -> Model:
+    """Return the circuit of a board; a net that a part without a model touches is as good as incomplete."""
+    from benchcheck.circuit.netlist import Netlist
+
+    devices: list[Device] = []
+    unmodelled: list[str] = []
+    incomplete = {net for part in board.parts.values() for net in part.pins.values() if not board.complete(net)}
+    for part in board.parts.values():
+        kind = board.kinds.get(part.kind)
+        if kind is None or kind.devices is None:
+            incomplete.update(part.pins.values())
+            unmodelled.append(part.designator)
+        elif part.pins:
+            devices.extend(kind.devices(part))
+    return Model(Netlist(devices), frozenset(incomplete), tuple(unmodelled))
+
+
+def excitation_for(bench: Bench, function: Function) -> Excitation | None:
+    """Return what the bench's meter does to a circuit on this function, None where it says too little of itself."""
+    meter = bench.meter_for(function)
+    ranges = sorted(meter.ranges_of(function), key=lambda one: one.full_scale) if meter is not None else []
+    match function:
+        case Function.OHMS | Function.LOW_POWER_OHMS:
+            return _ohms(ranges)
+        case Function.DIODE:
+            return _diode(ranges)
+        case Function.CAPACITANCE:
+            return _capacitance(ranges)
+        case Function.ESR:
+            return _esr(ranges)
+    return None
+
+
+def _ohms(ranges: list[MeterRange]) -> Excitation | None:
+    from benchcheck.circuit.excitation import Ohms, OhmsRange
+
+    known = tuple(
+        OhmsRange(one.full_scale, one.test_current_a, one.compliance_v)
+        for one in ranges
+        if one.test_current_a and one.compliance_v
+    )
+    return Ohms(known) if known else None
+
+
+def _diode(ranges: list[MeterRange]) -> Excitation | None:
+    from benchcheck.circuit.excitation import DiodeTest
+
+    if not ranges or not ranges[-1].test_current_a or not ranges[-1].compliance_v:
+        return None
+    return DiodeTest(ranges[-1].test_current_a, ranges[-1].compliance_v, ranges[-1].full_scale)
+
+
+def _capacitance(ranges: list[MeterRange]) -> Excitation | None:
+    """Return a measurement at the meter's frequency, at 100 Hz where it says none (common practice, no source)."""
+    from benchcheck.circuit.excitation import CapacitanceAtFrequency
+
+    if not ranges:
+        return None
+    frequency_hz = next((one.frequency_hz for one in ranges if one.frequency_hz), 100.0)
+    return CapacitanceAtFrequency(frequency_hz, "parallel", ranges[-1].full_scale)
+
+
+def _esr(ranges: list[MeterRange]) -> Excitation | None:
+    from benchcheck.circuit.excitation import Esr
+
+    if not ranges:
+        return None
+    return Esr(next((one.frequency_hz for one in ranges if one.frequency_hz), 100e3), ranges[-1].full_scale)
