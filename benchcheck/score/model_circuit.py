@@ -20,7 +20,7 @@ __all__ = ["Model", "excitation_for", "model_of"]
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """The netlist of a board at rest, the nets that paths unknown to it may touch, and the parts it has no model of."""
+    """The netlist of a board at rest, the nets unknown paths may touch, and the parts without a model."""
 
     netlist: Netlist
     incomplete: frozenset[str]

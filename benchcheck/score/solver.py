@@ -106,7 +106,10 @@ class CircuitSolver:
         return None
 
     def _with(self, designator: str, value_ohm: float) -> Any:
+        from benchcheck.circuit.devices import Resistor
+
         device = self._model.netlist.device(designator)
+        assert isinstance(device, Resistor)
         return self._model.netlist.replacing(designator, replace(device, resistance_ohm=max(value_ohm, 1e-6)))
 
     def _unknown_paths_matter(self, netlist: Any, ports: tuple[str, str], excitation: Any, budget: Budget) -> bool:
