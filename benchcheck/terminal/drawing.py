@@ -62,6 +62,8 @@ def _scale(lower: float | None, upper: float | None, width: int) -> Place | None
         start, step = lower, lower / margin
     else:
         return None
+    if not 0.0 < step < math.inf:  # limits at the very ends of what a float holds
+        return None
 
     def place(value: float) -> int:
         offset = (value - start) / step + margin

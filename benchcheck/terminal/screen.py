@@ -33,7 +33,8 @@ class Screen:
 
     def tell(self, line: str = "", style: str = "") -> None:
         """Show one line, as it is but for signs that would move the cursor."""
-        self._write(_styled(printable(line), style) if style and coloured() else printable(line))
+        line = _safe(line)
+        self._write(_styled(line, style) if style and coloured() else line)
 
     def paragraph(self, words: str, indent: str = "", hanging: str | None = None, style: str = "") -> None:
         """Show words in lines of at most 80 columns; `hanging` stands before the second and later ones."""
@@ -59,7 +60,7 @@ class Screen:
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check, and under it why it is not a pass."""
-        head, *reasons = map(printable, score_lines(score, reasons=self._reasons))
+        head, *reasons = map(_safe, score_lines(score, reasons=self._reasons))
         if coloured():
             word = outcome_word(score)
             head = _styled(word, STYLES.get(word, "")) + head.removeprefix(word)
@@ -79,6 +80,10 @@ class Screen:
         except OSError:
             self._gone = True
             _let_go()
+
+
+def _safe(line: str) -> str:
+    return line if line.isprintable() else printable(line)
 
 
 def _let_go() -> None:
