@@ -92,7 +92,9 @@ def test_two_different_readings_of_one_check_are_refused_with_both_lines() -> No
 
 
 def test_a_blank_reading_is_not_a_reading_and_comments_are_passed_over() -> None:
-    file = read("# the card of unit 7; taken twice, \"wet\"\ncheck,reading\n\nR14.resistance,\n# later\nC9.orientation,yes\n")
+    file = read(
+        '# the card of unit 7; taken twice, "wet"\ncheck,reading\n\nR14.resistance,\n# later\nC9.orientation,yes\n'
+    )
     assert file.blanks == ("R14.resistance",)
     assert [one.check for one in file.readings] == ["C9.orientation"]
 
