@@ -198,7 +198,7 @@ def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
     try:
         with _capture_suspended(config), ending_as_interrupt():
             selected = tuple(dict.fromkeys(item.check.id for item in items))
-            report = conduct.run(spec.board, selected, config.getvalue("maxfail"))
+            report = conduct.run(spec.board, selected, config.getoption("maxfail", 0))
     except BenchcheckError as error:
         held = config.stash.get(HELD, None)
         if held is None:

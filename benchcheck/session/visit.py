@@ -7,17 +7,18 @@ entry and erases nothing. Scores can always be made again from readings, so they
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.order import Checklist
+from benchcheck.errors import BenchcheckError, CircuitError, MetrologyError
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
 from benchcheck.score.judge import blocked, judge, judge_derived, skipped
-from benchcheck.score.model import Outcome, Score
+from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import Answer, Later, Observer, Skip, Source, Step, Stop, Taken, Undo
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
@@ -101,8 +102,7 @@ class Visit:
     def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
         if check.id in self._readings:
-            readings = self._readings[check.id]
-            self._score(check, judge(check, readings, self.bench, self.session, surroundings=self._solver))
+            self._score(check, self._judged(check))
             if self._to_be_read_again(check):
                 self._ask(check, queue)
         elif check.id in self._skips:
@@ -196,9 +196,18 @@ class Visit:
             if other not in queue:
                 queue.appendleft(other)
 
+    def _judged(self, check: Check) -> Score:
+        try:
+            return judge(check, self._readings[check.id], self.bench, self.session, surroundings=self._solver)
+        except (MetrologyError, CircuitError) as error:
+            return _without_numbers(check, error)
+
     def _derived(self, check: Check) -> Score:
         sources = {name: self._readings.get(name, ()) for name in check.sources}
-        return judge_derived(check, sources, self.bench, self.session, self._by_id)
+        try:
+            return judge_derived(check, sources, self.bench, self.session, self._by_id)
+        except (MetrologyError, CircuitError) as error:
+            return _without_numbers(check, error)
 
     def _unscore(self, name: str) -> None:
         score = self._scores.pop(name, None)
@@ -212,3 +221,9 @@ class Visit:
         if score.verdict in PASSED:
             self._passed.add(check.id)
         self.observer.scored(check, score, len(self._scores), len(self.checklist.checks))
+
+
+def _without_numbers(check: Check, error: BenchcheckError) -> Score:
+    """Return the score of a reading no budget could be made for: it is kept, decides nothing, the visit goes on."""
+    because = f"nothing can be computed from this reading: {error}"
+    return replace(skipped(check, because), outcome=Outcome.MEASURED, verdict=Verdict.UNDECIDED, code=Reason.METHOD)

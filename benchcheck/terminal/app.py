@@ -14,6 +14,8 @@ from benchcheck.errors import Fault, UsageError
 from benchcheck.kinds.check import Check
 from benchcheck.plugins.manager import Plugins
 from benchcheck.readings.reading import Session
+from benchcheck.record.model import Stage
+from benchcheck.record.shelf import latest_open
 from benchcheck.score.capability import capability
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Source
@@ -73,11 +75,24 @@ class _Show:
             count = len(checklist.pulled_in)
             screen.paragraph(f"{count} more checks come along: the selected ones need them first", "  ")
         if self._asks:
+            screen.paragraph(self._unfinished(checklist), "  ")
             screen.tell()
             for line in ACTIONS:
                 screen.tell(f"  {line}")
         else:
             screen.tell()
+
+    def _unfinished(self, checklist: Checklist) -> str:
+        """Return in words that a visit could be gone on with, where this one begins anew beside it."""
+        request = self._request
+        if request.resume:
+            return ""
+        stage = Stage(request.stage)
+        found = latest_open(request.records, request.unit, checklist.board.digest, stage=stage)
+        if found is None:
+            return ""
+        began = f" of {found.head.date:%Y-%m-%d}" if found.head.date else ""
+        return f"A visit{began} to this unit was not finished: stop, then --resume goes on with that one."
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         if self._lines:

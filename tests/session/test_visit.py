@@ -14,10 +14,12 @@ from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import Checklist, draw_up
 from benchcheck.checklist.waivers import Waiver
 from benchcheck.clock import FakeClock
+from benchcheck.errors import MetrologyError
 from benchcheck.kinds.check import Check, Formula, Limits, Phase
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import Head, Stage
 from benchcheck.record.store import read_record
+from benchcheck.score.judge import judge
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.kept import Kept, kept_in
@@ -374,3 +376,20 @@ def test_however_often_a_visit_is_stopped_it_goes_on_where_it_was(
     assert pieces == whole
     assert none == 0
     assert stops <= said.count(Stop())
+
+
+def test_a_reading_no_budget_can_be_made_for_decides_nothing_and_does_not_end_the_visit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(one: Check, *given: object, **named: object) -> Score:
+        if one.id == R14.id:
+            raise MetrologyError("a half-width below zero")
+        return judge(one, *given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("benchcheck.session.visit.judge", fails)
+    result, journal, _ = conduct(tmp_path, Hand(dict(GOOD)), draw_up(board(RESIDUAL, R14, R15)))
+    score = next(score for score in result.scores if score.check == R14.id)
+    assert (score.outcome, score.verdict) == (Outcome.MEASURED, Verdict.UNDECIDED)
+    assert "a half-width below zero" in score.because
+    assert len(result.scores) == 3
+    assert R14.id in resumed(journal).readings

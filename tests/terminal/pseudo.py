@@ -20,6 +20,7 @@ from typing import Self
 from tests.cli.scratch import clean_environment
 
 PATIENCE_S = 60.0
+_GLANCE_S = 0.1
 _ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
 _PROMPT = re.compile(r"\n> $|yes or no > $")
 _CHECK = re.compile(r"^\d+ of \d+  (\S+)", re.MULTILINE)
@@ -104,7 +105,13 @@ class Person:
         self._master = -1
 
     def _read(self) -> bool:
-        ready, _, _ = select.select([self._master], [], [], PATIENCE_S)
+        ready: list[int] = []
+        for _ in range(int(PATIENCE_S / _GLANCE_S)):
+            ready, _, _ = select.select([self._master], [], [], _GLANCE_S)
+            if ready:
+                break
+            if self.process.poll() is not None:
+                self._let_slave_go()  # nobody else holds it now, so the next read says end
         if not ready:
             raise AssertionError(f"nothing came for {PATIENCE_S:g} s; the screen says:\n{self.screen}")
         data = b""

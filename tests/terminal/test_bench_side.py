@@ -233,3 +233,12 @@ def test_a_stopped_visit_under_pytest_says_so_and_fails_nothing(tmp_path: pathli
         person.type("OL")
         assert person.end() == 0
     assert "2 passed" in person.screen
+
+
+def test_who_begins_anew_beside_an_unfinished_visit_is_told(tmp_path: pathlib.Path) -> None:
+    for told in (False, True):
+        with Person(lay_out(tmp_path), *DROP) as person:
+            answer(person, ORDER[:1])
+            person.prompted()
+            assert ("was not finished" in person.screen) is told
+            person.kill()
