@@ -2,10 +2,60 @@
 
 from __future__ import annotations
 
-from benchcheck.bench.entries import DecisionEntry, GuardBandEntry
-from benchcheck.metrology import DecisionRule, MultipleOfU, TargetSpecificRisk
+import math
+from dataclasses import dataclass
 
-__all__ = ["decision_rule"]
+from benchcheck.bench.entries import DecisionEntry, GuardBandEntry
+from benchcheck.errors import MetrologyError
+from benchcheck.metrology import (
+    DecisionRule,
+    MultipleOfU,
+    OutputDistribution,
+    Population,
+    TargetGlobalRisk,
+    TargetSpecificRisk,
+    ToleranceInterval,
+    normal_population,
+)
+
+__all__ = ["GlobalRiskOfParts", "decision_rule"]
+
+#: the share of parts taken to be within tolerance where a bench file gives none (our choice, two sigma).
+_USUAL_SHARE = 0.9545
+
+
+@dataclass(frozen=True, slots=True)
+class GlobalRiskOfParts:
+    """A target global risk with a prior on the parts: normal, centred, a share `in_tolerance` conforming.
+
+    A one-sided limit says nothing of where its parts lie: there the guard band is one expanded uncertainty.
+    """
+
+    risk: float
+    in_tolerance: float = _USUAL_SHARE
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.in_tolerance < 1.0:
+            raise MetrologyError(f"in_tolerance {self.in_tolerance!r}: a share between 0 and 1 is needed")
+        TargetGlobalRisk(self.risk)
+
+    def __str__(self) -> str:
+        """Return the rule in words."""
+        prior = f"{100 * self.in_tolerance:g} % of parts in tolerance"
+        return f"global risk {100 * self.risk:g} % (joint), {prior}; w = 1 U at a single limit"
+
+    def width(
+        self,
+        error: OutputDistribution,
+        tolerance: ToleranceInterval,
+        expanded: float,
+        population: Population | None = None,
+    ) -> float:
+        """Return w in the quantity unit of the tolerance."""
+        if not math.isfinite(tolerance.span):
+            return expanded
+        prior = population or normal_population(tolerance, self.in_tolerance)
+        return TargetGlobalRisk(self.risk).width(error, tolerance, expanded, prior)
 
 
 def decision_rule(entry: DecisionEntry | None) -> DecisionRule:
@@ -20,4 +70,6 @@ def decision_rule(entry: DecisionEntry | None) -> DecisionRule:
         return DecisionRule(entry.rule, MultipleOfU(band), entry.coverage)
     if band.specific_risk is not None:
         return DecisionRule(entry.rule, TargetSpecificRisk(band.specific_risk), entry.coverage)
-    raise NotImplementedError
+    assert band.global_risk is not None
+    share = _USUAL_SHARE if band.in_tolerance is None else band.in_tolerance
+    return DecisionRule(entry.rule, GlobalRiskOfParts(band.global_risk, share), entry.coverage)

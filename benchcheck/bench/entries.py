@@ -153,10 +153,11 @@ class LoadEntry:
 
 @attrs.frozen(kw_only=True)
 class GuardBandEntry:
-    """`guard_band = { specific_risk = "2.5 %" }` or `{ global_risk = "2 %" }`."""
+    """`guard_band = { specific_risk = "2.5 %" }` or `{ global_risk = "2 %", in_tolerance = "95 %" }`."""
 
     specific_risk: Ratio | None = None
     global_risk: Ratio | None = None
+    in_tolerance: Ratio | None = None
 
 
 @attrs.frozen(kw_only=True)

@@ -31,7 +31,8 @@ from benchcheck.bench.meter import Leads, Link, Meter, MeterRange
 from benchcheck.bench.model import Bench, Ceiling, Load, Supply
 from benchcheck.bench.shipped import MeterClass, built_leads, built_range, meter_class
 from benchcheck.document import Document, read_document
-from benchcheck.errors import BenchError, close_match
+from benchcheck.errors import BenchError, MetrologyError, close_match
+from benchcheck.metrology import DecisionRule
 
 __all__ = ["load_bench"]
 
@@ -62,7 +63,7 @@ class _Loader:
     def bench(self) -> Bench:
         data = self.document.data
         self.top(data)
-        rule = decision_rule(self.structured(DecisionEntry, data.get("decision", {}), ("decision",)))
+        rule = self.decision(data.get("decision", {}))
         meters = {name: self.meter(name, entry) for name, entry in self.tables("meter", MeterEntry)}
         supplies = {name: self.supply(name, entry) for name, entry in self.tables("supply", SupplyEntry)}
         loads = {name: self.load(name, entry) for name, entry in self.tables("load", LoadEntry)}
@@ -70,6 +71,14 @@ class _Loader:
         use = self.use(bench)
         self.faults.raise_any()
         return Bench(bench.name, rule, meters, supplies, loads, use, self.document.text, self.document.digest)
+
+    def decision(self, table: Any) -> DecisionRule:
+        """Return the decision rule; the usual one, with a fault kept, where the figures make none."""
+        try:
+            return decision_rule(self.structured(DecisionEntry, table, ("decision",)))
+        except MetrologyError as error:
+            self.faults.add(("decision",), str(error))
+            return decision_rule(None)
 
     def top(self, data: dict[str, Any]) -> None:
         for key in data:
