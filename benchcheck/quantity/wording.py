@@ -5,6 +5,7 @@ Rounding is done on decimal digits, half to even, so what is printed is the valu
 
 from __future__ import annotations
 
+import functools
 import math
 from decimal import Decimal
 
@@ -121,15 +122,13 @@ def _last_place(value: Decimal) -> int:
 
 def _prefix(value: Decimal, words: UnitWords) -> str:
     """Return the prefix that leaves one to three digits before the point, within those the quantity takes."""
-    if not value:
-        return ""
-    wanted = _first_place(value) // 3 * 3
+    return _nearest_prefix(_first_place(value) // 3 * 3, words.prefixes) if value else ""
 
-    def distance(letter: str) -> int:
-        return abs(PREFIX_EXPONENTS[letter] - wanted)
 
-    usable: tuple[str, ...] = ("", *words.prefixes)
-    return min(usable, key=distance)
+@functools.cache
+def _nearest_prefix(wanted: int, prefixes: str) -> str:
+    """Return the prefix whose exponent is nearest to the wanted one, none included."""
+    return min(("", *prefixes), key=lambda letter: abs(PREFIX_EXPONENTS[letter] - wanted))
 
 
 def _prefix_down_to(place: int, value: Decimal, words: UnitWords) -> str:
