@@ -16,11 +16,14 @@ import numpy as np
 
 from benchcheck.errors import CircuitError
 
+from .charging import charge
 from .compiled import compile_netlist
 from .connectivity import groups
 from .devices import CurrentSource, Device, Resistor
 from .excitation import (
     CapacitanceAtFrequency,
+    CapacitanceByCharging,
+    ChargingRange,
     DcVoltage,
     DiodeTest,
     Esr,
@@ -246,6 +249,40 @@ def _dc_voltage(netlist: Netlist, red: str, black: str, excitation: DcVoltage, c
     return _Solved(reading, dict if beyond else port.voltage_slopes)
 
 
+# by charging ----------------------------------------------------------------------------------------------
+
+
+def _charging(
+    netlist: Netlist, red: str, black: str, excitation: CapacitanceByCharging, conditions: Conditions
+) -> _Solved:
+    for row in excitation.ranges:
+        solved = _charging_range(netlist, red, black, row, conditions)
+        if solved.reading.value is not None:
+            break
+    return solved
+
+
+def _charging_range(netlist: Netlist, red: str, black: str, row: ChargingRange, conditions: Conditions) -> _Solved:
+    if not groups(netlist, alternating=True).together(red, black):
+        return _Solved(MeterReading("capacitance", 0.0, "F", row.full_scale_f))
+    if red == black:
+        return _Solved(MeterReading("capacitance", None, "F", row.full_scale_f, "not in time"))
+    system, ramp = charge(netlist, red, black, row, conditions)
+    junctions = junction_states(system.compiled, ramp.end.state)
+    if ramp.seconds is None:
+        return _Solved(MeterReading("capacitance", None, "F", row.full_scale_f, "not in time", junctions=junctions))
+    factor = row.current_a / (row.high_v - row.low_v)
+    shown = ramp.seconds * factor
+    if shown > row.full_scale_f:
+        return _Solved(MeterReading("capacitance", None, "F", row.full_scale_f, "full scale", junctions=junctions))
+
+    def slopes() -> Slopes:
+        _, again = charge(netlist, red, black, row, conditions, with_slopes=True)
+        return _scaled(dict(again.slopes), factor, netlist)
+
+    return _Solved(MeterReading("capacitance", shown, "F", row.full_scale_f, junctions=junctions), slopes)
+
+
 # at a frequency -------------------------------------------------------------------------------------------
 
 
@@ -318,6 +355,7 @@ _HOW: dict[type[Excitation], Any] = {
     DiodeTest: _diode,
     DcVoltage: _dc_voltage,
     CapacitanceAtFrequency: _capacitance,
+    CapacitanceByCharging: _charging,
     InductanceAtFrequency: _inductance,
     Esr: _esr,
 }

@@ -1,0 +1,306 @@
+"""Faults as edits of a netlist, each with its fixed code: what a repair can leave behind, one thing at a time.
+
+A fault knows what it takes out and what it puts in, so that the dictionary of all faults can be solved as changes to
+one good board. Sizes (how short is short, how leaky is leaky) are common practice; each says so and can be given.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Literal, cast, get_args
+
+from benchcheck.errors import CircuitError, close_match
+
+from .devices import (
+    Bjt,
+    Capacitor,
+    Clamp,
+    CurrentSource,
+    Device,
+    Diode,
+    Inductor,
+    Mosfet,
+    Resistor,
+    Switch,
+    VoltageSource,
+    Zener,
+    part_of,
+    pins,
+    reconnect,
+)
+from .netlist import Netlist
+
+__all__ = ["CODES", "Edit", "FaultCode", "FaultSizes", "PartFault", "faulty", "parse_fault", "possible_faults"]
+
+FaultCode = Literal[
+    "open", "short", "reversed", "decade", "leaky", "dry", "missing-joint", "bridge", "wrong-polarity-type",
+    "swapped-pins"
+]  # fmt: skip
+CODES: tuple[FaultCode, ...] = get_args(FaultCode)
+
+
+@dataclass(frozen=True, slots=True)
+class FaultSizes:
+    """How large faults are; every figure is common practice without a published source.
+
+    `short_ohm` a splash or a punched-through part; `leak_ohm` a leaky junction or gate; `capacitor_leak_ohm` a leaky
+    capacitor (12 kohm is where a leaky 100 uF part plateaus on ohms); `dry_ohm` what drying out adds in series (22 uF
+    with 34 ohm in series still reads as 21 uF on handhelds).
+    """
+
+    short_ohm: float = 0.05
+    leak_ohm: float = 10e3
+    capacitor_leak_ohm: float = 12e3
+    dry_ohm: float = 34.0
+
+
+@dataclass(frozen=True, slots=True)
+class PartFault:
+    """One fault: its code, the device it is on (empty for a bridge), and where.
+
+    `where`: the pin of a missing joint, the two swapped pins, or the two bridged nets; `factor`: what a decade fault
+    multiplies the value by.
+
+    >>> str(PartFault("decade", "R14", factor=10.0)), str(PartFault("bridge", where=("FB", "GND")))
+    ('R14 decade x10', 'bridge FB GND')
+    """
+
+    code: FaultCode
+    designator: str = ""
+    where: tuple[str, ...] = ()
+    factor: float = 1.0
+
+    def __str__(self) -> str:
+        """Return the fault as `--fault` takes it."""
+        times = f"x{self.factor:g}" if self.code == "decade" else ""
+        return " ".join(word for word in (self.designator, self.code, *self.where, times) if word)
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """What a fault does to a netlist: devices taken out (by designator) and devices put in."""
+
+    removed: tuple[str, ...] = ()
+    added: tuple[Device, ...] = ()
+
+
+def faulty(netlist: Netlist, fault: PartFault, sizes: FaultSizes | None = None) -> Netlist:
+    """Return the netlist with one fault; raises CircuitError where the fault makes no sense on the part.
+
+    >>> board = Netlist([Diode("D3", "LX", "VSW"), Resistor("R1", "VSW", "LX", 1e3)])
+    >>> faulty(board, parse_fault("D3 reversed", board)).device("D3").anode
+    'VSW'
+    """
+    edit = edit_of(netlist, fault, sizes or FaultSizes())
+    kept = (device for device in netlist.devices if device.designator not in edit.removed)
+    return Netlist((*kept, *edit.added))
+
+
+def edit_of(netlist: Netlist, fault: PartFault, sizes: FaultSizes) -> Edit:
+    """Return what a fault takes out and puts in."""
+    if fault.code == "bridge":
+        netlist.require_nets(*fault.where)
+        if len(set(fault.where)) != 2:
+            raise CircuitError(f'"{fault}": a bridge joins two different nets; name both')
+        return Edit(added=(Resistor(f"bridge:{fault.where[0]}:{fault.where[1]}", *fault.where, sizes.short_ohm),))
+    device = netlist.device(fault.designator)
+    edit = _EDITS[fault.code](device, fault, sizes)
+    if edit is None:
+        possible = sorted({known.code for known in _faults_of(device)})
+        raise CircuitError(
+            f'"{fault}": {type(device).__name__.lower()} {device.designator} cannot have this fault; '
+            f"it can be {', '.join(possible)}"
+        )
+    return edit
+
+
+def _replaced(device: Device, *by: Device) -> Edit:
+    return Edit((device.designator,), by)
+
+
+def _main_nets(device: Device) -> tuple[str, str]:
+    """Return the two nets a short of the device joins: its ends, collector and emitter, drain and source."""
+    match device:
+        case Bjt():
+            return device.collector, device.emitter
+        case Mosfet():
+            return device.drain, device.source
+        case Clamp():
+            return device.pin, device.ground
+        case _:
+            first, second = pins(device).values()
+            return first, second
+
+
+def _beside(device: Device, name: str, ohm: float, nets: tuple[str, str]) -> Edit:
+    return Edit(added=(Resistor(f"{device.designator}:{name}", *nets, ohm),))
+
+
+def _open(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    return None if isinstance(device, CurrentSource | VoltageSource) else _replaced(device)
+
+
+def _short(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    if isinstance(device, CurrentSource | VoltageSource):
+        return None
+    short = _beside(device, "short", sizes.short_ohm, _main_nets(device))
+    return Edit((device.designator,), short.added) if len(device.PINS) == 2 else short
+
+
+def _reversed(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    match device:
+        case Diode() | Zener():
+            return _replaced(device, reconnect(device, anode=device.cathode, cathode=device.anode))
+        case Capacitor(polarised=True):
+            return _replaced(device, reconnect(device, plus=device.minus, minus=device.plus))
+        case _:
+            return None
+
+
+def _decade(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    match device:
+        case Resistor(resistance_ohm=value):
+            return _replaced(device, replace(device, resistance_ohm=value * fault.factor))
+        case Capacitor(capacitance_f=value):
+            return _replaced(device, replace(device, capacitance_f=value * fault.factor))
+        case Inductor(inductance_h=value):
+            return _replaced(device, replace(device, inductance_h=value * fault.factor))
+        case _:
+            return None
+
+
+def _leaky(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    match device:
+        case Capacitor(leakage_ohm=leakage):
+            both = sizes.capacitor_leak_ohm if leakage is None else 1 / (1 / leakage + 1 / sizes.capacitor_leak_ohm)
+            return _replaced(device, replace(device, leakage_ohm=both))
+        case Mosfet(gate=gate, source=source):
+            return _beside(device, "leak", sizes.leak_ohm, (gate, source))
+        case Diode() | Zener() | Bjt() | Clamp():
+            return _beside(device, "leak", sizes.leak_ohm, _main_nets(device))
+        case Switch(closed=False):
+            return _beside(device, "leak", sizes.leak_ohm, _main_nets(device))
+        case _:
+            return None
+
+
+def _dry(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    if not isinstance(device, Capacitor):
+        return None
+    return _replaced(device, replace(device, series_resistance_ohm=device.series_resistance_ohm + sizes.dry_ohm))
+
+
+def _missing_joint(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    connected = pins(device)
+    if len(fault.where) != 1 or fault.where[0] not in connected:
+        named = "" if not fault.where else close_match(fault.where[0], connected)
+        raise CircuitError(f'"{fault}": name one pin of {device.designator}: {", ".join(connected)}{named}')
+    if isinstance(device, CurrentSource | VoltageSource):
+        return None
+    if len(connected) == 2:
+        return _replaced(device)
+    return _replaced(device, reconnect(device, **{fault.where[0]: f"{device.designator}:{fault.where[0]} pad"}))
+
+
+def _wrong_polarity(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    match device:
+        case Bjt(polarity=polarity):
+            return _replaced(device, replace(device, polarity="PNP" if polarity == "NPN" else "NPN"))
+        case Mosfet(channel=channel):
+            return _replaced(device, replace(device, channel="P" if channel == "N" else "N"))
+        case _:
+            return None
+
+
+def _swapped_pins(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
+    connected = pins(device)
+    if len(connected) < 3:
+        return None
+    if len(fault.where) != 2 or not set(fault.where) <= connected.keys():
+        raise CircuitError(f'"{fault}": name two pins of {device.designator}: {", ".join(connected)}')
+    one, other = fault.where
+    return _replaced(device, reconnect(device, **{one: connected[other], other: connected[one]}))
+
+
+_EDITS = {
+    "open": _open,
+    "short": _short,
+    "reversed": _reversed,
+    "decade": _decade,
+    "leaky": _leaky,
+    "dry": _dry,
+    "missing-joint": _missing_joint,
+    "wrong-polarity-type": _wrong_polarity,
+    "swapped-pins": _swapped_pins,
+}
+
+
+def possible_faults(netlist: Netlist, *, bridges: Iterable[tuple[str, str]] | None = None) -> tuple[PartFault, ...]:
+    """Return every fault each part can have, then the bridges.
+
+    `bridges` are pairs of nets that run side by side; left out, those that meet on one part of three pins or more.
+    """
+    found = [fault for device in netlist.devices for fault in _faults_of(device)]
+    pairs = _neighbouring_nets(netlist) if bridges is None else bridges
+    seen: set[frozenset[str]] = set()
+    for pair in pairs:
+        if len(set(pair)) == 2 and frozenset(pair) not in seen:
+            seen.add(frozenset(pair))
+            found.append(PartFault("bridge", where=(pair[0], pair[1])))
+    return tuple(found)
+
+
+def _faults_of(device: Device) -> Iterator[PartFault]:
+    name = device.designator
+    for code in ("open", "short", "reversed", "leaky", "dry", "wrong-polarity-type"):
+        fault = PartFault(cast(FaultCode, code), name)
+        if _EDITS[code](device, fault, FaultSizes()) is not None:
+            yield fault
+    if isinstance(device, Resistor | Capacitor | Inductor):
+        yield from (PartFault("decade", name, factor=factor) for factor in (10.0, 0.1))
+    if not isinstance(device, CurrentSource | VoltageSource):
+        yield from (PartFault("missing-joint", name, (pin,)) for pin in pins(device))
+    if isinstance(device, Bjt | Mosfet):
+        yield from (PartFault("swapped-pins", name, pair) for pair in combinations(device.PINS, 2))
+
+
+def _neighbouring_nets(netlist: Netlist) -> Iterator[tuple[str, str]]:
+    """Yield pairs of nets that meet on one part of three pins or more."""
+    parts: dict[str, dict[str, None]] = {}
+    for device in netlist.devices:
+        nets = parts.setdefault(part_of(device.designator), {})
+        nets |= dict.fromkeys(pins(device).values())
+    for nets in parts.values():
+        if len(nets) > 2:
+            yield from combinations(nets, 2)
+
+
+def parse_fault(text: str, netlist: Netlist) -> PartFault:
+    """Return the fault a text such as "D3 reversed", "R14 decade x10" or "bridge FB GND" names.
+
+    Raises CircuitError for a part, code, pin or net that is not there, and for faults a part cannot have.
+    """
+    words = text.split()
+    if words[:1] == ["bridge"]:
+        fault = PartFault("bridge", where=tuple(words[1:]))
+    else:
+        if len(words) < 2 or words[1] not in CODES:
+            near = close_match(words[1], CODES) if len(words) > 1 else ""
+            raise CircuitError(f'"{text}": write a part and a fault, one of {", ".join(CODES)}{near}')
+        code, rest = cast(FaultCode, words[1]), words[2:]
+        factor = _factor(text, rest.pop(0) if rest else "x10") if code == "decade" else 1.0
+        fault = PartFault(code, words[0], tuple(rest), factor)
+    edit_of(netlist, fault, FaultSizes())
+    return fault
+
+
+def _factor(text: str, word: str) -> float:
+    try:
+        factor = float(word.removeprefix("x"))
+    except ValueError:
+        factor = 0.0
+    if not factor > 0 or factor == 1.0:
+        raise CircuitError(f'"{text}": "{word}" is no factor; write x10 or x0.1')
+    return factor
