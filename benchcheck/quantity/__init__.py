@@ -19,6 +19,7 @@ from benchcheck.quantity.units import QuantityUnit
 from benchcheck.quantity.value import parse_value
 from benchcheck.quantity.wording import (
     bracket_value,
+    brief_value,
     format_percent,
     format_value,
     format_with_uncertainty,
@@ -31,6 +32,7 @@ __all__ = [
     "QuantityUnit",
     "Tolerance",
     "bracket_value",
+    "brief_value",
     "convert",
     "format_percent",
     "format_value",

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from benchcheck.quantity.units import PREFIX_EXPONENTS, UnitWords, unit_words
 
-__all__ = ["bracket_value", "format_percent", "format_value", "format_with_uncertainty"]
+__all__ = ["bracket_value", "brief_value", "format_percent", "format_value", "format_with_uncertainty"]
 
 ID_DIGITS = 9
 DEFAULT_DIGITS = 6
@@ -47,6 +47,22 @@ def format_value(
     if resolution is None and digits is None:
         figures = _without_trailing_zeros(figures)
     return _joined(figures, prefix, words, ascii)
+
+
+def brief_value(value: float, quantity_unit: str, digits: int = 4) -> str:
+    """Return a value in ASCII to at most so many significant digits, quickly: for sentences made by the thousand.
+
+    >>> brief_value(4681.27, "ohm"), brief_value(0.05, "V"), brief_value(1e6, "ohm")
+    ('4.681 kohm', '50 mV', '1 Mohm')
+    """
+    mantissa, _, exponent = f"{value:.{digits - 1}e}".partition("e")
+    words = unit_words(quantity_unit)
+    if exponent and float(mantissa):
+        prefix = _nearest_prefix(int(exponent) // 3 * 3, words.prefixes)
+        figures = float(f"{mantissa}e{int(exponent) - PREFIX_EXPONENTS[prefix]}")
+        if 1.0 <= abs(figures) < 1000.0:
+            return f"{figures:.12g} {prefix}{words.ascii_symbol}"
+    return format_value(float(f"{value:.{digits}g}"), quantity_unit, ascii=True)
 
 
 def bracket_value(value: float, quantity_unit: str) -> str:
@@ -122,13 +138,17 @@ def _last_place(value: Decimal) -> int:
 
 def _prefix(value: Decimal, words: UnitWords) -> str:
     """Return the prefix that leaves one to three digits before the point, within those the quantity takes."""
-    return _nearest_prefix(_first_place(value) // 3 * 3, words.prefixes) if value else ""
+    if not value:
+        return ""
+    nearest: str = _nearest_prefix(_first_place(value) // 3 * 3, words.prefixes)
+    return nearest
 
 
 @functools.cache
 def _nearest_prefix(wanted: int, prefixes: str) -> str:
     """Return the prefix whose exponent is nearest to the wanted one, none included."""
-    return min(("", *prefixes), key=lambda letter: abs(PREFIX_EXPONENTS[letter] - wanted))
+    letters: tuple[str, ...] = ("", *prefixes)
+    return min(letters, key=lambda letter: abs(PREFIX_EXPONENTS[letter] - wanted))
 
 
 def _prefix_down_to(place: int, value: Decimal, words: UnitWords) -> str:

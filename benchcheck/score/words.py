@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check
-from benchcheck.quantity import format_percent, format_value
+from benchcheck.quantity import brief_value, format_percent
 
 __all__ = ["joined", "lifted", "limits_words", "shown"]
 
@@ -13,7 +13,7 @@ def shown(check: Check, value: float, digits: int = 4) -> str:
     """Return a value in the check's quantity unit to so many significant digits at most; ratios as percent."""
     if check.quantity_unit == "1":
         return format_percent(value, digits) if check.function is Function.DERIVED else f"{value:.{digits}g}"
-    return format_value(float(f"{value:.{digits}g}"), check.quantity_unit, ascii=True)
+    return brief_value(value, check.quantity_unit, digits)
 
 
 def limits_words(check: Check) -> str:
