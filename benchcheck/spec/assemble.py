@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from benchcheck.document import Document
-from benchcheck.errors import Fault, InputError, SpecError
+from benchcheck.errors import InputError, SpecError
 from benchcheck.kinds.catalogue import part_checks
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.isolation import Isolation
@@ -49,13 +49,15 @@ def assembled(document: Document, entries: Entries, kinds: Mapping[str, Kind], f
     _find_doubles(checks, found)
     if found:
         raise SpecError(found.faults)
-    beyond = beyond_scope(board)
+    beyond = beyond_scope(board, (check for _, check in checks))
     refusals = (*beyond, *missing_for_power(board))
     kept = tuple(check for _, check in checks if not (beyond and check.powered))
     by_id = {check.id: check for check in kept}
     withheld = frozenset(check.id for _, check in checks if check.id not in by_id)
-    notes = tuple(Fault(document.where(*path), key_text(path), message) for path, message in remarks(board, document))
-    return replace(board, checks=kept, by_id=by_id, power_refusals=refusals, withheld=withheld, notes=notes)
+    notes = Findings(document)
+    for path, message in remarks(board, document):
+        notes.add(message, *path)
+    return replace(board, checks=kept, by_id=by_id, power_refusals=refusals, withheld=withheld, notes=notes.faults)
 
 
 def _bare(document: Document, entries: Entries, kinds: Mapping[str, Kind]) -> Board:

@@ -11,7 +11,19 @@ import attrs
 
 from benchcheck.kinds import fields
 
-__all__ = ["FAULT_CODES", "NAMED", "NEVER_NEGATIVE", "POSITIONS", "POSITIVE", "QUANTITIES", "fields_of", "type_of"]
+__all__ = [
+    "FAULT_CODES",
+    "MINUS_SIGNS",
+    "NAMED",
+    "NEVER_NEGATIVE",
+    "POSITIONS",
+    "POSITIVE",
+    "QUANTITIES",
+    "UNIT_MAY_BE_LEFT_OUT",
+    "fields_of",
+    "tolerance_unit",
+    "type_of",
+]
 
 #: field type -> quantity unit.
 QUANTITIES: Mapping[Any, str] = {
@@ -27,6 +39,10 @@ QUANTITIES: Mapping[Any, str] = {
     fields.PerKelvin: "1/K",
 }
 NEVER_NEGATIVE = frozenset({"ohm", "A", "F", "H", "Hz", "s", "1"})
+#: "4700" is how resistors are marked, and a ratio has no unit; "220" on a capacitor means anything but 220 F.
+UNIT_MAY_BE_LEFT_OUT = ("ohm", "1")
+#: what people type for minus, the hyphen first.
+MINUS_SIGNS = "-\u2212\u2013\u2014"
 #: attributes filled from the name of the table, never from a key.
 NAMED = ("designator", "name")
 #: quantities of which zero or less describes nothing.
@@ -62,3 +78,9 @@ def type_of(attribute: attrs.Attribute[Any], cl: Any = None) -> Any:
         kept = [arm for arm in typing.get_args(annotation) if arm is not type(None)]
         annotation = kept[0] if len(kept) == 1 else annotation
     return typing.get_args(cl)[0] if isinstance(annotation, typing.TypeVar) else annotation
+
+
+def tolerance_unit(keys: Mapping[str, attrs.Attribute[Any]]) -> tuple[str, str]:
+    """Return (key, quantity unit) of what a tolerance among these keys belongs to: a value, else a voltage."""
+    key = "value" if "value" in keys else "voltage"
+    return key, QUANTITIES.get(type_of(keys[key]), "1") if key in keys else "1"

@@ -6,11 +6,12 @@ import re
 
 from benchcheck.document import Document
 from benchcheck.errors import Fault
+from benchcheck.quantity.units import shown
 from benchcheck.spec.words import Path, Wrong
 
 __all__ = ["Findings", "key_text"]
 
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
+_BARE = re.compile(r"[A-Za-z0-9_-]{1,40}")
 
 
 def key_text(path: Path) -> str:
@@ -25,13 +26,8 @@ def key_text(path: Path) -> str:
             words += f"[{step + 1}]"
         else:
             plain = _BARE.fullmatch(step) is not None
-            words += ("." if words else "") + (step if plain else '"' + _printable(step) + '"')
+            words += ("." if words else "") + (step if plain else shown(step))
     return words
-
-
-def _printable(key: str) -> str:
-    cut = key if len(key) <= 40 else key[:39] + "…"
-    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in cut)
 
 
 class Findings:
@@ -47,7 +43,11 @@ class Findings:
     def add(self, message: str, *path: str | int) -> None:
         """Keep one fault of the key at a path; a key that is not there stands at its nearest ancestor."""
         fault = Fault(self._document.where(*path), key_text(path), message)
-        self._found.setdefault(fault, self._document.line(*path) or 0)
+        self._found.setdefault(fault, self.line(*path))
+
+    def line(self, *path: str | int) -> int:
+        """Return the line of a key path or of its nearest ancestor, 0 where neither has one."""
+        return self._document.line(*path) or 0
 
     def take(self, error: Wrong, *path: str | int) -> None:
         """Keep everything found wrong with the value at a path."""

@@ -25,7 +25,7 @@ from benchcheck.spec.sense import part_faults, rail_faults, supply_faults
 from benchcheck.spec.structure import entry_of
 from benchcheck.spec.tables import BoardTable, NetTable
 from benchcheck.spec.words import Path as KeyPath
-from benchcheck.spec.words import Wrong, describe, one_of
+from benchcheck.spec.words import Wrong, describe, near, one_of
 
 __all__ = ["FORMAT", "SECTIONS", "load_board"]
 
@@ -40,6 +40,15 @@ SECTIONS: Mapping[str, str] = {
     "part": "[part.NAME]",
     "isolation": "[[isolation]]",
 }
+#: what people call parts whose kind has another name here.
+TRADE_WORDS = {
+    "bead": "ferrite", "bulb": "winding", "cap": "capacitor", "cell": "battery", "ceramic": "capacitor",
+    "chip": "ic", "choke": "inductor", "coil": "inductor", "fet": "mosfet", "film": "capacitor", "jack": "connector",
+    "jumper": "resistor", "lamp": "winding", "link": "resistor", "loudspeaker": "winding", "motor": "winding",
+    "npn": "bjt", "op-amp": "ic", "opamp": "ic", "plug": "connector", "pnp": "bjt", "polyfuse": "ptc",
+    "pot": "resistor", "potentiometer": "resistor", "rectifier": "diode", "relay": "winding", "resonator": "crystal",
+    "schottky": "diode", "speaker": "winding", "transformer": "winding", "transistor": "bjt",
+}  # fmt: skip
 #: top-level key -> what the file is, when it is another of benchcheck's own.
 OTHER_FILES = {"benchcheck_bench": "a bench file", "benchcheck_record": "a record"}
 
@@ -176,9 +185,10 @@ class _Loader:
             hint = f"; {says} should be kind" if says else f"; write {one_of(self.kinds)}"
             self.found.add(f"is missing{hint}", "part", name, "kind")
             return None
-        near = close_match(given, self.kinds) if isinstance(given, str) else ""
+        usual = TRADE_WORDS.get(given.casefold(), "") if isinstance(given, str) else ""
+        hint = f'; write kind = "{usual}"' if usual in self.kinds else near(given, self.kinds)
         self.found.add(
-            f"{describe(given)} is not a kind{near or f'; write {one_of(self.kinds)}'}", "part", name, "kind"
+            f"{describe(given)} is not a kind{hint or f'; write {one_of(self.kinds)}'}", "part", name, "kind"
         )
         return None
 

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from benchcheck.errors import close_match
-from benchcheck.spec.findings import Findings
+from benchcheck.quantity.units import shown
+from benchcheck.spec.findings import Findings, key_text
 from benchcheck.spec.pins import check_name
-from benchcheck.spec.words import Path, Wrong
+from benchcheck.spec.words import Path, Wrong, describe
 
-__all__ = ["Mention", "check_names", "check_nets", "check_switches", "lone_nets", "mentions"]
+__all__ = ["MOST_HINTS", "Mention", "check_names", "check_nets", "check_switches", "lone_nets", "mentions"]
 
 #: subjects of checks that belong to no part.
 RESERVED = ("meter", "isolation", "ambient")
@@ -23,6 +24,8 @@ RESERVED = ("meter", "isolation", "ambient")
 NAMED_SECTIONS = ("part", "rail", "supply")
 #: parts whose position a check may set.
 SWITCHES = ("switch", "connector")
+#: nearest names are looked for this often in a file, so that a hopeless one is refused in seconds.
+MOST_HINTS = 50
 Data = Mapping[str, Any]
 
 
@@ -45,7 +48,7 @@ def tables_of(data: Data, section: str) -> Iterator[tuple[str, Mapping[str, Any]
 
 def check_names(data: Data, found: Findings) -> None:
     """Find names that ids cannot hold, and parts, rails and supplies that share one."""
-    seen: dict[str, str] = {word: f"the word {word}, which benchcheck keeps to itself" for word in RESERVED}
+    seen: dict[str, Path] = {}
     for section in (*NAMED_SECTIONS, "net"):
         for name, _ in tables_of(data, section):
             try:
@@ -54,10 +57,12 @@ def check_names(data: Data, found: Findings) -> None:
                 found.take(error, section, name)
             if section == "net":
                 continue
-            earlier = seen.setdefault(name.casefold(), f"{section}.{name}")
-            if earlier != f"{section}.{name}":
-                message = f"has the name of {earlier}; parts, rails and supplies need names of their own in any case"
-                found.add(message, section, name)
+            if name.casefold() in RESERVED:
+                found.add(f"{name} is a word benchcheck keeps to itself; choose another name", section, name)
+            earlier = seen.setdefault(name.casefold(), (section, name))
+            if earlier != (section, name):
+                also = f"is named like {key_text(earlier)} in line {found.line(*earlier)}"
+                found.add(f"{also}; parts, rails and supplies need names of their own in any case", section, name)
 
 
 def mentions(data: Data) -> tuple[Mention, ...]:
@@ -92,10 +97,11 @@ def check_nets(data: Data, found: Findings) -> None:
     sections = {"part", "supply"} if any(place.section == "part" for place in places) else {"supply", "rail"}
     there = {place.net for place in places if place.section in sections}
     tables = Counter(net for net, _ in {(place.net, place.path[:2]) for place in places})
-    for place in places:
-        if place.net not in there and tables[place.net] < 2:
-            hint = close_match(place.net, there) or "; name it in the nets of a part, or take it out here"
-            found.add(f'no part or supply is on net "{place.net}"{hint}', *place.path)
+    lost = [place for place in places if place.net not in there and tables[place.net] < 2]
+    for count, place in enumerate(lost):
+        near = close_match(place.net, there) if count < MOST_HINTS else ""
+        hint = near or "; name it in the nets of a part, or take it out here"
+        found.add(f"no part or supply is on net {shown(place.net)}{hint}", *place.path)
 
 
 def _check_spelling(places: tuple[Mention, ...], found: Findings) -> None:
@@ -106,7 +112,8 @@ def _check_spelling(places: tuple[Mention, ...], found: Findings) -> None:
     for place in places:
         spelling = usual[place.net.casefold()]
         if spelling != place.net:
-            found.add(f'net "{place.net}" is written "{spelling}" elsewhere; write one spelling', *place.path)
+            message = f"net {shown(place.net)} is written {shown(spelling)} elsewhere; write one spelling"
+            found.add(message, *place.path)
 
 
 def lone_nets(data: Data) -> tuple[tuple[Path, str], ...]:
@@ -114,10 +121,13 @@ def lone_nets(data: Data) -> tuple[tuple[Path, str], ...]:
     places = mentions(data)
     uses = Counter(place.net for place in places if place.section != "net")
     others = [net for net in uses if uses[net] > 1]
+    alone = [place for place in places if place.section == "part" and uses[place.net] == 1]
     return tuple(
-        (place.path, f'nothing else is on net "{place.net}"{close_match(place.net, others)}')
-        for place in places
-        if place.section == "part" and uses[place.net] == 1
+        (
+            place.path,
+            f'nothing else is on net "{place.net}"{close_match(place.net, others) if n < MOST_HINTS else ""}',
+        )
+        for n, place in enumerate(alone)
     )
 
 
@@ -125,29 +135,35 @@ def check_switches(data: Data, found: Findings) -> None:
     """Find positions for parts that are no switch, wherever a table says `switches`."""
     kinds = {name: table.get("kind") for name, table in tables_of(data, "part")}
     known = [name for name, kind in kinds.items() if kind in SWITCHES]
-    for path, name in _positions(data):
-        if name in known:
-            continue
-        what = (
-            f"{name} is a {kinds[name]}, not a switch or connector" if name in kinds else "is no part of this board"
-        )
-        hint = close_match(name, known) or (
-            f"; switches here are {', '.join(known)}" if known else "; it has no switches"
-        )
-        found.add(f"{what}{hint}", *path)
+    there = f"; switches here are {', '.join(known[:MOST_HINTS])}" if known else "; it has no switches"
+    strangers = [(path, name) for path, name in _positions(data) if kinds.get(name) not in SWITCHES]
+    for count, (path, name) in enumerate(strangers):
+        hint = (close_match(name, known) if count < MOST_HINTS else "") or there
+        if name in kinds:
+            found.add(f"{name} is of kind {describe(kinds[name])}, no switch or connector{hint}", *path)
+        else:
+            found.add(f"is no part of this board{hint}", *path)
 
 
 def _positions(data: Data) -> Iterator[tuple[Path, str]]:
     """Yield (path, designator) of every position set: in an entry, or in one of its limits."""
+    for path, table in _all_tables(data):
+        yield from _set_in(path, table)
+        for key, limit in table.items():
+            if key != "switches" and isinstance(limit, dict):
+                yield from _set_in((*path, key), limit)
+
+
+def _all_tables(data: Data) -> Iterator[tuple[Path, Mapping[str, Any]]]:
+    for section in NAMED_SECTIONS:
+        yield from (((section, name), table) for name, table in tables_of(data, section))
     pairs = data.get("isolation")
-    entries: list[tuple[Path, Any]] = [
-        ((section, name), table) for section in NAMED_SECTIONS for name, table in tables_of(data, section)
-    ]
-    entries += [(("isolation", place), table) for place, table in enumerate(pairs if isinstance(pairs, list) else ())]
-    entries += [
-        ((*path, key), limit) for path, table in entries if isinstance(table, dict) for key, limit in table.items()
-    ]
-    for path, table in entries:
-        switches = table.get("switches") if isinstance(table, dict) and path[-1] != "switches" else None
-        if isinstance(switches, dict):
-            yield from (((*path, "switches", name), name) for name in switches)
+    for place, table in enumerate(pairs if isinstance(pairs, list) else ()):
+        if isinstance(table, dict):
+            yield ("isolation", place), table
+
+
+def _set_in(path: Path, table: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
+    switches = table.get("switches")
+    if isinstance(switches, dict):
+        yield from (((*path, "switches", name), name) for name in switches)

@@ -1,7 +1,7 @@
 """The JSON Schema of specs, drawn from the same entry classes the loader reads, for editors to complete and check.
 
 A schema sees one table at a time: what tables say of each other (nets that nobody touches, designators used
-twice, a switch that does not exist) and which notations of a quantity are sound, only the loader knows.
+twice, a switch that does not exist), and what two values say of each other, only the loader knows.
 """
 
 from __future__ import annotations
@@ -12,33 +12,41 @@ from typing import Any, Literal
 
 import attrs
 
-from benchcheck.kinds.fields import Gain, Tolerance
+from benchcheck.kinds.fields import Gain, Tolerance, Window
 from benchcheck.kinds.isolation import Isolation
 from benchcheck.kinds.part import Fitted, Kind
 from benchcheck.kinds.rail import Rail
 from benchcheck.kinds.supply import Supply
 from benchcheck.quantity.units import UNITS
-from benchcheck.spec.entries import FAULT_CODES, NEVER_NEGATIVE, POSITIONS, POSITIVE, QUANTITIES, fields_of, type_of
+from benchcheck.spec.entries import (
+    FAULT_CODES,
+    POSITIONS,
+    POSITIVE,
+    QUANTITIES,
+    fields_of,
+    tolerance_unit,
+    type_of,
+)
+from benchcheck.spec.keyhelp import key_help
+from benchcheck.spec.patterns import quantity_pattern, tolerance_pattern
 from benchcheck.spec.pins import NAME_PATTERN, POLES
+from benchcheck.spec.references import RESERVED
+from benchcheck.spec.sense import CLAMPS
 from benchcheck.spec.tables import BoardTable, NetTable
+from benchcheck.spec.words import LONGEST_QUANTITY, LONGEST_TEXT
 
 __all__ = ["json_schema"]
 
 Schema = dict[str, Any]
-_NAME: Schema = {"type": "string", "pattern": f"^{NAME_PATTERN}$"}
-_PREFIX = "[pnuµμmkKMG]|meg"
-#: quantity unit -> what may stand behind the digits, a letter at the decimal point included.
-_SUFFIX = {
-    "ohm": f"(?:{_PREFIX}|[RrLΩΩ])?\\s*\\d*\\s*(?:[Oo]hms?|Ω|Ω|R)?",
-    "V": f"(?:{_PREFIX})?\\s*(?:[Vv]olts?|V|v)?\\d*",
-    "A": f"(?:{_PREFIX})?\\s*(?:[Aa]mp(?:ere)?s?|A)?\\d*",
-    "F": f"(?:{_PREFIX})?\\s*\\d*\\s*(?:[Ff]arads?|F)?\\d*",
-    "H": f"(?:{_PREFIX})?\\s*\\d*\\s*(?:[Hh]enr(?:y|ies)|H)?\\d*",
-    "degC": "\\s*(?:deg ?C|degrees? [Cc]elsius|[Cc]elsius|°C|℃|C)?",
-    "Hz": f"(?:{_PREFIX})?\\s*(?:[Hh]ertz|Hz)?",
-    "s": f"(?:{_PREFIX})?\\s*(?:s|sec|seconds?|min|minutes?|h|hours?)?",
-    "1": "\\s*(?:%|percent|ppm)?",
-    "1/K": "\\s*(?:ppm|%)?\\s*(?:/|per )?\\s*(?:K|kelvin|°C|degC)?",
+_NAME: Schema = {"$ref": "#/$defs/name"}
+_UNSEEN = r"^[^\u0000-\u001f\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff]*$"
+_PLAIN: Mapping[Any, Schema] = {
+    bool: {"type": "boolean"},
+    float: {"type": "number", "minimum": 0},
+    int: {"type": "integer", "minimum": 1, "maximum": 1000},
+    str: {"type": "string", "maxLength": LONGEST_TEXT, "pattern": _UNSEEN},
+    Tolerance: {"description": 'Such as "5 %", "-20/+80 %" or a letter of IEC 60062 such as "J".'},
+    Gain: {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": "^[0-9.]+$"}]},
 }
 
 
@@ -47,24 +55,81 @@ def json_schema(kinds: Iterable[Kind]) -> Schema:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "benchcheck spec, format 1",
-        "description": "What a board should measure.",
+        "description": "What the board of a device should measure.",
         "type": "object",
         "required": ["benchcheck", "board"],
         "additionalProperties": False,
         "properties": {
-            "benchcheck": {"const": 1, "description": "The version of the spec format."},
+            "benchcheck": {"type": "integer", "const": 1, "description": "The version of the spec format."},
             "board": _entry(BoardTable),
-            "net": _named(_entry(NetTable)),
-            "supply": _named(_entry(Supply)),
-            "rail": _named(_entry(Rail)),
-            "part": _named(_part(tuple(kinds))),
-            "isolation": {"type": "array", "items": _entry(Isolation)},
+            "net": _named(_entry(NetTable), "What is known of a net: [net.NAME]."),
+            "supply": _named(_supply(), "Where the bench supply feeds the unit: [supply.NAME].", owned=True),
+            "rail": _named(_entry(Rail), "A voltage the unit makes: [rail.NAME].", owned=True),
+            "part": _named(_part(tuple(kinds)), "A part by its designator: [part.R14].", owned=True),
+            "isolation": {
+                "type": "array",
+                "items": _entry(Isolation),
+                "description": "Pairs of nets that must not be joined: [[isolation]].",
+            },
         },
+        "$defs": _definitions(),
     }
 
 
-def _named(table: Schema) -> Schema:
-    return {"type": "object", "propertyNames": _NAME, "additionalProperties": table}
+def _definitions() -> dict[str, Schema]:
+    """Return what many tables share: names, tolerances, limits, and each quantity, also above zero."""
+    kept: dict[str, Schema] = {"name": {"type": "string", "pattern": f"^{NAME_PATTERN}$"}, "fitted": _entry(Fitted)}
+    kept |= {_limit(cl): _entry(Window[cl]) for cl in (*QUANTITIES, Gain)}  # type: ignore[valid-type]
+    for unit in QUANTITIES.values():
+        kept[_tolerance(unit)] = {"type": "string", "maxLength": LONGEST_QUANTITY, "pattern": tolerance_pattern(unit)}
+        for positive in (False, True):
+            text, definition = _text(unit, positive=positive), _definition(unit, positive=positive)
+            bound = {"exclusiveMinimum": 0} if positive else {"minimum": 0}
+            number = {"type": "number", "maximum": 1e9, **bound}
+            kept[definition] = {"anyOf": [text, number]} if unit == "1" else text
+    return kept
+
+
+def _text(quantity_unit: str, *, positive: bool) -> Schema:
+    return {
+        "type": "string",
+        "maxLength": LONGEST_QUANTITY,
+        "pattern": quantity_pattern(quantity_unit, positive=positive),
+    }
+
+
+def _limit(cl: Any) -> str:
+    return f"limit-{cl.__name__.lower()}"
+
+
+def _tolerance(quantity_unit: str) -> str:
+    return f"tolerance-{_definition(quantity_unit, positive=False)}"
+
+
+def _definition(quantity_unit: str, *, positive: bool) -> str:
+    words = {"1": "ratio", "1/K": "per-kelvin"}.get(quantity_unit, quantity_unit)
+    return words + ("-above-zero" if positive else "")
+
+
+def _quantity(quantity_unit: str, *, positive: bool) -> Schema:
+    words = UNITS[quantity_unit]
+    return {
+        "$ref": f"#/$defs/{_definition(quantity_unit, positive=positive)}",
+        "description": f"{words.quantity[0].upper()}{words.quantity[1:]} such as {words.examples}.",
+    }
+
+
+def _named(table: Schema, description: str, *, owned: bool = False) -> Schema:
+    """Return a section of tables by name; `owned` names are those no reserved word may take."""
+    anycase = "|".join("".join(f"[{sign}{sign.upper()}]" for sign in word) for word in RESERVED)
+    names = {"allOf": [_NAME, {"not": {"pattern": f"^(?:{anycase})$"}}]} if owned else _NAME
+    return {"type": "object", "description": description, "propertyNames": names, "additionalProperties": table}
+
+
+def _supply() -> Schema:
+    table = _entry(Supply)
+    table["properties"]["voltage"] = _quantity("V", positive=True)
+    return table
 
 
 def _part(kinds: tuple[Kind, ...]) -> Schema:
@@ -72,7 +137,7 @@ def _part(kinds: tuple[Kind, ...]) -> Schema:
     return {
         "type": "object",
         "required": ["kind"],
-        "properties": {"kind": {"enum": [kind.name for kind in kinds]}},
+        "properties": {"kind": {"enum": [kind.name for kind in kinds], "description": key_help("kind", limit=False)}},
         "allOf": [
             {"if": {"properties": {"kind": {"const": kind.name}}, "required": ["kind"]}, "then": _kind(kind)}
             for kind in kinds
@@ -83,7 +148,8 @@ def _part(kinds: tuple[Kind, ...]) -> Schema:
 def _kind(kind: Kind) -> Schema:
     table = _entry(kind.entry)
     table["description"] = kind.summary
-    table["properties"] |= {"kind": {"const": kind.name}, "nets": _pins(kind)}
+    nets = _pins(kind) | {"description": key_help("nets", limit=False)}
+    table["properties"] |= {"kind": {"const": kind.name}, "nets": nets}
     if kind.name == "resistor":  # 0 ohm is a jumper
         table["properties"]["value"] = _quantity("ohm", positive=False)
     return table
@@ -92,11 +158,7 @@ def _kind(kind: Kind) -> Schema:
 def _pins(kind: Kind) -> Schema:
     by_name: Schema = {"type": "object", "minProperties": 1, "additionalProperties": _NAME, "propertyNames": _NAME}
     if not kind.any_pins:
-        by_name |= {
-            "additionalProperties": False,
-            "properties": dict.fromkeys(kind.pins, _NAME),
-            "required": list(kind.pins),
-        }
+        by_name = _all_of(kind.pins)
     return {"anyOf": [_pair(), by_name]} if kind.two_lead else by_name
 
 
@@ -104,80 +166,85 @@ def _pair() -> Schema:
     return {"type": "array", "items": _NAME, "minItems": 2, "maxItems": 2, "uniqueItems": True}
 
 
+def _all_of(pins: tuple[str, ...]) -> Schema:
+    """Return a table that names a net for each of these pins and no other."""
+    nets = dict.fromkeys(pins, _NAME)
+    return {"type": "object", "properties": nets, "required": list(pins), "additionalProperties": False}
+
+
 def _entry(cl: Any) -> Schema:
     """Return the table an entry class describes."""
     keys = fields_of(cl)
-    origin = typing.get_origin(cl) or cl
     table: Schema = {
         "type": "object",
         "additionalProperties": False,
-        "properties": {key: _key(key, type_of(attribute, cl)) for key, attribute in keys.items()},
+        "properties": {key: _described(key, attribute, cl) for key, attribute in keys.items()},
     }
+    if "tolerance" in keys and type_of(keys["tolerance"]) is Tolerance:
+        table["properties"]["tolerance"] |= {"$ref": f"#/$defs/{_tolerance(tolerance_unit(keys)[1])}"}
     required = [key for key, attribute in keys.items() if attribute.default is attrs.NOTHING]
     if required:
         table["required"] = required
-    if {"min", "max"} <= keys.keys() and origin is not Isolation:
+    if {"min", "max"} <= keys.keys() and cl is not Isolation:
         table["anyOf"] = [{"required": ["min"]}, {"required": ["max"]}]
     return table
+
+
+def _described(key: str, attribute: attrs.Attribute[Any], cl: Any) -> Schema:
+    """Return what a key takes, with a line of help: a plugin's own under `help` in its metadata comes first."""
+    annotation = type_of(attribute, cl)
+    limit = typing.get_origin(annotation) is Window or (attrs.has(annotation) and annotation is not Fitted)
+    value = _key(key, annotation)
+    line = attribute.metadata.get("help") or key_help(key, limit=limit)
+    words = [line, value.get("description", "")]
+    return value | {"description": " ".join(filter(None, words))}
 
 
 def _key(key: str, cl: Any) -> Schema:
     """Return what a key takes: by its name where that decides, else by its type."""
     match key:
         case "nets":
-            return _pair() if typing.get_origin(cl) is tuple else _poles()
+            return _pair() if typing.get_origin(cl) is tuple else _all_of(POLES)
         case "switches":
             return _table_of({"enum": list(POSITIONS)})
         case "priors":
-            return _table_of(_quantity("1", positive=False)) | {"propertyNames": {"enum": list(FAULT_CODES)}}
+            chance = {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1}, _text("1", positive=False)]}
+            return {"type": "object", "propertyNames": {"enum": list(FAULT_CODES)}, "additionalProperties": chance}
+        case "clamps":
+            return _table_of({"type": "array", "items": {"enum": list(CLAMPS)}, "uniqueItems": True})
         case "voltages":
             return _table_of(_quantity("V", positive=True))
+        case "model":
+            return _PLAIN[str] | {"minLength": 1, "pattern": _UNSEEN.replace("^", "^(?=.*\\S)", 1)}
     return _type(cl, positive=key in POSITIVE)
-
-
-def _poles() -> Schema:
-    poles = dict.fromkeys(POLES, _NAME)
-    return {"type": "object", "properties": poles, "required": list(POLES), "additionalProperties": False}
 
 
 def _table_of(value: Schema) -> Schema:
     return {"type": "object", "propertyNames": _NAME, "additionalProperties": value}
 
 
-_PLAIN: Mapping[Any, Schema] = {
-    bool: {"type": "boolean"},
-    int: {"type": "integer", "minimum": 1, "maximum": 1000},
-    str: {"type": "string"},
-    Gain: {"anyOf": [{"type": "number", "minimum": 0}, {"type": "string", "pattern": "^[0-9.]+$"}]},
-    Tolerance: {"type": "string", "description": '"5 %", "-20/+80 %" or a letter of IEC 60062 such as "J"'},
-}
-
-
-def _type(cl: Any, *, positive: bool) -> Schema:
+def _type(cl: Any, *, positive: bool = False) -> Schema:
+    """Return what a type takes; anything goes for a type only a stranger's kind knows."""
     if cl in QUANTITIES:
         return _quantity(QUANTITIES[cl], positive=positive)
     if cl in _PLAIN:
         return dict(_PLAIN[cl])
     if cl is Fitted:
-        return {"anyOf": [{"const": True}, _entry(Fitted)]}
+        return {"anyOf": [{"const": True}, {"$ref": "#/$defs/fitted"}]}
     origin, arguments = typing.get_origin(cl), typing.get_args(cl)
+    if attrs.has(origin or cl):
+        return {"$ref": f"#/$defs/{_limit(arguments[0])}"} if origin is Window else _entry(cl)
+    return _generic(origin, arguments)
+
+
+def _generic(origin: Any, arguments: tuple[Any, ...]) -> Schema:
     if origin is Literal:
         return {"enum": [word for word in arguments if word]}
     if origin is tuple:
-        items: Schema = {"type": "array", "items": _type(arguments[0], positive=positive), "uniqueItems": True}
-        return items if arguments[1:] == (...,) else items | {"minItems": len(arguments), "maxItems": len(arguments)}
-    if attrs.has(origin or cl):
-        return _entry(cl)
-    return _table_of(_type(arguments[1], positive=positive))
+        return _list_of(arguments)
+    return _table_of(_type(arguments[-1])) if arguments else {}
 
 
-def _quantity(quantity_unit: str, *, positive: bool) -> Schema:
-    """Return a text that looks like the quantity; ratios may be bare numbers too."""
-    words = UNITS[quantity_unit]
-    signed = "" if positive or quantity_unit in NEVER_NEGATIVE else "-?"
-    text: Schema = {
-        "type": "string",
-        "description": f"{words.quantity} such as {words.examples}",
-        "pattern": f"^\\s*{signed}\\+?(?=.*\\d)[\\d.,]*(?:[eE][+-]?\\d+)?\\s*{_SUFFIX[quantity_unit]}\\s*$",
-    }
-    return {"anyOf": [text, {"type": "number"}]} if quantity_unit == "1" else text
+def _list_of(arguments: tuple[Any, ...]) -> Schema:
+    items: Schema = {"type": "array", "items": _type(arguments[0]), "uniqueItems": True}
+    return items if arguments[1:] == (...,) else items | {"minItems": len(arguments), "maxItems": len(arguments)}

@@ -6,9 +6,10 @@ loads all the same: its unpowered checks are as useful as any other's.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from benchcheck.kinds.battery import Battery
+from benchcheck.kinds.check import Check
 from benchcheck.kinds.rail import Rail
 from benchcheck.kinds.regulator import Regulator
 from benchcheck.kinds.supply import Supply
@@ -25,18 +26,21 @@ FORBIDDING = ("mains", "crt", "flash-capacitor", "backlight-inverter")
 _SLACK = 1 + 1e-9
 
 
-def beyond_scope(board: Board) -> tuple[str, ...]:
-    """Return why the board gets unpowered checks only, one sentence each; empty when it is within scope."""
+def beyond_scope(board: Board, checks: Iterable[Check] = ()) -> tuple[str, ...]:
+    """Return why the board gets unpowered checks only, one sentence each; empty when it is within scope.
+
+    `checks` are those of its parts; what a battery is expected to show counts as a supply.
+    """
     hazards = [
         f'hazard "{hazard}" allows unpowered checks only' for hazard in board.hazards or () if hazard in FORBIDDING
     ]
     limits = (
-        ("DC", DC_LIMIT_V, _dc(board)),
-        ("AC rms", RMS_LIMIT_V, _ac(board)),
-        ("peak", PEAK_LIMIT_V, _peak(board)),
+        ("DC", DC_LIMIT_V, (*_dc(board), *_batteries(board, checks))),
+        ("AC rms", RMS_LIMIT_V, _stated(board, "ac_voltage")),
+        ("peak", PEAK_LIMIT_V, _stated(board, "peak_voltage")),
     )
     too_high = [
-        f"{what} has {format_value(volts, 'V', ascii=True)} {sort}, above the {limit:g} V this tool keeps to"
+        f"{what} has {_shown(volts)} {sort}, above the {limit:g} V this tool keeps to"
         for sort, limit, found in limits
         for what, volts in found
         if abs(volts) > limit * _SLACK
@@ -44,56 +48,66 @@ def beyond_scope(board: Board) -> tuple[str, ...]:
     return (*hazards, *(too_high or _span(board)))
 
 
+def _shown(volts: float) -> str:
+    return format_value(volts, "V", ascii=True)
+
+
 def _span(board: Board) -> tuple[str, ...]:
     """Return a sentence where two nets are too far apart though neither is too far from ground."""
     known = {net: volts for net in board.nets if (volts := board.voltage(net)) is not None}
+    for _, entry in _fed(board):
+        below = known.get(entry.nets["minus"])
+        if below is not None:
+            net, volts = entry.nets["plus"], below + _outermost(entry)
+            known[net] = max(known.get(net, volts), volts, key=abs)
     if not known:
         return ()
     low, high = min(known, key=known.__getitem__), max(known, key=known.__getitem__)
     apart = known[high] - known[low]
     if apart <= DC_LIMIT_V * _SLACK:
         return ()
-    found = format_value(apart, "V", ascii=True)
-    return (f"net {high} stands {found} above net {low}, more than the {DC_LIMIT_V:g} V this tool keeps to",)
+    return (f"net {high} stands {_shown(apart)} above net {low}, more than the {DC_LIMIT_V:g} V this tool keeps to",)
+
+
+def _fed(board: Board) -> Iterator[tuple[str, Rail | Supply]]:
+    """Yield (what it is called, entry) for every supply and rail."""
+    yield from ((f"supply {name}", supply) for name, supply in board.supplies.items())
+    yield from ((f"rail {name}", rail) for name, rail in board.rails.items())
+
+
+def _outermost(entry: Rail | Supply) -> float:
+    """Return the voltage farthest from zero it may have, in volt: its highest name, or the end of its tolerance."""
+    if isinstance(entry, Supply):
+        return max((entry.voltage, *entry.voltages.values()), key=abs)
+    return entry.voltage if entry.tolerance is None else max(entry.tolerance.interval(entry.voltage), key=abs)
 
 
 def _dc(board: Board) -> Iterator[tuple[str, float]]:
-    for name, supply in board.supplies.items():
-        yield f"supply {name}", max(supply.voltage, *supply.voltages.values(), supply.voltage)
-    for name, rail in board.rails.items():
-        yield f"rail {name}", _highest(rail)
+    fed = dict(_fed(board))
+    yield from ((what, _outermost(entry)) for what, entry in fed.items())
     for name, part in board.parts.items():
         if isinstance(part, Regulator):
             yield f"the output of {name}", part.voltage
-    for name in board.nets:
-        volts = board.voltage(name)
-        if volts is not None and not any(name in entry.nets.values() for entry in _fed(board)):
-            yield f"net {name}", volts
+    named = {net for entry in fed.values() for net in entry.nets.values()}
+    for net in board.nets:
+        volts = board.voltage(net)
+        if volts is not None and net not in named:
+            yield f"net {net}", volts
 
 
-def _highest(rail: Rail) -> float:
-    """Return the rail's voltage at the outer end of its tolerance, in volt."""
-    if rail.tolerance is None:
-        return rail.voltage
-    return max(rail.tolerance.interval(rail.voltage), key=abs)
+def _batteries(board: Board, checks: Iterable[Check]) -> Iterator[tuple[str, float]]:
+    for check in checks:
+        if check.measurand == "open_voltage" and isinstance(board.parts.get(check.subject), Battery):
+            yield f"battery {check.subject}", check.expected or 0.0
 
 
-def _fed(board: Board) -> tuple[Rail | Supply, ...]:
-    return (*board.rails.values(), *board.supplies.values())
-
-
-def _ac(board: Board) -> Iterator[tuple[str, float]]:
-    yield from ((f"net {name}", net.ac_voltage) for name, net in board.nets.items() if net.ac_voltage is not None)
-    for entry in _fed(board):
-        if entry.ac_voltage is not None:
-            yield entry.name, entry.ac_voltage
-
-
-def _peak(board: Board) -> Iterator[tuple[str, float]]:
-    yield from ((f"net {name}", net.peak_voltage) for name, net in board.nets.items() if net.peak_voltage is not None)
-    for entry in _fed(board):
-        if entry.peak_voltage is not None:
-            yield entry.name, entry.peak_voltage
+def _stated(board: Board, key: str) -> Iterator[tuple[str, float]]:
+    """Yield (what it is called, volt) wherever the spec states this alternating voltage."""
+    nets = ((f"net {name}", net) for name, net in board.nets.items())
+    for what, entry in (*nets, *_fed(board)):
+        volts = getattr(entry, key)
+        if volts is not None:
+            yield what, volts
 
 
 def missing_for_power(board: Board) -> tuple[str, ...]:

@@ -16,6 +16,8 @@ __all__ = ["part_faults", "potential_faults", "rail_faults", "supply_faults"]
 Fault = tuple[Path, str]
 #: two statements of one voltage may differ by their rounding, not by more.
 VOLTAGES_AGREE = 0.01
+#: where the protection of an IC's pin may lead.
+CLAMPS = ("ground", "supply")
 
 
 def _shown(value: float, unit: str) -> str:
@@ -60,7 +62,7 @@ def part_faults(name: str, part: Part) -> Iterator[Fault]:
         if pin not in part.pins:
             yield at, f"is no pin in nets{close_match(pin, part.pins) or '; give the pin its net first'}"
         for end in ends:
-            if end not in ("ground", "supply"):
+            if end not in CLAMPS:
                 yield at, f'"{end}" is nothing to clamp to; write "ground", "supply", both, or [] for none'
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import typing
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, Literal
 
 import attrs
@@ -16,12 +16,22 @@ import cattrs
 from cattrs.errors import IterableValidationNote
 from cattrs.gen import make_dict_structure_fn, override
 
-from benchcheck.errors import close_match
 from benchcheck.kinds.fields import Gain, Tolerance
+from benchcheck.kinds.isolation import Isolation
 from benchcheck.kinds.part import Fitted, Kind, Part
 from benchcheck.quantity.units import UNITS
-from benchcheck.spec.entries import FAULT_CODES, NAMED, POSITIONS, POSITIVE, QUANTITIES, fields_of, type_of
+from benchcheck.spec.entries import (
+    FAULT_CODES,
+    NAMED,
+    POSITIONS,
+    POSITIVE,
+    QUANTITIES,
+    fields_of,
+    tolerance_unit,
+    type_of,
+)
 from benchcheck.spec.pins import check_name, read_pair, read_pins, read_poles
+from benchcheck.spec.tables import Hazard
 from benchcheck.spec.words import (
     Path,
     ToleranceOf,
@@ -31,9 +41,11 @@ from benchcheck.spec.words import (
     describe,
     flag,
     mapping,
+    near,
     one_of,
     plain_number,
     quantity,
+    said,
     text,
     together,
     word,
@@ -43,6 +55,8 @@ __all__ = ["entry_of"]
 
 #: where the name of the table travels among its keys; nobody types this one.
 NAME_KEY = "<name>"
+#: where anybody measures a board.
+COLDEST_C, HOTTEST_C = -40.0, 85.0
 #: a resistor of 0 ohm is a jumper; every other value is above zero.
 JUMPER = ("value", "resistor")
 Hook = Callable[[Any, Any], Any]
@@ -54,11 +68,13 @@ def entry_of(table: object, cl: Any, name: str = "", kind: Kind | None = None) -
     `name` is the table's own name, the designator of a part; `kind` says which pins `nets` may name.
     """
     given = dict(mapping(table, "the keys of a table below its header"))
-    structure = _part_hook(kind) if kind is not None else _converter().get_structure_hook(cl)
     if attrs.fields_dict(cl).keys() & set(NAMED):
         given[NAME_KEY] = name
     try:
+        structure = _part_hook(kind) if kind is not None else _converter().get_structure_hook(cl)
         return structure(given, cl)
+    except cattrs.StructureHandlerNotFoundError as error:  # a stranger's kind
+        raise Wrong(f"has a key no spec can hold ({error}); its kind needs mending, tell who wrote it") from error
     except (cattrs.BaseValidationError, Wrong) as error:
         raise Wrong(*_findings(error, (), f"kind {kind.name}" if kind else "this table")) from error
 
@@ -89,14 +105,17 @@ def _missing(annotation: Any) -> Wrong:
         return Wrong(f"is missing; write {words.quantity} such as {words.examples}")
     if typing.get_origin(annotation) is Literal:
         return Wrong(f"is missing; write {one_of(typing.get_args(annotation))}")
-    return Wrong("is missing, and this table cannot do without it")
+    origin = typing.get_origin(annotation)
+    if origin is tuple:
+        return Wrong("is missing; write its two values between [ and ]")
+    return Wrong('is missing; write { plus = "V5", minus = "GND" }' if origin else "is missing; write it in quotes")
 
 
 def _unknown_keys(error: cattrs.ForbiddenExtraKeysError, path: Path, owner: str) -> Iterator[tuple[Path, str]]:
     allowed = tuple(fields_of(error.cl))
     for key in sorted(error.extra_fields):
-        near = close_match(key, allowed) or f"; allowed are {', '.join(allowed)}"
-        yield (*path, key), f"is not a key of {owner}{near}"
+        hint = near(key, allowed) or f"; allowed are {', '.join(allowed)}"
+        yield (*path, key), f"is not a key of {owner}{hint}"
 
 
 def _key_of(attribute_name: str) -> str:
@@ -133,7 +152,7 @@ def _hook(reader: Callable[[Any], Any]) -> Hook:
 
 def _literal_hook(cl: Any, _: cattrs.Converter) -> Hook:
     allowed = [each for each in typing.get_args(cl) if each]
-    return _hook(functools.partial(word, allowed=allowed, what="one of the words this key takes"))
+    return _hook(functools.partial(word, allowed=allowed))
 
 
 def _sequence_hook(cl: Any, converter: cattrs.Converter) -> Hook:
@@ -147,7 +166,7 @@ def _read_list(value: Any, read: Hook, item: Any, size: int | None) -> tuple[Any
     if not isinstance(value, list):
         raise Wrong(f"{describe(value)} is not a list; write the values between [ and ]")
     if size is not None and len(value) != size:
-        raise Wrong(f"holds {len(value)} values and takes {size}")
+        raise Wrong(f"holds {len(value)} where {size} are wanted, no more and no less")
     kept = together({place: functools.partial(read, each, item) for place, each in enumerate(value)})
     if len(set(kept.values())) < len(kept):
         raise Wrong("says the same value twice; write each once")
@@ -183,12 +202,8 @@ def _reader(key: str, cl: Any, kind: Kind | None) -> Callable[[Any], Any] | None
     """Return what reads a key whose meaning does not follow from its type alone."""
     if key == "nets":
         return functools.partial(read_pins, kind=kind) if kind else _NETS[typing.get_origin(cl) is tuple]
-    if key == "switches":
-        return _positions
-    if key == "priors":
-        return _priors
-    if key == "voltages":
-        return _voltages
+    if (key in _BY_KEY and kind is None) or key in ("switches", "priors"):
+        return _BY_KEY[key]
     if key in POSITIVE and cl in QUANTITIES and (key, kind and kind.name) != JUMPER:
         return functools.partial(above_zero, quantity_unit=QUANTITIES[cl])
     return None
@@ -212,8 +227,7 @@ def _priors(value: Any) -> dict[str, float]:
 
 def _prior(code: str, chance: Any) -> float:
     if code not in FAULT_CODES:
-        near = close_match(code, FAULT_CODES) or f"; allowed are {', '.join(FAULT_CODES)}"
-        raise Wrong(f"is not a fault{near}")
+        raise Wrong(f"is not a fault{near(code, FAULT_CODES) or f'; write {one_of(FAULT_CODES)}'}")
     number = quantity(chance, "1")
     if number > 1:
         raise Wrong(f"{describe(chance)} is more than 1; write a probability such as 0.01")
@@ -236,6 +250,43 @@ def _newly_fitted(value: bool) -> dict[str, Any]:
     raise Wrong("false says nothing; leave the key out for a part that is not new")
 
 
+def _hazards(value: Any) -> tuple[str, ...]:
+    if value in ("none", "", False, ["none"], [""]):
+        raise Wrong("says that there is none; write hazards = []")
+    allowed = typing.get_args(Hazard)
+    if not isinstance(value, list):
+        raise Wrong(f"{describe(value)} is not a list; write the hazards between [ and ], [] for none")
+    named = together({place: functools.partial(_hazard, each, allowed) for place, each in enumerate(value)})
+    return tuple(dict.fromkeys(named.values()))
+
+
+def _hazard(value: Any, allowed: Collection[str]) -> str:
+    if isinstance(value, str) and value in allowed:
+        return value
+    found = f"{describe(value)} is not on the closed list of hazards"
+    guess = near(value, allowed)
+    raise Wrong(
+        f"{found}{guess} Allowed are {one_of(allowed, 'and')}" if guess else f"{found}; write {one_of(allowed)}"
+    )
+
+
+def _ambient(value: Any) -> float:
+    ambient = quantity(value, "degC")
+    if not COLDEST_C <= ambient <= HOTTEST_C:
+        raise Wrong(f"{describe(value)} is no bench; write the room's temperature, such as 23 degC")
+    return ambient
+
+
+_BY_KEY: Mapping[str, Callable[[Any], Any]] = {
+    "ambient": _ambient,
+    "hazards": _hazards,
+    "model": said,
+    "priors": _priors,
+    "switches": _positions,
+    "voltages": _voltages,
+}
+
+
 def _example(cl: Any) -> str:
     """Return what to write where a table is wanted, for the message."""
     if cl is Fitted:
@@ -249,8 +300,7 @@ def _with_tolerance(given: Mapping[str, Any], keys: Mapping[str, attrs.Attribute
     """Return the table with its tolerance told the quantity it belongs to and that quantity's value."""
     if "tolerance" not in given or "tolerance" not in keys:
         return given
-    key = "value" if "value" in keys else "voltage"
-    unit = QUANTITIES.get(type_of(keys[key]), "1") if key in keys else "1"
+    key, unit = tolerance_unit(keys)
     try:
         nominal = quantity(given.get(key), unit)
     except Wrong:  # said where the value itself is read
@@ -262,7 +312,7 @@ def _check_limits(entry: Any) -> None:
     """Raise Wrong where a limit leaves nothing between its two sides, or says neither."""
     if isinstance(entry, Part) or not (hasattr(entry, "min") and hasattr(entry, "max")):
         return
-    if entry.min is None and entry.max is None:
+    if entry.min is None and entry.max is None and not isinstance(entry, Isolation):
         raise Wrong('says neither min nor max; write at least one, such as max = "..."')
     if entry.min is not None and entry.max is not None and entry.min >= entry.max:
         found = "above" if entry.min > entry.max else "the same as"

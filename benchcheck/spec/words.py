@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
+import unicodedata
 from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import Any
 
@@ -15,7 +17,7 @@ from benchcheck.errors import QuantityError, close_match
 from benchcheck.kinds.fields import Tolerance
 from benchcheck.quantity import parse_tolerance, parse_value
 from benchcheck.quantity.units import UNITS, shown
-from benchcheck.spec.entries import NEVER_NEGATIVE
+from benchcheck.spec.entries import MINUS_SIGNS, NEVER_NEGATIVE, UNIT_MAY_BE_LEFT_OUT
 
 __all__ = [
     "Path",
@@ -26,17 +28,24 @@ __all__ = [
     "describe",
     "flag",
     "mapping",
+    "near",
     "one_of",
     "plain_number",
     "quantity",
+    "said",
     "text",
     "together",
     "word",
 ]
 
 LONGEST_TEXT = 200
+LONGEST_QUANTITY = 64
 
 ABSOLUTE_ZERO_C = -273.15
+FEW_WORDS = 4
+#: "4,700" is 4.7 to this tool and 4700 to whoever typed it; "0,470" is clear.
+AMBIGUOUS_COMMA = re.compile(rf"\s*[+{MINUS_SIGNS[1:]}-]?\s*0*[1-9]\d{{0,2}},\d{{3}}(?!\d)")
+BARE_DIGITS = re.compile(rf"\s*[+{MINUS_SIGNS[1:]}-]?\s*[\d.,]*\d[\d.,]*(?:[eE][+-]?\d+)?\s*")
 
 Path = tuple[str | int, ...]
 
@@ -78,7 +87,7 @@ def describe(value: object) -> str:
     if isinstance(value, int):
         return str(value) if abs(value) < 10**18 else "a number of more than 18 digits"
     if isinstance(value, float):
-        return f"{value:g}"
+        return repr(value)
     if isinstance(value, list | tuple):
         return "a list"
     if isinstance(value, datetime.datetime | datetime.date | datetime.time):
@@ -96,24 +105,49 @@ def one_of(allowed: Iterable[str], joint: str = "or") -> str:
     return f" {joint} ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
+def near(given: object, allowed: Iterable[str]) -> str:
+    """Return `; did you mean "x"?` for the nearest allowed word, or one it shortens; nothing when none is near.
+
+    >>> near("tol", ["value", "tolerance"])
+    '; did you mean "tolerance"?'
+    """
+    if not isinstance(given, str):
+        return ""
+    words = tuple(allowed)
+    longer = [each for each in words if len(given) > 1 and each.startswith(given.casefold())]
+    return close_match(given, words) or (f'; did you mean "{longer[0]}"?' if len(longer) == 1 else "")
+
+
 def text(value: object) -> str:
-    """Return a TOML text of printable characters; raises Wrong for anything else."""
+    """Return a TOML text of one line that can be seen; raises Wrong for anything else."""
     if not isinstance(value, str):
         hint = f'; put it in quotes: "{describe(value)}"' if isinstance(value, int | float) else ""
         raise Wrong(f"{describe(value)} is not a text{hint or '; write one in quotes'}")
     if len(value) > LONGEST_TEXT:
         raise Wrong(f"{shown(value)} has {len(value)} characters; at most {LONGEST_TEXT} are kept")
-    if not all(sign.isprintable() for sign in value):
-        raise Wrong(f"{shown(value)} holds a line break, tab or control character; write it in one plain line")
+    unseen = next((sign for sign in value if not sign.isprintable() and unicodedata.category(sign) != "Zs"), None)
+    if unseen is not None:
+        found = f"holds a character that cannot be seen (U+{ord(unseen):04X})"
+        raise Wrong(f"{shown(value)} {found}; write it in one plain line")
     return value
 
 
-def word(value: object, allowed: Collection[str], what: str) -> str:
-    """Return a text that is one of the allowed words; raises Wrong with the nearest of them."""
+def said(value: object) -> str:
+    """Return a text that says something; raises Wrong for an empty one as for one that is none."""
+    if text(value).strip():
+        return str(value)
+    raise Wrong(f"{describe(value)} says nothing; write a word or two")
+
+
+def word(value: object, allowed: Collection[str], what: str = "one of the words this key takes") -> str:
+    """Return a text that is one of the allowed words; raises Wrong.
+
+    The nearest word is offered only among many: "on" is nearer to "open" than to "closed", and means the other.
+    """
     if isinstance(value, str) and value in allowed:
         return value
-    near = close_match(value, allowed) if isinstance(value, str) else ""
-    raise Wrong(f"{describe(value)} is not {what}{near or f'; write {one_of(allowed)}'}")
+    hint = near(value, allowed) if len(allowed) > FEW_WORDS else ""
+    raise Wrong(f"{describe(value)} is not {what}{hint or f'; write {one_of(allowed)}'}")
 
 
 def quantity(value: object, quantity_unit: str) -> float:
@@ -129,7 +163,8 @@ def quantity(value: object, quantity_unit: str) -> float:
         number = _bare(value, quantity_unit)
     else:
         raise Wrong(f"{describe(value)} is not {words.quantity}; write {words.examples}")
-    if number < 0 and quantity_unit in NEVER_NEGATIVE:
+    minus = isinstance(value, str) and value.strip()[:1] in MINUS_SIGNS  # "-0 ohm" is a slip too
+    if (number < 0 or minus) and quantity_unit in NEVER_NEGATIVE:
         raise Wrong(f"{describe(value)} is negative, and {words.quantity} here is not; write {words.examples}")
     if quantity_unit == "degC" and number < ABSOLUTE_ZERO_C:
         raise Wrong(f"{describe(value)} is below absolute zero; write {words.examples}")
@@ -137,6 +172,11 @@ def quantity(value: object, quantity_unit: str) -> float:
 
 
 def _parsed(value: str, quantity_unit: str) -> float:
+    words = UNITS[quantity_unit]
+    if AMBIGUOUS_COMMA.match(value):
+        raise Wrong(f"{describe(value)} could mean thousands; a comma is a decimal comma, write {words.examples}")
+    if quantity_unit not in UNIT_MAY_BE_LEFT_OUT and BARE_DIGITS.fullmatch(value[:LONGEST_QUANTITY]):
+        raise Wrong(f"{describe(value)} has no unit; write {words.quantity} such as {words.examples}")
     try:
         return parse_value(value, quantity_unit)
     except QuantityError as error:

@@ -6,6 +6,8 @@ A case is a file in `bad`, and beside it the exact message.
 from __future__ import annotations
 
 import copy
+import re
+from functools import reduce
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +15,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.document import Document, dump, parse_document, read_document
+from benchcheck.document import dump, parse_document
 from benchcheck.errors import InputError, SpecError
 from benchcheck.spec.board import Board
+from benchcheck.spec.findings import key_text
 from benchcheck.spec.load import load_board
+from benchcheck.spec.references import MOST_HINTS
+from tests.spec.mutations import DATA, PLACES, Change, mutated, mutations
 
 HERE = Path(__file__).parent
 CASES = sorted((HERE / "bad").glob("*.toml"))
@@ -33,15 +38,18 @@ nets = ["FB", "GND"]
 """
 
 
+def at_path(path: tuple[Any, ...]) -> Any:
+    return reduce(lambda table, step: table[step], path, DATA)
+
+
 def load(text: str) -> Board:
     return load_board(parse_document(text, "x.toml"))
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda path: path.stem)
 def test_a_bad_spec_gets_exactly_its_message(case: Path) -> None:
-    document = Document(case.name, text := case.read_text("utf-8"), {}, "")
     with pytest.raises(InputError) as caught:
-        load_board(parse_document(text, document.name))
+        load_board(parse_document(case.read_text("utf-8"), case.name))
     assert str(caught.value) + "\n" == case.with_suffix(".txt").read_text("utf-8")
 
 
@@ -86,111 +94,75 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
         load_board(tmp_path / "none.toml")
 
 
-def test_without_the_hazards_key_the_board_loads_and_gets_no_power() -> None:
-    board = load(GOOD.replace("hazards = []\n", ""))
-    assert board.hazards is None
-    assert any("hazards" in reason for reason in board.power_refusals)
-
-
-SUPPLY = """\
-[supply.BATT]
-nets = {{ plus = "FB", minus = "GND" }}
-voltage = "{volts}"
-current_limit = "700 mA"
-input_capacitance = "100 uF"
-idle_current = {{ max = "45 mA" }}
-"""
-
-
-@pytest.mark.parametrize("missing", ["current_limit", "input_capacitance", "idle_current"])
-def test_power_is_refused_without_what_the_first_power_needs(missing: str) -> None:
-    supply = "".join(
-        line for line in SUPPLY.format(volts="6 V").splitlines(keepends=True) if not line.startswith(missing)
-    )
-    board = load(GOOD + supply)
-    assert any(missing in reason for reason in board.power_refusals)
-
-
-def test_a_complete_supply_may_give_power() -> None:
-    assert load(GOOD + SUPPLY.format(volts="6 V")).power_refusals == ()
-
-
-@pytest.mark.parametrize("hazard", ["mains", "crt", "flash-capacitor", "backlight-inverter"])
-def test_hazards_beyond_the_scope_withhold_every_powered_check(hazard: str) -> None:
-    board = load(GOOD.replace("hazards = []", f'hazards = ["{hazard}"]') + SUPPLY.format(volts="6 V"))
-    assert board.withheld
-    assert not any(check.powered for check in board.checks)
-    assert board.power_refusals
-
-
-def test_more_than_sixty_volts_withhold_every_powered_check() -> None:
-    assert load(GOOD + SUPPLY.format(volts="60 V")).withheld == frozenset()
-    assert load(GOOD + SUPPLY.format(volts="60.1 V")).withheld
-    boosted = '[part.R15]\nkind = "resistor"\nvalue = "1k"\nnets = ["FB", "HV"]\n[net.HV]\nvoltage = "61 V"\n'
-    net = GOOD + SUPPLY.format(volts="6 V") + boosted
-    assert load(net).withheld
-
-
-def test_a_fixed_lithium_cell_refuses_power() -> None:
-    cell = '[part.BT1]\nkind = "battery"\ncell = "lithium-ion"\nfixed = true\nnets = { plus = "FB", minus = "GND" }\n'
-    refused = load(GOOD + SUPPLY.format(volts="3.7 V") + cell)
-    assert any("BT1" in reason for reason in refused.power_refusals)
-
-
-DATA = read_document(DEMO).data
-WORDS = st.one_of(
-    st.none(),
-    st.booleans(),
-    st.integers(-5, 5000),
-    st.floats(allow_nan=True),
-    st.sampled_from(["", "5 V", "4k7", "-1 %", "R14", "GND", "open", "\u2126", "x" * 300, "1e400 ohm"]),
-    st.lists(st.sampled_from(["GND", "FB"]), max_size=3),
-    st.just({}),
-    st.just({"min": "1 ohm"}),
-)
-
-
-def places(data: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
-    found = [path] if path else []
-    steps = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
-    for step, below in steps:
-        found += places(below, (*path, step))
-    return found
-
-
-PLACES = places(DATA)
-
-
-@settings(max_examples=150, deadline=None)
-@given(st.lists(st.tuples(st.sampled_from(PLACES), WORDS), min_size=1, max_size=3))
-def test_no_mutation_of_a_spec_raises_anything_but_a_spec_error(changes: list[tuple[tuple[Any, ...], Any]]) -> None:
-    data = copy.deepcopy(DATA)
-    for path, value in changes:
-        table = data
-        try:
-            for step in path[:-1]:
-                table = table[step]
-            if value is None:
-                del table[path[-1]]
-            else:
-                table[path[-1]] = value
-        except (KeyError, IndexError, TypeError):
-            continue
+@settings(max_examples=200, deadline=None)
+@given(mutations())
+def test_no_mutation_of_a_spec_raises_anything_but_a_spec_error(changes: list[Change]) -> None:
     try:
-        load(dump(data))
+        load(dump(mutated(changes)))
     except SpecError as error:
-        assert all(fault.message for fault in error.faults)  # noqa: PT017
+        assert all(fault.message and fault.key for fault in error.faults)  # noqa: PT017
 
 
-@settings(max_examples=60, deadline=None)
-@given(
-    st.sampled_from(
-        [path for path in PLACES if len(path) == 3 and isinstance(DATA[path[0]], dict) and path[0] != "board"]
-    ),
-    st.from_regex(r"[a-z]{3,9}_x", fullmatch=True),
-)
-def test_no_unknown_key_is_silently_lost(path: tuple[Any, ...], key: str) -> None:
+@settings(max_examples=100, deadline=None)
+@given(st.binary(max_size=60), st.integers(0, 5000), st.integers(0, 40))
+def test_no_bytes_in_a_file_raise_anything_but_an_input_error(
+    tmp_path_factory: pytest.TempPathFactory, inserted: bytes, at: int, cut: int
+) -> None:
+    content = DEMO.read_bytes()
+    path = tmp_path_factory.getbasetemp() / "bytes.toml"
+    path.write_bytes(content[:at] + inserted + content[at + cut :])
+    try:
+        load_board(path)
+    except InputError as error:
+        assert error.faults  # noqa: PT017
+
+
+#: tables whose keys are names of the user's own.
+FREE = {(), ("net",), ("supply",), ("rail",), ("part",), ("supply", "BATT", "voltages")}
+TABLES = [
+    path
+    for path in [(), *PLACES]
+    if isinstance(at_path(path), dict)
+    and path not in FREE
+    and not (path[0] == "part" and path[2:] == ("nets",) and at_path(path[:2])["kind"] == "ic")
+]
+
+
+@pytest.mark.parametrize("path", TABLES, ids=key_text)
+def test_no_unknown_key_is_silently_lost(path: tuple[Any, ...]) -> None:
     data = copy.deepcopy(DATA)
-    data[path[0]][path[1]][key] = "1"
-    with pytest.raises(SpecError, match=key):
+    table: Any = data
+    for step in path:
+        table = table[step]
+    table["nowhere_x"] = "GND" if path[-1] == "nets" else "open"
+    with pytest.raises(SpecError) as caught:
         load(dump(data))
+    assert {fault.key for fault in caught.value.faults} == {key_text((*path, "nowhere_x"))}
+    assert all(re.fullmatch(r"x\.toml:[0-9]+", fault.where) for fault in caught.value.faults)
+
+
+@pytest.mark.parametrize("key", ["kind", "value", "voltage", "model", "benchcheck", "board", "nets"])
+def test_a_key_taken_away_where_it_is_needed_is_missed(key: str) -> None:
+    places = [path for path in PLACES if path[-1] == key and (path[0] in ("rail", "supply") or key != "nets")]
+    assert places
+    for path in places:
+        if path[0] == "net" or (key == "value" and at_path(path[:-1])["kind"] == "winding"):
+            continue
+        with pytest.raises(SpecError, match="is missing"):
+            load(dump(mutated([(path, None)])))
+
+
+def test_faults_come_in_the_order_of_the_file() -> None:
+    with pytest.raises(InputError) as caught:
+        load((HERE / "bad" / "every_line_wrong.toml").read_text("utf-8"))
+    lines = [int(fault.where.rpartition(":")[2]) for fault in caught.value.faults]
+    assert lines == sorted(lines)
+    assert len(lines) == 12
+
+
+def test_a_hopeless_file_names_every_fault_and_guesses_only_for_the_first() -> None:
+    many = "".join(f"[net.M{place}]\n" for place in range(300))
+    with pytest.raises(SpecError) as caught:
+        load(GOOD.replace("FB", "M") + many)
+    assert len(caught.value.faults) == 300
+    assert sum("did you mean" in fault.message for fault in caught.value.faults) <= MOST_HINTS
