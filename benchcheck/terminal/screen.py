@@ -7,6 +7,7 @@ that closes, a window that is shut): the visit goes on without it.
 from __future__ import annotations
 
 import functools
+import io
 import os
 import sys
 
@@ -14,6 +15,7 @@ from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
 from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
+from benchcheck.terminal.signals import wait_for_line
 from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["Screen", "coloured"]
@@ -53,10 +55,17 @@ class Screen:
 
     def ask(self, prompt: str) -> str:
         """Show a prompt and return the line typed; raises EOFError at the end of input, or of the terminal."""
+        if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "replace":
+            sys.stdin.reconfigure(errors="replace")
         try:
-            return input(prompt)
-        except (OSError, UnicodeDecodeError) as error:
+            print(prompt, end="", flush=True)
+            wait_for_line(sys.stdin)
+            line = sys.stdin.readline()
+        except OSError as error:
             raise EOFError from error
+        if not line:
+            raise EOFError
+        return line.rstrip("\n")
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check, and under it why it is not a pass."""

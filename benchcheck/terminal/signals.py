@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import contextlib
+import os
+import select
 import signal
 import threading
 from collections.abc import Iterator
 from types import FrameType
+from typing import TextIO
 
-__all__ = ["ending_as_interrupt"]
+__all__ = ["ending_as_interrupt", "wait_for_line"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -31,6 +34,25 @@ def ending_as_interrupt() -> Iterator[None]:
     finally:
         for one, handler in before.items():
             signal.signal(one, handler)
+
+
+def wait_for_line(stream: TextIO) -> None:
+    """Return when the stream has a line or its end; a signal that comes just before the wait ends it as well.
+
+    A plain read would miss such a signal and sit there until somebody types (the race `set_wakeup_fd` is for).
+    """
+    if threading.current_thread() is not threading.main_thread():
+        return
+    reading, writing = os.pipe()
+    os.set_blocking(writing, False)
+    before = signal.set_wakeup_fd(writing, warn_on_full_buffer=False)
+    try:
+        while stream.fileno() not in select.select([stream.fileno(), reading], [], [])[0]:
+            os.read(reading, 64)  # a signal whose handler raised nothing, such as a resized window
+    finally:
+        signal.set_wakeup_fd(before)
+        os.close(reading)
+        os.close(writing)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

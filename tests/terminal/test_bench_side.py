@@ -242,3 +242,13 @@ def test_who_begins_anew_beside_an_unfinished_visit_is_told(tmp_path: pathlib.Pa
             person.prompted()
             assert ("was not finished" in person.screen) is told
             person.kill()
+
+
+def test_lines_typed_ahead_and_bytes_that_are_no_text_are_taken_one_by_one(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        person.asked()
+        person.press(b"\xff\xfe\n")
+        assert "> " in person.prompted()
+        person.press("".join(f"{GOOD[check]}\n" for check in ORDER).encode())
+        assert person.end() == 0
+    assert [one.display.text for one in record_of(tmp_path).readings] == [GOOD[check] for check in ORDER]
