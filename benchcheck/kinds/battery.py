@@ -18,7 +18,7 @@ from benchcheck.quantity import format_value
 __all__ = ["Battery"]
 
 #: cells that a supply on their terminals would charge without any control.
-LITHIUM: frozenset[str] = frozenset({"lithium-primary", "lithium-ion"})
+_LITHIUM: frozenset[str] = frozenset({"lithium-primary", "lithium-ion"})
 
 _PINS = ("plus", "minus")
 Cell = Literal[
@@ -70,7 +70,7 @@ class Battery(Part):
     @property
     def lithium(self) -> bool:
         """Whether a supply on its terminals would be an uncontrolled charger of lithium."""
-        return self.cell in LITHIUM
+        return self.cell in _LITHIUM
 
     @property
     def load_a(self) -> float:

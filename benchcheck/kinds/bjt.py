@@ -57,7 +57,7 @@ def checks(part: Bjt, around: Surroundings) -> tuple[Check, ...]:
 
 
 def _drop(part: Bjt, measurand: str, end: str, given: Window[Volts] | None) -> Check:
-    other = "PNP" if part.polarity == "NPN" else "NPN"
+    other = "a PNP" if part.polarity == "NPN" else "an NPN"
     return part_check(
         part,
         measurand,
@@ -67,7 +67,7 @@ def _drop(part: Bjt, measurand: str, end: str, given: Window[Volts] | None) -> C
         given=given,
         expected=middle(chosen(given, _DROP)),
         first_step=phrases.COOL,
-        why=f"OL this way and a drop with the leads exchanged is a {other} or another pin order.",
+        why=f"OL this way and a drop with the leads exchanged is {other} or another pin order.",
         workaround=f"A resistor across the junction lowers it: exchange the leads and compare. {phrases.LIFT_LEAD}",
     )
 
@@ -112,7 +112,7 @@ def _gain(part: Bjt, given: Window[Gain]) -> Check:
         limits,
         Probe(f"hFE socket, {part.polarity} side: base, collector, emitter each in its own hole"),
         expected=middle(limits),
-        first_step=f"take {part.designator} out of the board and look up the pin order of its maker",
+        first_step=f"take it off the board; {part.polarity} side of the socket, by the pin order of its maker",
         why="The socket gives about 10 uA of base current at 3 V: compare with a data-sheet line near 1 to 5 mA.",
         workaround="Compare with a new transistor of the same type and rank in the same socket.",
     )

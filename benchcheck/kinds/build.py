@@ -55,7 +55,12 @@ def check(
     quantity_unit: str = "",
     **details: Unpack[Details],
 ) -> Check:
-    """Return a check whose id follows from subject, measurand and bracket, in the function's quantity unit."""
+    """Return a check whose id follows from subject, measurand and bracket, in the function's quantity unit.
+
+    Switch positions it is taken in stand at the head of its first step.
+    """
+    positions = ", ".join(f"{name} {position}" for name, position in details.get("switches", ()))
+    details["first_step"] = "; ".join(filter(None, (positions, details.get("first_step", ""))))
     return Check(
         id=check_id(subject, measurand, details.get("bracket", "")),
         subject=subject,
@@ -109,13 +114,15 @@ def middle(limits: Limits) -> float | None:
 def pin_words(pin: str) -> str:
     """Return how people call a pin.
 
-    >>> pin_words("1"), pin_words("plus"), pin_words("gate"), pin_words("fb")
-    ('lead 1', 'plus lead', 'gate', 'pin fb')
+    >>> pin_words("1"), pin_words("plus"), pin_words("gate"), pin_words("input"), pin_words("fb")
+    ('lead 1', 'plus lead', 'gate', 'input pin', 'pin fb')
     """
     if pin.isdecimal():
         return f"lead {pin}"
     if pin in ("plus", "minus"):
         return f"{pin} lead"
+    if pin in ("input", "output", "ground", "supply"):
+        return f"{pin} pin"
     return pin if pin in _TERMINALS else f"pin {pin}"
 
 

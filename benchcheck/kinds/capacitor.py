@@ -59,6 +59,7 @@ def capacitance_check(
     spread: Tolerance,
     origin: str,
     given: Window[Farads] | None,
+    first_step: str,
 ) -> Check:
     """Return `capacitance` of a part of `value` farad, red on the first pin."""
     lower, upper = spread.interval(value)
@@ -76,7 +77,7 @@ def capacitance_check(
         given=given,
         expected=value if single else None,
         evidence=Evidence.DIRECT if single else Evidence.RAISED,
-        first_step=f"{phrases.COOL}; a class-2 ceramic reads high for hours",
+        first_step=first_step,
         why=(
             "A wrong decade and a lead that is not soldered show here; a high ESR does not."
             if single
@@ -108,7 +109,8 @@ def checks(part: Capacitor, around: Surroundings) -> tuple[Check, ...]:
         workaround="An insulation tester, at no more than the rated voltage, sees leaks a meter does not.",
         settle=True,
     )
-    capacitance = capacitance_check(part, _LEADS, around, part.value, part.spread, origin, part.capacitance)
+    first = f"{phrases.COOL}; a class-2 ceramic reads high for hours"
+    capacitance = capacitance_check(part, _LEADS, around, part.value, part.spread, origin, part.capacitance, first)
     return insulation, capacitance
 
 

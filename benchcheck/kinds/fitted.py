@@ -17,8 +17,11 @@ from benchcheck.quantity import format_value
 __all__ = ["fitted_checks", "required_rating_v"]
 
 _ANSWERS = ("yes", "no")
+_BY_PHOTO = "Compare with the photo of the board as found; board printing can be wrong."
+_BY_BAG = "Where the part carries no such print, the bag it came from or the invoice tells."
 #: rated over working voltage. Common practice, no source: aluminium a fifth more, tantalum twice.
 _MARGINS = {"electrolytic": 1.2, "tantalum": 2.0, "capacitor": 1.0}
+_VALUE_UNITS = {"resistor": "ohm", "capacitor": "F", "electrolytic": "F", "tantalum": "F", "inductor": "H"}
 _CURRENT_KEYS = {"fuse": "rated_current", "ptc": "hold_current"}
 
 
@@ -50,7 +53,7 @@ def _visual(part: Part, measurand: str, question: str, origin: str) -> Check:
         Limits(origin=origin),
         Probe(f"look at {part.designator} through a loupe"),
         why=question,
-        workaround="Compare with the photo of the board as found; board printing can be wrong.",
+        workaround=_BY_PHOTO if measurand == "orientation" else _BY_BAG,
         answers=_ANSWERS,
     )
 
@@ -58,7 +61,7 @@ def _visual(part: Part, measurand: str, question: str, origin: str) -> Check:
 def _orientation(part: Part) -> tuple[str, str]:
     name, nets = part.designator, part.pins
     if getattr(part, "bipolar", False) or not nets or next(iter(nets)).isdecimal():
-        return f"Does {name} sit on its own pads, and is its print the value of the parts list?", "the spec"
+        return f"Does {name} sit on its own pads, and does its print say {_print_of(part)}?", "the spec"
     if "anode" in nets:
         return f"Does the cathode mark of {name} (band, flat or short lead) face {nets['cathode']}?", "the spec"
     marked = getattr(part, "marked", None)
@@ -67,6 +70,11 @@ def _orientation(part: Part) -> tuple[str, str]:
         return f"Does the {sign} of {name} face {nets[marked]}?", "the spec"
     order = ", ".join(f"{pin} to {net}" for pin, net in nets.items())
     return f"By its maker's pin order, does {name} sit with {order}?", "the spec"
+
+
+def _print_of(part: Part) -> str:
+    value, unit = getattr(part, "value", None), _VALUE_UNITS.get(part.kind)
+    return "what the parts list says" if value is None or unit is None else format_value(value, unit)
 
 
 def required_rating_v(part: Part, around: Surroundings) -> tuple[float, str] | None:

@@ -32,5 +32,5 @@ def _joint(part: Part, pin: str, net: str, around: Surroundings) -> Check:
         switches=merged_switches(part.joint),
         first_step=f"touch the lead above the solder, do not press on the pad; {phrases.NULL_LEADS}",
         why="A cold joint or a lost trace reads high or jumps, while the part itself reads right across its leads.",
-        workaround=phrases.FORCE_CURRENT,
+        workaround="Force 0.1 to 1 A from a limited supply through the joint and read the millivolts across it.",
     )

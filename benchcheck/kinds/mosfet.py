@@ -83,7 +83,7 @@ def checks(part: Mosfet, around: Surroundings) -> tuple[Check, ...]:
 
 def _body_diode(part: Mosfet) -> Check:
     enters, leaves = part.working
-    mirror = "P" if part.channel == "N" else "N"
+    mirror = "a P" if part.channel == "N" else "an N"
     return part_check(
         part,
         "body_diode",
@@ -93,7 +93,7 @@ def _body_diode(part: Mosfet) -> Check:
         given=part.body_diode,
         expected=middle(chosen(part.body_diode, _BODY)),
         first_step=f"{phrases.COOL}; {_DISCHARGE_GATE}",
-        why=f"OL here and a drop with the leads exchanged is a {mirror} channel or exchanged drain and source.",
+        why=f"OL here and a drop with the leads exchanged is {mirror} channel or exchanged drain and source.",
         workaround="Near zero both ways may be a charged gate: join gate and source, read again.",
     )
 

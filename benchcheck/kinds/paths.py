@@ -56,10 +56,16 @@ def reference(part: Part, net: str | None, around: Surroundings) -> Probe:
 
 
 def pad(net: str, around: Surroundings) -> Probe:
-    """Return a point on a net in words: a pin of the first part on it, where the spec names one."""
-    for name, pin in around.touching(net):
-        return Probe(f"{net}, for example at {name} {pin_words(pin)}", net)
-    return Probe(f"a pad of {net}", net)
+    """Return a point on a net in words: the pin that is easiest to find on it, where the spec names one."""
+    pins = sorted(around.touching(net), key=lambda at: _PLAIN.get(at[1], 2 if not at[1].isdecimal() else 3))
+    if not pins:
+        return Probe(f"a pad of {net}", net)
+    name, pin = pins[0]
+    return Probe(f"{net}, for example at {name} {pin_words(pin)}", net)
+
+
+#: what a rail feeds comes first, then what stands across it; a resistor's leads are alike and come last.
+_PLAIN = {"supply": 0, "ground": 0, "plus": 1, "minus": 1}
 
 
 def voltage_across(part: Part, pins: tuple[str, str], around: Surroundings) -> float | None:

@@ -33,5 +33,5 @@ FORCE_CURRENT = (
     "and read the millivolts at its leads, or use four wires."
 )
 REVERSE_CURRENT = (
-    "Bench supply through 10 kohm, plus where red is, within its ratings: 10 mV across the resistor are 1 uA."
+    "Bench supply through 10 kohm, plus where red is, within ratings: 10 mV across the resistor are 1 uA."
 )

@@ -30,13 +30,16 @@ _UNKNOWN_BIAS_V = {"electrolytic": -1.0, "tantalum": -0.5}
 
 
 def checks(part: PolarCapacitor, around: Surroundings) -> tuple[Check, ...]:
-    """Return `residual_voltage` of a large part, `polarity`, `leakage_screen`, `capacitance`, `esr`, `bias`."""
-    given = [_capacitance(part, around), _esr(part, around)]
-    if (part.rated_voltage or 0.0) >= _CHARGE_FROM_VOLT or part.value >= _CHARGE_FROM_FARAD:
-        given.insert(0, _residual(part))
+    """Return `residual_voltage` of a large part, `polarity`, `leakage_screen`, `capacitance`, `esr`, `bias`.
+
+    A bipolar part has no `polarity`, no `leakage_screen` that a data sheet would vouch for, and no `bias`.
+    """
+    large = (part.rated_voltage or 0.0) >= _CHARGE_FROM_VOLT or part.value >= _CHARGE_FROM_FARAD
+    charge = (_residual(part),) if large else ()
+    value = (_capacitance(part, around), _esr(part, around))
     if part.bipolar:
-        return tuple(given)
-    return (*given, *_polarity(part, around), _leakage(part, around), _bias(part, around))
+        return (*charge, *value)
+    return (*charge, *_polarity(part, around), _leakage(part, around), *value, _bias(part, around))
 
 
 def _residual(part: PolarCapacitor) -> Check:
@@ -57,49 +60,40 @@ def _residual(part: PolarCapacitor) -> Check:
 
 
 def _polarity(part: PolarCapacitor, around: Surroundings) -> tuple[Check, Check]:
-    """Marked lead to its net, and the other lead to the same point; both red on the part."""
-    net = part.net(part.marked)
-    where = net or "its net"
+    """Marked lead to its net, and the other lead to the same point of that net."""
+    where = part.net(part.marked) or "its net"
     mark = "The stripe marks the minus of an aluminium part" if part.marked == "minus" else "The bar marks the plus"
-    limit = part.polarity or Window()
-    marked_limits, other_limits = (
-        Limits(None, _JOINED_OHM, "common practice, no source: joined reads below 1 ohm with the leads nulled"),
-        Limits(_JOINED_OHM, None, "common practice, no source: near zero would be joined, below 1 ohm"),
+    given = part.polarity or Window()
+    marked = Limits(None, _JOINED_OHM, "common practice, no source: joined reads below 1 ohm with the leads nulled")
+    other = Limits(_JOINED_OHM, None, "common practice, no source: near zero, below 1 ohm, would be joined")
+    why = f"{mark}: that lead must join {where}. Reversed, it reads open or the load there."
+    why_other = f"Near zero to {where} here too means a reversed part or a short; climbing from zero is only charge."
+    marked, other = (
+        chosen(Window(max=given.max, reason=given.reason), marked),
+        chosen(Window(min=given.min, reason=given.reason), other),
     )
     return (
-        _polarity_check(
-            part,
-            around,
-            part.marked,
-            "marked",
-            chosen(Window(max=limit.max, reason=limit.reason), marked_limits),
-            f"{mark}: that lead must join {where}. Reversed, it reads open or the load there.",
-        ),
-        _polarity_check(
-            part,
-            around,
-            part.other,
-            "other",
-            chosen(Window(min=limit.min, reason=limit.reason), other_limits),
-            f"Near zero to {where} here too means a reversed part or a short; climbing from zero is only charge.",
-        ),
+        _polarity_check(part, around, part.marked, "marked", marked, why),
+        _polarity_check(part, around, part.other, "other", other, why_other),
     )
 
 
 def _polarity_check(
     part: PolarCapacitor, around: Surroundings, pin: str, bracket: str, limits: Limits, why: str
 ) -> Check:
+    """The meter's own volts stay the right way round across the part: red on the plus side."""
+    lead, point = probe(part, pin), reference(part, part.net(part.marked), around)
     other = bracket == "other"
+    backwards = other and pin == "minus"
     return check(
         part.designator,
         "polarity",
         Function.OHMS,
         Phase.POLARITY,
         limits,
-        probe(part, pin),
-        reference(part, part.net(part.marked), around),
+        point if backwards else lead,
+        lead if backwards else point,
         bracket=bracket,
-        expected=None,
         first_step="wait until the reading has stopped moving" if other else phrases.NULL_LEADS,
         why=why,
         workaround="Look at the print against the photo taken before the old part came out.",
@@ -109,10 +103,8 @@ def _polarity_check(
 
 
 def _leakage(part: PolarCapacitor, around: Surroundings) -> Check:
-    single = alone(part, _PINS, around)
-    sheet = _leakage_limits(part)
-    board = "On the board the circuit around it hides a leak. " if not single else ""
-    lifted = "" if single or sheet.lower is None else f" Or lift a lead: it must settle above {_shown(sheet.lower)}."
+    single, sheet = alone(part, _PINS, around), _leakage_limits(part)
+    board = "" if single else "On the board the circuit around it hides a leak. "
     return part_check(
         part,
         "leakage_screen",
@@ -123,13 +115,20 @@ def _leakage(part: PolarCapacitor, around: Surroundings) -> Check:
         evidence=Evidence.SCREEN,
         first_step="wait until it has stopped climbing; on a large one take a lower range",
         why=f"{board}A meter has a volt or so: a low plateau rejects, a high one proves nothing at working voltage.",
-        workaround=f"Apply the rated voltage through a resistor and read the current after two minutes.{lifted}",
+        workaround=_leakage_off_the_board(part, sheet),
         settle=True,
     )
 
 
-def _shown(ohm: float) -> str:
-    return format_value(ohm, "ohm", digits=2, ascii=True)
+def _leakage_off_the_board(part: PolarCapacitor, sheet: Limits) -> str:
+    if part.rated_voltage is None or sheet.lower is None:
+        return "Lift a lead, apply the working voltage through a resistor and see the current fall for two minutes."
+    plateau = format_value(sheet.lower, "ohm", digits=2, ascii=True)
+    current = format_value(leakage_a(part.value, part.rated_voltage), "A", digits=2, ascii=True)
+    return (
+        f"Lift a lead: on ohms it settles above {plateau}, and at rated voltage through a resistor it passes at most "
+        f"{current} after two minutes."
+    )
 
 
 def _leakage_limits(part: PolarCapacitor) -> Limits:
@@ -143,7 +142,7 @@ def _leakage_limits(part: PolarCapacitor) -> Limits:
 def _capacitance(part: PolarCapacitor, around: Surroundings) -> Check:
     usual = "data sheets: 20 % either way (letter M; Lelon RGA, Rubycon ZL)"
     origin = tolerance_origin(part.tolerance, usual)
-    return capacitance_check(part, _PINS, around, part.value, part.spread, origin, part.capacitance)
+    return capacitance_check(part, _PINS, around, part.value, part.spread, origin, part.capacitance, phrases.COOL)
 
 
 def _esr(part: PolarCapacitor, around: Surroundings) -> Check:

@@ -12,6 +12,7 @@ from benchcheck.kinds.fields import Ohms, PerKelvin, Tolerance, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
 from benchcheck.kinds.paths import lowered_unless_alone
 from benchcheck.kinds.preferred import usual_tolerance
+from benchcheck.quantity import format_percent
 
 __all__ = ["Resistor"]
 
@@ -53,7 +54,7 @@ def _origin(part: Resistor) -> str:
         return "computed: value and tolerance of the spec"
     usual = usual_tolerance(part.value)
     if usual is not None:
-        return f"standard: IEC 60063 series {usual[1]}, with the {usual[0]:.1%} it is usually sold in"
+        return f"standard: IEC 60063 series {usual[1]}, with the {format_percent(usual[0])} it is usually sold in"
     return "common practice, no source: 5 % for want of a tolerance"
 
 

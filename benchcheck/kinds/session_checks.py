@@ -20,7 +20,7 @@ def session_checks() -> tuple[Check, ...]:
         Limits(
             None, 1.0, "common practice, from meter makers: a pair has 0.1 to 0.5 ohm, above 1 ohm change the leads"
         ),
-        ("the other tip", "the other tip"),
+        ("the black tip", "the red tip"),
         why="What the leads read is taken off every low resistance of this session.",
         workaround="Clean the tips and the plugs; a reading that jumps is a broken lead.",
     )

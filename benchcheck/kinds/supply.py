@@ -114,11 +114,8 @@ def _in_series(supply: Supply) -> tuple[Probe, Probe]:
 
 def _idle(supply: Supply, given: Window[Amperes]) -> Check:
     limit = first_power_limit_a(supply)
-    held = (
-        f"current limit at {format_value(limit, 'A')} first, then {format_value(supply.voltage, 'V')}"
-        if limit
-        else ""
-    )
+    at = format_value(supply.voltage, "V")
+    held = f"current limit to {format_value(limit, 'A')} first, then {at}; wait until it has settled" if limit else ""
     red, black = _in_series(supply)
     return check(
         supply.name,
@@ -142,8 +139,8 @@ def _off(supply: Supply, given: Window[Amperes]) -> Check:
     details: Details = {
         "switches": merged_switches(given, supply.switches),
         "first_step": (
-            "output off, red lead into the jack for small currents; bridge the meter to switch on, open the bridge, "
-            "wait one to five minutes"
+            "output off, meter in series with a bridge across it, lead in the jack for small currents; output on, "
+            "unit on and off again, then open the bridge and wait one to five minutes"
         ),
         "why": "Off means off: this is what empties the cells on the shelf. A falling value is charge, not drain.",
         "workaround": "A supply's display below 5 mA is no evidence: read the volts across 1 kohm in series.",
