@@ -33,7 +33,7 @@ from benchcheck.metrology.repeatability import (
     type_a,
 )
 from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
-from benchcheck.metrology.same_meter import drift, linearity
+from benchcheck.metrology.same_meter import drift, linearity, rounding
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 if TYPE_CHECKING:
@@ -125,6 +125,7 @@ __all__ = [
     "propagate_all",
     "ratio",
     "relative_spread_of_standard_deviation",
+    "rounding",
     "second_order",
     "simulate",
     "simulate_budget",

@@ -11,11 +11,13 @@ Everything here is centred on zero and symmetric; callers ask for the lower half
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from itertools import product
 from typing import Protocol
 
 __all__ = [
+    "Base",
     "ClosedForm",
     "ExactRectangular",
     "Kernel",
@@ -26,8 +28,8 @@ __all__ = [
     "student_base",
 ]
 
-#: base law at x, integrals wanted -> density, distribution function and its repeated integrals.
-Base = Callable[[float, int], list[float]]
+#: x -> the m-fold and the (m + 1)-fold integral of a base law's density, m fixed when it was made.
+Integrals = Callable[[float], tuple[float, float]]
 
 _SQRT_2 = math.sqrt(2.0)
 _SQRT_2PI = math.sqrt(2.0 * math.pi)
@@ -41,90 +43,124 @@ class Kernel(Protocol):
         ...  # pragma: no cover
 
 
-def point_base(x: float, count: int) -> list[float]:
-    """Return the integrals of a law that is certainly zero."""
-    if x <= 0.0:
-        return [0.0] * (count + 1)
-    found = [0.0, 1.0]
-    for n in range(1, count):
-        found.append(found[-1] * x / n)
-    return found
+@dataclass(frozen=True, slots=True)
+class Base:
+    """A law's m-fold and (m + 1)-fold integrals from minus infinity, and below which x they are nothing."""
+
+    integrals: Integrals
+    starts: float
 
 
-def normal_base(sigma: float) -> Base:
+def point_base(count: int) -> Base:
+    """Return the integrals of a law that is certainly zero, for one rectangular term or more."""
+    below = 1.0 / math.factorial(count - 1)
+
+    def integrals(x: float) -> tuple[float, float]:
+        if x <= 0.0:
+            return 0.0, 0.0
+        power = below * x ** (count - 1)
+        return power, power * x / count
+
+    return Base(integrals, 0.0)
+
+
+def normal_base(sigma: float, count: int) -> Base:
     """Return the integrals of a normal of standard deviation `sigma` above 0."""
     variance, factor = sigma * sigma, 1.0 / (sigma * _SQRT_2PI)
     exp, erfc, root = math.exp, math.erfc, sigma * _SQRT_2
+    steps = tuple(range(1, count + 1))
 
-    def integrals(x: float, count: int) -> list[float]:
+    def integrals(x: float) -> tuple[float, float]:
         z = x / root
         before, last = factor * exp(-z * z), 0.5 * erfc(-z)
-        found = [before, last]
-        for n in range(1, count):
+        for n in steps:
             before, last = last, (x * last + variance * before) / n
-            found.append(last)
-        return found
+        return before, last
 
-    return integrals
+    return Base(integrals, -38.0 * sigma)
 
 
-def student_base(sigma: float, degrees_of_freedom: float) -> Base:
+def student_base(sigma: float, degrees_of_freedom: float, count: int) -> Base:
     """Return the integrals of Student's t scaled by `sigma`.
 
-    An integral beyond the first `degrees_of_freedom` does not exist; for one degree of freedom the first
-    stands for an antiderivative, of which only differences count.
+    Beyond the first `degrees_of_freedom` an integral from minus infinity does not exist; an antiderivative
+    stands for it, of which the signed sum only sees what it may.
     """
     from scipy.special import stdtr
 
     nu = degrees_of_freedom
     log_factor = math.lgamma(0.5 * (nu + 1)) - math.lgamma(0.5 * nu) - 0.5 * math.log(nu * math.pi)
-    factor = math.exp(log_factor) / sigma
-    spread = nu * sigma * sigma
+    factor = math.exp(log_factor)
+    # in units of sigma each further integral brings one more of it
+    units = sigma ** (count - 1), sigma**count
+    steps = tuple((nu + 1 - 2 * n, n * (nu - n)) for n in range(1, count + 1))
+    power = -0.5 * (nu + 1)
 
-    def integrals(x: float, count: int) -> list[float]:
+    def integrals(x: float) -> tuple[float, float]:
         z = x / sigma
-        before = factor * math.exp(-0.5 * (nu + 1) * math.log1p(z * z / nu))
-        last = float(stdtr(nu, z))
-        found = [before, last]
-        for n in range(1, count):
-            if nu == n:
-                return [*found, x * last - sigma * math.log1p(z * z) / (2.0 * math.pi)]
-            before, last = last, ((spread + x * x) * before + (nu + 1 - 2 * n) * x * last) / (n * (nu - n))
-            found.append(last)
-        return found
+        square = z * z
+        before, last = factor * (1.0 + square / nu) ** power, float(stdtr(nu, z))
+        lower = [before, last]
+        for slope, below in steps:
+            if below:
+                following = ((nu + square) * before + slope * z * last) / below
+            else:
+                following = _first_antiderivative(z, lower, factor)
+            before, last = last, following
+            lower.append(last)
+        return before * units[0], last * units[1]
 
-    return integrals
+    return Base(integrals, -math.inf)
 
 
-def arcsine_base(half_width: float) -> Base:
+def _first_antiderivative(z: float, found: Sequence[float], factor: float) -> float:
+    """Return an antiderivative of the last integral of a Student's t that exists, the nu-fold one.
+
+    From the nu-th partial moment, by parts: the integral of t**nu times the density, t = sqrt(nu) tan(phi).
+    """
+    nu = len(found) - 1
+    sine = z / math.sqrt(nu + z * z)
+    moment = math.asinh(z / math.sqrt(nu)) if nu % 2 == 0 else 0.5 * math.log1p(z * z / nu)
+    moment -= math.fsum(sine**j / j for j in range(1 if nu % 2 == 0 else 2, nu, 2))
+    rest = factor * nu ** (0.5 * (nu + 1)) * moment
+    falling = 1.0
+    for k in range(nu):
+        rest -= falling * z ** (nu - k) * found[k + 1]
+        falling *= -(nu - k)
+    return float(rest / falling)
+
+
+def arcsine_base(half_width: float, count: int) -> Base:
     """Return the integrals of the arcsine (U-shaped) law between plus and minus `half_width`."""
-    a = half_width
+    a, steps = half_width, tuple(range(2, count + 1))
 
-    def integrals(x: float, count: int) -> list[float]:
-        if x <= -a:
-            return [0.0] * (count + 1)
+    def integrals(x: float) -> tuple[float, float]:
         inside = (a - x) * (a + x)
+        if x <= -a:
+            return 0.0, 0.0
+        before, last = 0.0, 1.0
         if inside > 0.0:
-            found = [1.0 / (math.pi * math.sqrt(inside)), 0.5 + math.asin(x / a) / math.pi]
-            second = math.sqrt(inside) / math.pi + x * found[1]
-        else:
-            found, second = [0.0, 1.0], x
-        for n in range(1, count):
-            following = (inside * found[n - 1] + (2 * n - 1) * x * found[n]) / (n * n) if n > 1 else second
-            found.append(following)
-        return found
+            before, last = 1.0 / (math.pi * math.sqrt(inside)), 0.5 + math.asin(x / a) / math.pi
+        if count > 0:
+            before, last = last, x * last + (math.sqrt(inside) / math.pi if inside > 0.0 else 0.0)
+        for n in steps:
+            before, last = last, (inside * before + (2 * n - 1) * x * last) / (n * n)
+        return before, last
 
-    return integrals
+    return Base(integrals, -a)
 
 
 def _offsets(half_widths: tuple[float, ...]) -> tuple[tuple[float, float], ...]:
-    """Return (offset, weight) of the signed sum, equal offsets joined, in rising order."""
-    scale = math.prod(2.0 * each for each in half_widths)
-    joined: dict[float, float] = {}
-    for signs in product((1.0, -1.0), repeat=len(half_widths)):
-        offset = math.fsum(sign * each for sign, each in zip(signs, half_widths, strict=True))
-        joined[offset] = joined.get(offset, 0.0) + math.prod(signs) / scale
-    return tuple(sorted((offset, weight) for offset, weight in joined.items() if weight))
+    """Return (offset, weight) of the signed sum, equal offsets joined, greatest first."""
+    terms = {0.0: 1.0}
+    for each in half_widths:
+        following: dict[float, float] = {}
+        for offset, weight in terms.items():
+            share = weight / (2.0 * each)
+            following[offset + each] = following.get(offset + each, 0.0) + share
+            following[offset - each] = following.get(offset - each, 0.0) - share
+        terms = following
+    return tuple(sorted(terms.items(), reverse=True))
 
 
 def amplification(half_widths: tuple[float, ...], reach: float) -> float:
@@ -135,23 +171,25 @@ def amplification(half_widths: tuple[float, ...], reach: float) -> float:
 
 
 class ClosedForm:
-    """A base law plus rectangular terms of these half-widths."""
+    """A base law, made for as many rectangular terms as there are half-widths, plus those terms."""
 
-    __slots__ = ("_base", "_count", "_terms")
+    __slots__ = ("_integrals", "_starts", "_terms")
 
     def __init__(self, base: Base, half_widths: tuple[float, ...]) -> None:
-        self._base = base
+        self._integrals, self._starts = base.integrals, base.starts
         self._terms = _offsets(half_widths)
-        self._count = len(half_widths)
 
     def lower(self, x: float) -> tuple[float, float]:
         """Return distribution function and density at x, 0 or below."""
-        base, count, wanted = self._base, self._count, self._count + 1
         below = density = 0.0
+        integrals, starts = self._integrals, self._starts
         for offset, weight in self._terms:
-            found = base(x + offset, wanted)
-            below += weight * found[wanted]
-            density += weight * found[count]
+            at = x + offset
+            if at <= starts:
+                break
+            first, second = integrals(at)
+            density += weight * first
+            below += weight * second
         return below, density
 
 

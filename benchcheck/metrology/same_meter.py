@@ -2,7 +2,8 @@
 
 Gain and offset are the same error in both readings and go by themselves (one id). The converter's curve does
 not: its steps are unequal by about a digit (differential linearity), and over a distance it bends away from
-the straight line (integral non-linearity). Beyond that remain repeatability and the drift in between.
+the straight line (integral non-linearity). Beyond that remain the rounding of both
+displays, repeatability and the drift in between.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import math
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.contribution import Contribution
 
-__all__ = ["drift", "linearity"]
+__all__ = ["drift", "linearity", "rounding"]
 
 
 def linearity(
@@ -48,6 +49,18 @@ def linearity(
     if bend:
         origin += f", and a curve within {integral_nonlinearity:g} over {abs(separation):g} of {full_scale:g}"
     return Contribution.from_limits(id, "linearity between the readings", counts * resolution + bend, origin=origin)
+
+
+def rounding(
+    id: str,  # noqa: A002 - as in Contribution
+    resolution: float,
+) -> Contribution:
+    """Return what two displays leave open in a difference: half a digit each, together a triangle of a digit.
+
+    The counts of an accuracy hold the display of one reading, but they cancel as one error; the two roundings
+    are each reading's own and do not.
+    """
+    return Contribution.triangular(id, "rounding of both displays", resolution, origin="half a digit each")
 
 
 def drift(

@@ -51,14 +51,19 @@ def _degrees(n: int, degrees_of_freedom: float | None, least: int = 2) -> float:
     return degrees_of_freedom
 
 
-def _root(function: Callable[[float], float], start: float) -> float:
-    """Return where a rising function crosses zero above 0, to the last digits."""
-    low, high = 0.0, max(start, 1e-3)
+def _root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Return where a rising function crosses zero, to the last digits.
+
+    The first bracket is moved by its own growing width; a `low` above 0 stays above 0.
+    """
+    positive = low > 0.0
     while function(high) < 0.0:
-        low, high = high, 2.0 * high
+        low, high = high, high + 2.0 * (high - low)
+    while function(low) > 0.0:
+        low, high = 0.5 * low if positive else low - 2.0 * (high - low), low
     from scipy.optimize import brentq
 
-    return float(brentq(function, low, high, xtol=1e-14 * high, rtol=8.9e-16, maxiter=200))
+    return float(brentq(function, low, high, xtol=1e-15 * max(abs(low), abs(high)), rtol=8.9e-16, maxiter=200))
 
 
 @functools.lru_cache(maxsize=256)
@@ -83,7 +88,7 @@ def one_sided_factor(n: int, content: float, confidence: float, *, degrees_of_fr
         reached = special.ndtr(math.sqrt(n) * k * s - shift)
         return float(np.dot(weight, reached)) - confidence
 
-    return _root(short, 2.0)
+    return _root(short, 0.0, 2.0)
 
 
 def _chi_nodes(nu: float) -> tuple[Array, Array]:
@@ -126,7 +131,7 @@ def two_sided_factor(n: int, content: float, confidence: float, *, degrees_of_fr
     def short(k: float) -> float:
         return float(np.dot(weight, special.gammaincc(0.5 * nu, 0.5 * nu * (reach / k) ** 2))) - confidence
 
-    return _root(short, 2.0)
+    return _root(short, 1.0, 4.0)
 
 
 def _known_spread_factor(n: int, content: float, confidence: float) -> float:

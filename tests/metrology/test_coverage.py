@@ -20,7 +20,14 @@ from benchcheck.errors import MetrologyError
 from benchcheck.metrology import Budget, Contribution, OutputDistribution, simulate_budget
 from benchcheck.metrology.convolution import FourierSeries, ScaleMixture
 from benchcheck.metrology.coverage import choose_kernel
-from benchcheck.metrology.kernel import ClosedForm, ExactRectangular, arcsine_base, normal_base, point_base
+from benchcheck.metrology.kernel import (
+    ClosedForm,
+    ExactRectangular,
+    arcsine_base,
+    normal_base,
+    point_base,
+    student_base,
+)
 
 HALF_WIDTHS = st.floats(0.05, 20.0)
 LEVELS = st.floats(0.01, 0.9999)
@@ -134,7 +141,10 @@ def test_a_rectangular_and_a_student(ratio: float, dof: int, level: float) -> No
 @given(st.lists(HALF_WIDTHS, min_size=3, max_size=5), st.floats(0.1, 3.0), st.floats(0.0, 3.0))
 def test_closed_form_and_series_agree(widths: list[float], sigma: float, at: float) -> None:
     rectangular = tuple(widths)
-    closed, series = ClosedForm(normal_base(sigma), rectangular), FourierSeries(rectangular, (), sigma)
+    closed, series = (
+        ClosedForm(normal_base(sigma, len(rectangular)), rectangular),
+        FourierSeries(rectangular, (), sigma),
+    )
     x = -at * math.hypot(sigma, *(each / math.sqrt(3) for each in rectangular))
     assume(isinstance(choose_kernel(rectangular, (), sigma, math.inf), ClosedForm))
     below, density = closed.lower(x)
@@ -172,7 +182,7 @@ def irwin_hall(widths: tuple[float, ...], x: float) -> Fraction:
 def test_closed_form_and_whole_numbers_agree(widths: list[float], at: float) -> None:
     rectangular = tuple(widths)
     x = -at * math.fsum(rectangular)
-    below, density = ClosedForm(point_base, rectangular).lower(x)
+    below, density = ClosedForm(point_base(len(rectangular)), rectangular).lower(x)
     exact, exact_density = ExactRectangular(rectangular).lower(x)
     assert below == pytest.approx(exact, rel=1e-9, abs=1e-13)
     assert density == pytest.approx(exact_density, rel=1e-9, abs=1e-10)
@@ -182,7 +192,7 @@ def test_closed_form_and_whole_numbers_agree(widths: list[float], at: float) -> 
 @given(st.floats(0.3, 3), st.floats(0.3, 3), st.floats(0.0, 0.95))
 def test_u_shaped_and_rectangular_agree_with_the_series(a: float, b: float, at: float) -> None:
     x = -at * (a + b)
-    below, _ = ClosedForm(arcsine_base(a), (b,)).lower(x)
+    below, _ = ClosedForm(arcsine_base(a, 1), (b,)).lower(x)
     other, _ = FourierSeries((b,), (a,), 0.0).lower(x)
     assert below == pytest.approx(other, abs=2e-6)
 
@@ -201,10 +211,23 @@ def test_u_shaped_and_normal_agree_with_quadrature(a: float, b: float, sigma: fl
 @pytest.mark.parametrize("dof", [1, 2, 3, 5, 10, 30, 100, 1000])
 @pytest.mark.parametrize("x", [0.0, 0.5, 2.0, 10.0])
 def test_a_mixture_of_normals_is_student(dof: int, x: float) -> None:
-    mixture = ScaleMixture(lambda sigma: ClosedForm(normal_base(sigma), ()), 1.0, dof)
+    mixture = ScaleMixture(lambda sigma: ClosedForm(normal_base(sigma, 0), ()), 1.0, dof)
     below, density = mixture.lower(-x)
     assert below == pytest.approx(float(stats.t.cdf(-x, dof)), rel=1e-9)
     assert density == pytest.approx(float(stats.t.pdf(x, dof)), rel=1e-9)
+
+
+@pytest.mark.parametrize("dof", [1, 2, 3, 4, 5, 9, 2.5, 40])
+@pytest.mark.parametrize("rectangular", [(1.0,), (1.0, 0.4), (3.0, 0.5, 0.7), (2.0, 0.5, 0.7, 1.1), (1.0,) * 5])
+def test_closed_form_and_mixture_of_student_sums_agree(dof: float, rectangular: tuple[float, ...]) -> None:
+    # as many terms as degrees of freedom or more: an antiderivative stands for the integral that does not exist
+    closed = ClosedForm(student_base(0.6, dof, len(rectangular)), rectangular)
+    mixture = ScaleMixture(lambda sigma: choose_kernel(rectangular, (), sigma, math.inf), 0.6, dof)
+    for x in (0.0, -0.7, -2.0, -5.0):
+        below, density = closed.lower(x)
+        other, other_density = mixture.lower(x)
+        assert below == pytest.approx(other, rel=1e-8)
+        assert density == pytest.approx(other_density, rel=1e-8)
 
 
 @pytest.mark.parametrize(
