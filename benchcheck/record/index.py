@@ -246,7 +246,10 @@ class _Work:
         """Bring the records of one unit folder up to date."""
         known = {row.file: row for row in self.connection.execute(self._known(folder.name))}
         for path in record_files(folder):
-            status = path.stat()
+            try:
+                status = path.stat()
+            except FileNotFoundError:  # moved away since the folder was read
+                continue
             row = known.pop(path.name, None)
             if row is not None and (row.size_bytes, row.mtime_ns) == (status.st_size, status.st_mtime_ns):
                 self.unchanged += 1

@@ -77,8 +77,8 @@ class Journal:
         try:
             data = read_all(handle)
             record = read_record_bytes(data, path)
-            if record.changed:
-                advice = "begin a new visit, or put back a copy of the file"
+            if record.changed or record.format_version > FORMAT_VERSION:
+                advice = "begin a new visit" + (", or put back a copy of the file" if record.changed else "")
                 raise RecordError([*record.problems, Fault(path.name, "", f"nothing is appended to it; {advice}")])
             torn = set_tail_aside(path, handle, data, record.proven_bytes) if record.torn else None
             length = record.proven_bytes if torn else len(data)  # a blank line may follow the last block

@@ -46,7 +46,7 @@ class Record:
     """What a record file proves, and in `problems` what it does not, in words.
 
     `sealed` says whether the seals prove all of the file. `readings` are those that were not taken back, oldest
-    first; `scores` the latest of each check, none older than an undo of its readings. The `all_...` hold every
+    first; `scores` the latest of each check that no undo has overtaken. The `all_...` hold every
     block in file order, with seals. `unproven` are the blocks after the first whose seal does not hold: nothing
     is decoded from them. `changed` says the file was edited after it was written, `torn` that a last write was
     cut short; `proven_bytes` is where the last proven block ends, `blocks` how many there are, `undecoded`
@@ -240,15 +240,22 @@ class _Reader:
         return frozenset(undone)
 
     def latest_scores(self, undone: frozenset[str]) -> tuple[Score, ...]:
-        """Return the last score of each check that came after the last undo of its readings."""
+        """Return the last score of each check that no undo has overtaken.
+
+        After an undo a score counts if it is newer, or if readings of its own check still stand that were not
+        touched: what was derived from others, skipped or blocked is to be scored again.
+        """
         checks = {entry.seal: entry.value.check for entry in self.readings}
-        since: dict[str, int] = {}
+        untouched = {entry.value.check for entry in self.readings if entry.seal not in undone}
+        newest = 0
         for event in self.events:
-            if event.value.kind is EventKind.UNDO and event.seal not in undone:
-                since.update({checks[seal]: event.number for seal in event.value.amends if seal in checks})
+            touched = {checks[seal] for seal in event.value.amends if seal in checks}
+            if event.value.kind is EventKind.UNDO and event.seal not in undone and touched:
+                newest = event.number
+                untouched -= touched
         latest: dict[str, Score] = {}
         for entry in self.scores:
-            if entry.seal not in undone and entry.number > since.get(entry.value.check, 0):
+            if entry.seal not in undone and (entry.number > newest or entry.value.check in untouched):
                 latest[entry.value.check] = entry.value
         return tuple(latest.values())
 

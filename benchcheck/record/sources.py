@@ -25,6 +25,7 @@ _RESOURCE = re.compile(
     re.DOTALL,
 )
 _VISA = re.compile(r"\b(?:TCPIP|USB|GPIB|ASRL|VXI|PXI|PRLGX|VICP)[0-9A-Z/._-]*::[^\s\"',}\]]*", re.IGNORECASE)
+_IPV4 = re.compile(r"(?<![\w.])(?:[0-9]{1,3}\.){3}[0-9]{1,3}(?::[0-9]{1,5})?(?![\w.])")
 
 
 def keep_source(records_dir: Path, text: str) -> str:
@@ -77,4 +78,5 @@ def without_addresses(bench_text: str) -> str:
     >>> without_addresses('link = { resource = "TCPIP0::10.0.0.7::5025::SOCKET", dialect = "generic" }')
     'link = { resource = "withheld", dialect = "generic" }'
     """
-    return _VISA.sub(WITHHELD, _RESOURCE.sub(rf'\g<1>"{WITHHELD}"', bench_text))
+    blanked = _RESOURCE.sub(rf'\g<1>"{WITHHELD}"', bench_text)
+    return _IPV4.sub(WITHHELD, _VISA.sub(WITHHELD, blanked))

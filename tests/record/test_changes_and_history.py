@@ -230,3 +230,12 @@ def test_the_forecast_can_be_asked_for_any_day(tmp_path: Path) -> None:
     assert trend.at == at
     assert trend.forecast.expected == pytest.approx(4780.0)
     assert trend.forecast.lower < 4780.0 < trend.forecast.upper
+
+
+def test_without_budgets_a_trend_rests_on_the_expanded_uncertainties(tmp_path: Path) -> None:
+    for year, number in enumerate([4680.0, 4690.0, 4700.0]):
+        reading, score = measured("R14.resistance", number)
+        visit(tmp_path, (reading, replace(score, budget=None)), days=365.25 * year)
+    trend = history_of(records_of(tmp_path, HEAD.unit)).series[0].trend
+    assert trend is not None
+    assert not trend.significant, "nothing says that the meter's errors are shared"

@@ -22,6 +22,7 @@ from benchcheck.errors import RecordError
 from benchcheck.readings.reading import Reading
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
+from benchcheck.record.seal import seal_line, seal_of
 from benchcheck.record.store import latest_open, parents_for, read_record, records_of
 from tests.record.samples import HEAD, READINGS, RESULT, SCORES, SPEC_DIGEST, value, write_visit
 
@@ -138,7 +139,7 @@ def test_a_resumed_record_goes_on_with_the_same_chain(tmp_path: Path, clock: Fak
     assert record.sealed
     assert len(record.results) == 2
     assert record.identity == record.all_results[0].seal
-    assert {score.check for score in record.scores} == {score.check for score in SCORES}
+    assert {score.check for score in record.scores} == {"D3.reverse", "R14.resistance"}
 
 
 def test_resume_sets_a_torn_tail_aside_whatever_byte_it_ends_at(tmp_path: Path, clock: FakeClock) -> None:
@@ -188,6 +189,75 @@ def test_what_is_no_record_is_not_resumed_and_not_touched(tmp_path: Path, clock:
     with pytest.raises(RecordError, match=r"x\.toml"):
         Journal.resume(path, clock)
     assert path.read_bytes() == content
+
+
+def test_a_record_of_a_later_format_is_not_appended_to(tmp_path: Path, clock: FakeClock) -> None:
+    body = b'benchcheck_record = 2\nunit = "x"\nstage = "as-left"\n'
+    path = tmp_path / "x.toml"
+    path.write_bytes(body + seal_line(seal_of("", body)))
+    with pytest.raises(
+        RecordError, match=r"is of format version 2(?s:.*)nothing is appended to it; begin a new visit$"
+    ):
+        Journal.resume(path, clock)
+
+
+def test_a_record_with_cr_lf_line_ends_goes_on(tmp_path: Path, clock: FakeClock) -> None:
+    path = write_visit(tmp_path)
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    with Journal.resume(path, clock) as journal:
+        journal.append_reading(READINGS[0])
+    record = read_record(path)
+    assert record.sealed
+    assert record.readings == (*READINGS[:3], READINGS[0])
+
+
+@pytest.mark.parametrize("call", ["pread", "ftruncate"])
+def test_a_resume_the_disk_refuses_lets_go_of_the_record(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch, call: str
+) -> None:
+    path = write_visit(tmp_path)
+    torn = path.read_bytes() + b"\n[[reading]]\n"
+    path.write_bytes(torn)
+    monkeypatch.setattr(os, call, refuse(errno.EIO))
+    with pytest.raises(RecordError, match="cannot be resumed: Input/output error"):
+        Journal.resume(path, clock)
+    monkeypatch.undo()
+    assert path.read_bytes() == torn
+    Journal.resume(path, clock).close()
+
+
+def test_a_torn_tail_that_cannot_be_kept_is_not_cut_off(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write_visit(tmp_path)
+    torn = path.read_bytes() + b"\n[[reading]]\n"
+    path.write_bytes(torn)
+    monkeypatch.setattr(os, "fsync", refuse(errno.ENOSPC))
+    with pytest.raises(RecordError, match="cannot be resumed: No space left on device"):
+        Journal.resume(path, clock)
+    assert path.read_bytes() == torn
+    assert [one.name for one in path.parent.iterdir()] == [path.name]
+
+
+def test_a_disk_that_cannot_lock_is_said(tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_visit(tmp_path)
+    monkeypatch.setattr("fcntl.flock", refuse(errno.ENOLCK))
+    with pytest.raises(RecordError, match="cannot be resumed: it cannot be locked here; keep records on a disk"):
+        Journal.resume(path, clock)
+    with pytest.raises(RecordError, match="no record can be begun here: it cannot be locked here"):
+        Journal.create(tmp_path, HEAD, clock)
+
+
+def test_an_interrupt_while_a_record_is_begun_leaves_no_file(
+    tmp_path: Path, clock: FakeClock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> int:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "write", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        Journal.create(tmp_path, HEAD, clock)
+    assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
 
 
 def test_a_missing_record_is_not_resumed(tmp_path: Path, clock: FakeClock) -> None:

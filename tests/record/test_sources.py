@@ -77,6 +77,8 @@ def test_a_source_that_cannot_be_written_is_said(tmp_path: Path) -> None:
         (r'resource="odd \" quote" # x', 'resource="withheld" # x'),
         ("link = { a = 'b', resource = 'lab-pc:5025' }", "link = { a = 'b', resource = \"withheld\" }"),
         ("# was TCPIP::scope.lan::INSTR before", "# was withheld before"),
+        ("# scope at 192.168.1.40:5025, shelf 3", "# scope at withheld, shelf 3"),
+        ("# firmware 1.2.3.4.5", "# firmware 1.2.3.4.5"),
         ('my_resource = "spare"', 'my_resource = "spare"'),
         ('accuracy = "0.8 % + 3"', 'accuracy = "0.8 % + 3"'),
     ],

@@ -148,6 +148,32 @@ def test_a_later_score_of_a_check_counts_in_the_place_of_the_first(tmp_path: Pat
     assert read_record(journal.path).scores == (later, *SCORES[1:])
 
 
+def test_after_an_undo_only_scores_of_untouched_readings_and_newer_ones_count(tmp_path: Path) -> None:
+    """What was derived, skipped or blocked before may rest on the reading that was taken back."""
+    derived = replace(SCORES[0], check="Q1.drop_difference")
+    with Journal.create(tmp_path, HEAD, FakeClock()) as journal:
+        journal.append_readings(READINGS[:2])  # R14.resistance, D3.reverse
+        journal.append_scores((*SCORES, derived))
+        assert {score.check for score in read_record(journal.path).scores} == {
+            "R14.resistance", "D3.reverse", "C9.esr", "Q1.drop_difference",
+        }  # fmt: skip
+        undo = journal.append_event("undo", "R14.resistance")
+        assert [score.check for score in read_record(journal.path).scores] == ["D3.reverse"]
+        journal.append_score(derived)
+        assert [score.check for score in read_record(journal.path).scores] == ["D3.reverse", "Q1.drop_difference"]
+        journal.append_event("undo", amends=(undo,))
+    assert len(read_record(journal.path).scores) == 4
+
+
+def test_a_folder_that_cannot_be_read_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(path: object) -> list[str]:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("os.listdir", refused)
+    with pytest.raises(RecordError, match="the records cannot be read: Permission denied"):
+        records_of(tmp_path, HEAD.unit)
+
+
 # --- a unit's records
 
 
