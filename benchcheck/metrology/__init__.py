@@ -20,9 +20,9 @@ from benchcheck.metrology.conformity import (
 )
 from benchcheck.metrology.contribution import Contribution, degrees_of_freedom_of
 from benchcheck.metrology.correlation import Correlation
-from benchcheck.metrology.coverage import CoverageInterval, OutputDistribution
+from benchcheck.metrology.coverage import CoverageInterval, Law, OutputDistribution
 from benchcheck.metrology.distribution import Distribution, coverage_factor
-from benchcheck.metrology.guard_band import MultipleOfU, TargetSpecificRisk
+from benchcheck.metrology.guard_band import GuardBand, MultipleOfU, TargetSpecificRisk
 from benchcheck.metrology.population import Mixture, Population, Truncated, from_scipy, normal_population
 from benchcheck.metrology.repeatability import (
     TypeA,
@@ -34,6 +34,7 @@ from benchcheck.metrology.repeatability import (
 )
 from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
 from benchcheck.metrology.same_meter import drift, linearity, rounding
+from benchcheck.metrology.straight_line import StraightLine, straight_line
 from benchcheck.metrology.tolerance import ToleranceInterval
 
 if TYPE_CHECKING:
@@ -82,6 +83,8 @@ __all__ = [
     "Draw",
     "Evaluation",
     "GlobalRisks",
+    "GuardBand",
+    "Law",
     "Mixture",
     "MultipleOfU",
     "OutputDistribution",
@@ -90,6 +93,7 @@ __all__ = [
     "SampleLimits",
     "SecondOrder",
     "Simulation",
+    "StraightLine",
     "TargetGlobalRisk",
     "TargetSpecificRisk",
     "ToleranceInterval",
@@ -131,6 +135,7 @@ __all__ = [
     "simulate_budget",
     "simulate_until_stable",
     "simultaneous_readings",
+    "straight_line",
     "tolerance_limits",
     "two_sided_factor",
     "type_a",

@@ -14,7 +14,7 @@ from enum import StrEnum
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.budget import Budget
-from benchcheck.metrology.coverage import OutputDistribution
+from benchcheck.metrology.coverage import Law
 from benchcheck.metrology.distribution import check_level
 from benchcheck.metrology.guard_band import GuardBand, MultipleOfU
 from benchcheck.metrology.population import Population
@@ -93,23 +93,34 @@ class Conformity:
         return self.nonconformance_probability
 
     @property
+    def capability_index(self) -> float:
+        """Return the tolerance's width over four standard uncertainties (JCGM 106 7.6.3), infinite for one limit."""
+        if self.standard_uncertainty == 0.0:
+            return math.inf
+        return self.tolerance.span / (4.0 * self.standard_uncertainty)
+
+    @property
     def specific_false_reject_risk(self) -> float:
         """Return the probability that this item conforms, should it be rejected (JCGM 106 3.3.14)."""
         return self.conformance_probability
 
 
-def conformance_probability(measured: Budget | OutputDistribution, tolerance: ToleranceInterval) -> float:
+def conformance_probability(measured: Budget | Law | Population, tolerance: ToleranceInterval) -> float:
     """Return the probability that the value lies within the tolerance (JCGM 106 7.1).
 
+    `measured` may be anything with a distribution: a budget, a simulation, a population.
+
+    >>> from benchcheck.metrology import OutputDistribution
     >>> viscosity = OutputDistribution(13.6, sigma=1.8)
     >>> round(conformance_probability(viscosity, ToleranceInterval(12.5, 16.3)), 2)
     0.66
     """
-    return _law(measured).between(tolerance.bottom, tolerance.top)
+    law = measured.distribution if isinstance(measured, Budget) else measured
+    return max(0.0, 1.0 - (law.cdf(tolerance.bottom) + law.sf(tolerance.top)))
 
 
 def assess(
-    measured: Budget | OutputDistribution,
+    measured: Budget | Law,
     tolerance: ToleranceInterval,
     rule: DecisionRule = _ILAC_G8,
     *,
@@ -117,13 +128,15 @@ def assess(
 ) -> Conformity:
     """Return the verdict on a measured value, with everything it rests on.
 
-    `population` is that of the parts the item was drawn from; only a target global risk uses it.
+    `measured` is a budget, a distribution, or a simulation where the model is not linear. `population` is that
+    of the parts the item was drawn from; only a target global risk uses it.
 
+    >>> from benchcheck.metrology import OutputDistribution
     >>> reading = OutputDistribution(4712.0, rectangular=(5.0,))
     >>> assess(reading, ToleranceInterval(4653.0, 4747.0)).verdict
     <Verdict.PASS: 'pass'>
     """
-    law = _law(measured)
+    law = measured.distribution if isinstance(measured, Budget) else measured
     interval = law.coverage(rule.coverage)
     w = rule.guard_band.width(law, tolerance, interval.expanded_uncertainty, population)
     if not -math.inf < w < math.inf:
@@ -146,10 +159,6 @@ def assess(
         acceptance is not None,
         str(rule),
     )
-
-
-def _law(measured: Budget | OutputDistribution) -> OutputDistribution:
-    return measured.distribution if isinstance(measured, Budget) else measured
 
 
 def _verdict(

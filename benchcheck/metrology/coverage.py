@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Protocol
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.distribution import check_level, coverage_factor, normal_quantile
@@ -24,7 +25,7 @@ from benchcheck.metrology.kernel import (
     student_base,
 )
 
-__all__ = ["CoverageInterval", "OutputDistribution"]
+__all__ = ["CoverageInterval", "Law", "OutputDistribution"]
 
 _SET = object.__setattr__
 #: rounding in a closed form may grow by this much before another way is taken.
@@ -59,6 +60,44 @@ class CoverageInterval:
     coverage_factor: float
     level: float
     method: str
+
+
+class Law(Protocol):
+    """What a decision needs of the distribution of a result; `Simulation` has it as well."""
+
+    @property
+    def center(self) -> float:
+        """Return the value the law is about."""
+        ...  # pragma: no cover
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """Return the standard deviation."""
+        ...  # pragma: no cover
+
+    def coverage(self, level: float, /) -> CoverageInterval:
+        """Return the interval of this coverage level."""
+        ...  # pragma: no cover
+
+    def cdf(self, x: float, /) -> float:
+        """Return the probability that the value lies below `x`."""
+        ...  # pragma: no cover
+
+    def sf(self, x: float, /) -> float:
+        """Return the probability that the value lies above `x`."""
+        ...  # pragma: no cover
+
+    def outside(self, lower: float, upper: float, /) -> float:
+        """Return the probability that the value lies beyond either limit."""
+        ...  # pragma: no cover
+
+    def distance(self, tail: float, /) -> float:
+        """Return how far from the center a one-sided probability `tail` lies beyond."""
+        ...  # pragma: no cover
+
+    def shifted(self, center: float, /) -> Law:
+        """Return the same law about another value."""
+        ...  # pragma: no cover
 
 
 @dataclass(frozen=True, slots=True)

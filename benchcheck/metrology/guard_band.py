@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from benchcheck.errors import MetrologyError
-from benchcheck.metrology.coverage import OutputDistribution
+from benchcheck.metrology.coverage import Law
 from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
 
@@ -24,7 +24,7 @@ class GuardBand(Protocol):
 
     def width(
         self,
-        error: OutputDistribution,
+        error: Law,
         tolerance: ToleranceInterval,
         expanded: float,
         population: Population | None = None,
@@ -53,7 +53,7 @@ class MultipleOfU:
 
     def width(
         self,
-        error: OutputDistribution,
+        error: Law,
         tolerance: ToleranceInterval,
         expanded: float,
         population: Population | None = None,
@@ -82,7 +82,7 @@ class TargetSpecificRisk:
 
     def width(
         self,
-        error: OutputDistribution,
+        error: Law,
         tolerance: ToleranceInterval,
         expanded: float,
         population: Population | None = None,
@@ -95,7 +95,7 @@ class TargetSpecificRisk:
         return _both_limits(error.shifted(0.0), span, self.risk, w)
 
 
-def _both_limits(error: OutputDistribution, span: float, risk: float, w: float) -> float:
+def _both_limits(error: Law, span: float, risk: float, w: float) -> float:
     """Return the least w at which the risks of both limits together are `risk`; half the span if none is."""
 
     def total(width: float) -> float:

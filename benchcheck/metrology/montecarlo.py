@@ -70,6 +70,41 @@ class Simulation:
         low = int(np.argmin(self.values[q:] - self.values[:-q]))
         return self._interval(low, low + q, level, "shortest")
 
+    @property
+    def center(self) -> float:
+        """Return the mean, the value a decision is about."""
+        return self.mean
+
+    def coverage(self, level: float) -> CoverageInterval:
+        """Return the probabilistically symmetric coverage interval."""
+        return self.symmetric(level)
+
+    def cdf(self, x: float) -> float:
+        """Return the share of trials below `x`, half of those that equal it included."""
+        return (
+            0.5
+            * float(np.searchsorted(self.values, x, "left") + np.searchsorted(self.values, x, "right"))
+            / self.trials
+        )
+
+    def sf(self, x: float) -> float:
+        """Return the share of trials above `x`, half of those that equal it included."""
+        return 1.0 - self.cdf(x)
+
+    def outside(self, lower: float, upper: float) -> float:
+        """Return the share of trials beyond either limit."""
+        return self.cdf(lower) + self.sf(upper)
+
+    def distance(self, tail: float) -> float:
+        """Return how far from the mean a one-sided probability `tail` lies beyond, on the farther side."""
+        low, high = np.quantile(self.values, (tail, 1.0 - tail))
+        return max(self.mean - float(low), float(high) - self.mean, 0.0)
+
+    def shifted(self, center: float) -> Simulation:
+        """Return the same distribution about another value."""
+        moved = self.values + (center - self.mean)
+        return Simulation(moved, center, self.standard_uncertainty, self.seed, self.stable)
+
     def probability_between(self, lower: float | None, upper: float | None) -> float:
         """Return the share of trials between two limits, None where there is none."""
         first = 0 if lower is None else int(np.searchsorted(self.values, lower, side="left"))

@@ -16,8 +16,10 @@ from decimal import Context, Decimal, localcontext
 from benchcheck.errors import MetrologyError
 
 __all__ = [
+    "EXACT",
     "TypeA",
     "correlation_of_means",
+    "decimals",
     "lag_1_autocorrelation",
     "pooled_standard_deviation",
     "relative_spread_of_standard_deviation",
@@ -25,7 +27,7 @@ __all__ = [
 ]
 
 #: more digits than a sum of squares of any readings of one instrument can need.
-_EXACT = Context(prec=80)
+EXACT = Context(prec=80)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +49,8 @@ class TypeA:
         return float(self.count - 1)
 
 
-def _decimals(readings: Sequence[float], where: str) -> list[Decimal]:
+def decimals(readings: Sequence[float], where: str) -> list[Decimal]:
+    """Return two or more finite readings as the decimal figures they were read as; `where` opens a message."""
     values = []
     for position, reading in enumerate(readings, 1):
         value = float(reading)
@@ -79,8 +82,8 @@ def type_a(readings: Sequence[float], where: str = "repeatability") -> TypeA:
     >>> type_a([0.1, 0.3, 0.2])
     TypeA(mean=0.2, standard_deviation=0.1, count=3)
     """
-    with localcontext(_EXACT):
-        values = _decimals(readings, where)
+    with localcontext(EXACT):
+        values = decimals(readings, where)
         mean, deviations = _deviations(values)
         variance = _products(deviations, deviations) / (len(values) - 1)
         return TypeA(float(mean), float(variance.sqrt()), len(values))
@@ -92,8 +95,8 @@ def lag_1_autocorrelation(readings: Sequence[float]) -> float:
     Well above 2 / sqrt(count), the mean's type A uncertainty is too small, as the readings are not independent.
     Two or more readings that are not all equal are needed.
     """
-    with localcontext(_EXACT):
-        _, deviations = _deviations(_decimals(readings, "autocorrelation"))
+    with localcontext(EXACT):
+        _, deviations = _deviations(decimals(readings, "autocorrelation"))
         square = _products(deviations, deviations)
         if square == 0:
             raise MetrologyError("autocorrelation: all readings are equal; it needs readings that differ")
@@ -110,9 +113,9 @@ def correlation_of_means(first: Sequence[float], second: Sequence[float]) -> flo
         raise MetrologyError(
             f"readings taken in pairs: {len(first)} and {len(second)} readings; as many of each are needed"
         )
-    with localcontext(_EXACT):
-        _, left = _deviations(_decimals(first, "first readings"))
-        _, right = _deviations(_decimals(second, "second readings"))
+    with localcontext(EXACT):
+        _, left = _deviations(decimals(first, "first readings"))
+        _, right = _deviations(decimals(second, "second readings"))
         own = (_products(left, left) * _products(right, right)).sqrt()
         return max(-1.0, min(1.0, float(_products(left, right) / own))) if own else 0.0
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from benchcheck.errors import MetrologyError
-from benchcheck.metrology.coverage import OutputDistribution
+from benchcheck.metrology.coverage import Law, OutputDistribution
 from benchcheck.metrology.population import Population
 from benchcheck.metrology.quadrature import integrate
 from benchcheck.metrology.tolerance import ToleranceInterval
@@ -179,20 +179,23 @@ class TargetGlobalRisk:
 
     def width(
         self,
-        error: OutputDistribution,
+        error: Law,
         tolerance: ToleranceInterval,
         expanded: float,
         population: Population | None = None,
     ) -> float:
         """Return w in the quantity unit of the tolerance.
 
-        Raises MetrologyError when no population is known.
+        Raises MetrologyError when no population is known, or the error is only known as a simulation.
         """
         known = self.population or population
         if known is None:
             raise MetrologyError(
                 f"{self}: the population of parts is not known; give it, or choose a guard band as a multiple of U"
             )
+
+        if not isinstance(error, OutputDistribution):
+            raise MetrologyError(f"{self}: it needs an error known as a distribution, not as a simulation")
 
         def risk(w: float) -> float:
             found = global_risks(known, error, tolerance, tolerance.narrowed(w))

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology import (
@@ -234,6 +235,19 @@ def test_a_value_on_a_tolerance_limit_conforms() -> None:
     assert TOLERANCE.contains(90.0)
     assert TOLERANCE.contains(110.0)
     assert not TOLERANCE.contains(110.1)
+
+
+def test_a_capability_index_is_the_tolerance_over_four_standard_uncertainties() -> None:
+    # JCGM 106 9.5 example: 0.4 ohm over 4 x 0.04 ohm
+    assert assess(normal(1500.0, 0.04), ToleranceInterval(1499.8, 1500.2)).capability_index == pytest.approx(2.5)
+    assert assess(normal(1.0), ToleranceInterval(upper=2.0)).capability_index == math.inf
+    assert assess(OutputDistribution(1.0), ToleranceInterval(0.0, 2.0)).capability_index == math.inf
+
+
+def test_a_population_has_a_conformance_probability_too() -> None:
+    # JCGM 106 7.2: whatever the distribution, it is the share between the limits
+    law = from_scipy(stats.gamma(3.0, scale=2.0))
+    assert conformance_probability(law, ToleranceInterval(upper=6.0)) == pytest.approx(0.576809918873, rel=1e-10)
 
 
 def test_whatever_has_no_distribution_functions_is_no_population() -> None:

@@ -17,8 +17,14 @@ from benchcheck.metrology import (
     Comparison,
     Contribution,
     Correlation,
+    DecisionRule,
     Distribution,
+    TargetGlobalRisk,
+    TargetSpecificRisk,
+    ToleranceInterval,
+    assess,
     compare,
+    conformance_probability,
     curvilinear_trapezoid,
     numerical_tolerance,
     simulate,
@@ -201,6 +207,30 @@ def test_the_shortest_interval_may_be_compared_too() -> None:
     assert compare(budget.coverage(0.95), found, digits=1, shortest=True).agrees
 
 
+# decisions
+
+
+def test_a_simulation_is_judged_like_a_budget() -> None:
+    budget = single(Contribution.from_limits("a", "a", 1.0))
+    found = simulate_budget(budget, seed=11)
+    rule = DecisionRule("shop", TargetSpecificRisk(0.025), 0.95)
+    for tolerance in (ToleranceInterval(1.0, 5.0), ToleranceInterval(2.5, 3.4), ToleranceInterval(upper=3.5)):
+        exact, drawn = assess(budget, tolerance, rule), assess(found, tolerance, rule)
+        assert drawn.verdict is exact.verdict
+        assert drawn.conformance_probability == pytest.approx(exact.conformance_probability, abs=2e-3)
+        assert drawn.guard_band == pytest.approx(exact.guard_band, abs=5e-3)
+        assert drawn.expanded_uncertainty == pytest.approx(exact.expanded_uncertainty, abs=5e-3)
+    assert conformance_probability(found, ToleranceInterval(upper=3.5)) == pytest.approx(0.75, abs=2e-3)
+
+
+def test_a_skewed_simulation_guards_by_its_farther_side() -> None:
+    found = simulate(lambda x: x * x, {"x": estimate("x", 0.0, 1.0)}, trials=200_000, seed=4)
+    # chi-square: the 97.5 % quantile 5.024 lies 4.024 above the mean of 1, the other end 1 below
+    assert found.distance(0.025) == pytest.approx(4.024, rel=0.03)
+    assert found.shifted(5.0).mean == 5.0
+    assert found.shifted(5.0).coverage(0.9).lower == pytest.approx(found.coverage(0.9).lower + 4.0, abs=0.05)
+
+
 # refusals
 
 normal = Contribution.from_standard("n", "noise", 1.0)
@@ -217,6 +247,14 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
     "undefined": (
         lambda: simulate(lambda x: np.where(x > 3, np.nan, x), {"x": single(normal)}, trials=100),
         "the model gives no finite value for some of the trials",
+    ),
+    "global risk": (
+        lambda: assess(
+            simulate_budget(single(normal), trials=100),
+            ToleranceInterval(0.0, 1.0),
+            DecisionRule("shop", TargetGlobalRisk(0.02, single(normal).distribution)),
+        ),
+        "global risk 2 % (joint): it needs an error known as a distribution, not as a simulation",
     ),
     "digits": (lambda: numerical_tolerance(1.0, 0), "0 significant digits: 1 or more"),
     "tolerance": (lambda: numerical_tolerance(0.0), "standard uncertainty 0.0: a finite number above 0"),
