@@ -55,12 +55,7 @@ def check(
     quantity_unit: str = "",
     **details: Unpack[Details],
 ) -> Check:
-    """Return a check whose id follows from subject, measurand and bracket, in the function's quantity unit.
-
-    Switch positions it is taken in stand at the head of its first step.
-    """
-    positions = ", ".join(f"{name} {position}" for name, position in details.get("switches", ()))
-    details["first_step"] = "; ".join(filter(None, (positions, details.get("first_step", ""))))
+    """Return a check whose id follows from subject, measurand and bracket, in the function's quantity unit."""
     return Check(
         id=check_id(subject, measurand, details.get("bracket", "")),
         subject=subject,

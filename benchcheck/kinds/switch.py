@@ -42,7 +42,7 @@ class Connector(Part):
     open_resistance: Window[Ohms] | None = None
 
 
-def _checks(part: Switch | Connector, around: Surroundings, close: str = "", pull: str = "") -> tuple[Check, ...]:
+def _checks(part: Switch | Connector, around: Surroundings, close: str, pull: str) -> tuple[Check, ...]:
     closed = part_check(
         part,
         "closed_resistance",
@@ -50,7 +50,7 @@ def _checks(part: Switch | Connector, around: Surroundings, close: str = "", pul
         _LEADS,
         _CLOSED,
         given=part.closed_resistance,
-        first_step=f"{close}; {phrases.NULL_LEADS}" if close else phrases.NULL_LEADS,
+        first_step=f"{close}; {phrases.NULL_LEADS}",
         why="A dirty contact varies by ohms, a cracked joint jumps when it is moved: wiggle it while you read.",
         workaround="Under power read the volts across it at working current: 0.2 V at 400 mA is 0.5 ohm, a fault.",
         switches=_position(part, part.closed_resistance, "closed"),
@@ -64,7 +64,7 @@ def _checks(part: Switch | Connector, around: Surroundings, close: str = "", pul
         _OPEN,
         given=part.open_resistance,
         evidence=lowered_unless_alone(part, _LEADS, around),
-        first_step=f"{pull}; keep the fingers off the tips" if pull else "keep the fingers off the tips",
+        first_step=f"{pull}; keep the fingers off the tips",
         why="Flux, dirt or a bridge across the contact keeps it from being off.",
         workaround="A meter with a range above 10 Mohm.",
         switches=_position(part, part.open_resistance, "open"),
@@ -79,7 +79,7 @@ def _position(part: Switch | Connector, given: Window[Ohms] | None, position: st
 
 def switch_checks(part: Switch, around: Surroundings) -> tuple[Check, ...]:
     """Return `closed_resistance` and `open_resistance`."""
-    return _checks(part, around)
+    return _checks(part, around, "close it", "open it")
 
 
 def connector_checks(part: Connector, around: Surroundings) -> tuple[Check, ...]:
