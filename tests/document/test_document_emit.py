@@ -71,7 +71,7 @@ def test_a_value_is_written_on_one_line(value: object, text: str) -> None:
     [
         None,
         [1, None],
-        object(),
+        pytest.param(object(), id="an object"),
         b"bytes",
         Fraction(1, 3),
         {1: "a"},
