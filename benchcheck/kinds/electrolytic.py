@@ -63,11 +63,15 @@ class Electrolytic(PolarCapacitor):
 
 
 def leakage_a(value_farad: float, rated_voltage: float) -> float:
-    """Return the data-sheet leakage in ampere at rated voltage after two minutes: 0.01 C V, at least 3 uA.
+    """Return the data-sheet leakage of an aluminium part in ampere, at rated voltage after some minutes.
 
-    C in microfarad and V in volt give microampere (Lelon RGA, Rubycon ZL, Nichicon RS, up to 100 V).
+    C in microfarad and V in volt give microampere: 0.01 C V, at least 3 uA, up to 100 V (Lelon RGA, Rubycon ZL,
+    Nichicon RS); above, 0.03 C V + 15 uA up to a C V of 1000 and 0.02 C V + 25 uA beyond it (the same makers).
 
     >>> leakage_a(47e-6, 25.0)
     1.175e-05
     """
-    return max(0.01 * value_farad * rated_voltage, 3e-6)
+    charge = value_farad * rated_voltage
+    if rated_voltage <= 100.0:
+        return max(0.01 * charge, 3e-6)
+    return 0.03 * charge + 15e-6 if charge <= 1000e-6 else 0.02 * charge + 25e-6

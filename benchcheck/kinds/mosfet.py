@@ -176,7 +176,7 @@ def _gate_drive(part: Mosfet, given: OnResistance, switches: tuple[tuple[str, st
 
 
 def _on_voltage(part: Mosfet, given: OnResistance, current: float, switches: tuple[tuple[str, str], ...]) -> Check:
-    upper = None if given.max is None else 2.0 * given.max * current
+    upper = None if given.max is None else 2.0 * given.max * (current or max(given.currents))
     return part_check(
         part,
         "on_voltage",

@@ -24,6 +24,7 @@ __all__ = ["checks"]
 _PINS = ("plus", "minus")
 _CHARGE_FROM_FARAD, _CHARGE_FROM_VOLT = 10e-6, 50.0
 _JOINED_OHM = 1.0  # common practice: "short" after the leads are nulled
+_POLYMER_LEAK = 0.2  # from memory: what polymer data sheets allow, in ampere per farad volt
 _SCREEN_ORIGIN = "common practice, no source: on the board only a short can be told from the circuit around it"
 #: common practice: what a reversed part cannot be, for a capacitor whose bias the spec does not know.
 _UNKNOWN_BIAS_V = {"electrolytic": -1.0, "tantalum": -0.5}
@@ -124,7 +125,7 @@ def _leakage_off_the_board(part: PolarCapacitor, sheet: Limits) -> str:
     if part.rated_voltage is None or sheet.lower is None:
         return "Lift a lead, apply the working voltage through a resistor and see the current fall for two minutes."
     plateau = format_value(sheet.lower, "ohm", digits=2, ascii=True)
-    current = format_value(leakage_a(part.value, part.rated_voltage), "A", digits=2, ascii=True)
+    current = format_value(part.rated_voltage / sheet.lower, "A", digits=2, ascii=True)
     return (
         f"Lift a lead: on ohms it settles above {plateau}, and at rated voltage through a resistor it passes at most "
         f"{current} after two minutes."
@@ -132,15 +133,22 @@ def _leakage_off_the_board(part: PolarCapacitor, sheet: Limits) -> str:
 
 
 def _leakage_limits(part: PolarCapacitor) -> Limits:
-    if part.rated_voltage is None:
+    rated = part.rated_voltage
+    if rated is None:
         return Limits(_JOINED_OHM, None, "common practice, no source: without a rated voltage only a short rejects")
-    ohm = part.rated_voltage / leakage_a(part.value, part.rated_voltage)
-    origin = "computed: rated voltage over the leakage of data sheets, 0.01 C V or 3 uA (Lelon RGA, Rubycon ZL)"
-    return Limits(ohm, None, origin)
+    if part.technology == "polymer":
+        leak, words = _POLYMER_LEAK * part.value * rated, "common practice, from memory: 0.2 C V, polymer"
+    elif isinstance(part, Tantalum):
+        leak, words = leakage_a(part.value, rated), "common practice, from memory: 0.01 C V or 3 uA, tantalum"
+    else:
+        leak, words = leakage_a(part.value, rated), "computed: leakage of data sheets (Lelon RGA, Rubycon ZL)"
+    return Limits(rated / leak, None, f"{words}; rated voltage over it")
 
 
 def _capacitance(part: PolarCapacitor, around: Surroundings) -> Check:
     usual = "data sheets: 20 % either way (letter M; Lelon RGA, Rubycon ZL)"
+    if isinstance(part, Tantalum):
+        usual = "common practice, no source: 20 % either way (letter M)"
     origin = tolerance_origin(part.tolerance, usual)
     return capacitance_check(part, _PINS, around, part.value, part.spread, origin, part.capacitance, phrases.COOL)
 

@@ -104,6 +104,25 @@ def test_leakage_follows_the_data_sheets(value: float, rated: float, microampere
     assert leakage_a(value, rated) == pytest.approx(microamperes * 1e-6, rel=1e-12)
 
 
+def test_leakage_above_100_volt_has_a_formula_of_its_own() -> None:
+    """0.03 C V + 15 uA for a C V of at most 1000, else 0.02 C V + 25 uA (aluminium data sheets, after 5 min)."""
+    assert leakage_a(4.7e-6, 160.0) == pytest.approx((0.03 * 752 + 15) * 1e-6)
+    assert leakage_a(47e-6, 400.0) == pytest.approx((0.02 * 18800 + 25) * 1e-6)
+
+
+def test_a_polymer_part_may_leak_twenty_times_as_much() -> None:
+    lifted = Around(complete_nets=frozenset({"VCC"}))
+    polymer, wet = (one(cap(technology=word), "leakage_screen", lifted).limits.lower for word in ("polymer", ""))
+    assert polymer is not None
+    assert wet == pytest.approx(20.0 * polymer)
+
+
+def test_no_aluminium_data_sheet_vouches_for_a_tantalum() -> None:
+    found = checks_of(cap("tantalum"), Around(complete_nets=frozenset({"VCC"})))
+    for name in ("capacitance", "leakage_screen", "esr"):
+        assert not any(maker in found[f"C1.{name}"].limits.origin for maker in ("Lelon", "Rubycon", "Nichicon"))
+
+
 def test_off_the_board_a_plateau_below_the_data_sheets_leak_rejects_and_on_it_only_a_short_does() -> None:
     """A 100 uF part whose ohms settle at 12 kohm is leaky; on the board 12 kohm may be the circuit's own."""
     lifted = one(cap(), "leakage_screen", Around(complete_nets=frozenset({"VCC"})))
