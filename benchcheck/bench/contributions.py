@@ -74,13 +74,15 @@ def lead_correction(meter: Meter, function: Function, measured_ohm: float | None
     """Return what the leads of this meter add to a reading of this function.
 
     `measured_ohm` is the session's reading with the tips shorted; None takes the bench file's figure within
-    its limits. Nulled leads are taken off by the meter already: only what a null leaves behind remains.
+    its limits. Nulled leads are taken off by the meter already: what a null leaves behind remains, and no less
+    than what the shorted tips still read, for nobody knows whether the null held for the other readings.
     """
     leads = meter.leads
     if function not in TWO_WIRE:
         return LeadCorrection()
     if leads.nulled:
-        taken_off, half_width, origin = 0.0, leads.residual_or(meter.finest_ohms), "left after the null"
+        half_width = max(leads.residual_or(meter.finest_ohms), abs(measured_ohm or 0.0))
+        taken_off, origin = 0.0, "left after the null"
     elif measured_ohm is not None:
         taken_off, half_width, origin = measured_ohm, leads.residual_or(meter.finest_ohms), "tips shorted"
     else:

@@ -9,8 +9,8 @@ from benchcheck.bench.entries import DecisionEntry, GuardBandEntry
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology import (
     DecisionRule,
+    Law,
     MultipleOfU,
-    OutputDistribution,
     Population,
     TargetGlobalRisk,
     TargetSpecificRisk,
@@ -46,7 +46,7 @@ class GlobalRiskOfParts:
 
     def width(
         self,
-        error: OutputDistribution,
+        error: Law,
         tolerance: ToleranceInterval,
         expanded: float,
         population: Population | None = None,

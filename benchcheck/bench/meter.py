@@ -6,12 +6,15 @@ whichever comes first. "OL" therefore says "at least this much", never "infinite
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
 from benchcheck.bench.accuracy import Accuracy, Coverage, TemperatureWindow
 from benchcheck.bench.functions import Function
+from benchcheck.errors import QuantityError
+from benchcheck.quantity import parse_value
 
 __all__ = ["Leads", "Link", "Meter", "MeterRange", "short_value"]
 
@@ -19,6 +22,9 @@ __all__ = ["Leads", "Link", "Meter", "MeterRange", "short_value"]
 _RESISTANCES = (Function.OHMS, Function.LOW_POWER_OHMS, Function.OHMS_4W, Function.CONTINUITY, Function.ESR)
 #: what stays of lead resistance after a null: contacts of good tips (common practice, no source).
 _CONTACTS_OHM = 0.02
+#: data sheets state compliance as an open voltage "below" or "about"; this much of it surely drives the test
+#: current (common practice, no source).
+_SURE_COMPLIANCE = 0.9
 _USUAL_WINDOW = TemperatureWindow()
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p"))
 
@@ -81,18 +87,24 @@ class MeterRange:
     @property
     def overload_from(self) -> float:
         """Return the value beyond which the display shows overload: full scale or compliance."""
-        if self.compliance_v is None:
-            return self.ceiling
-        if self.function is Function.DIODE:
-            return min(self.ceiling, self.compliance_v)
-        if self.function in _RESISTANCES and self.test_current_a:
-            return min(self.ceiling, self.compliance_v / self.test_current_a)
-        return self.ceiling
+        return min(self.ceiling, self._driven_to(1.0))
 
     def overload_proves(self, ambient_c: float = 23.0) -> float:
-        """Return the value an overload safely exceeds: `overload_from` less the meter's own error there."""
-        limit = self.overload_from
+        """Return the value an overload safely exceeds: full scale, or what the source surely drives, whichever
+        is less, and less the meter's own error there.
+        """
+        limit = min(self.ceiling, self._driven_to(_SURE_COMPLIANCE))
         return limit - self.half_width(limit, ambient_c)
+
+    def _driven_to(self, share: float) -> float:
+        """Return the value at which the source runs out of this share of its compliance."""
+        if self.compliance_v is None:
+            return math.inf
+        if self.function is Function.DIODE:
+            return share * self.compliance_v
+        if self.function in _RESISTANCES and self.test_current_a:
+            return share * self.compliance_v / self.test_current_a
+        return math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,11 +163,11 @@ class Meter:
     def range_for(self, function: Function, value: float, name: str = "") -> MeterRange | None:
         """Return the range a reading of `value` was taken on: the smallest that holds it (autorange).
 
-        `name` picks a range by hand ("6k"). None when no range of the function holds the value.
+        `name` picks a range by its full scale ("6k", "6 kohm"). None when no such range holds the value.
         """
         ranges = self.ranges_of(function)
         if name:
-            return next((each for each in ranges if each.name == name), None)
+            ranges = tuple(each for each in ranges if _is_named(each, name))
         return next((each for each in ranges if each.holds(value)), None)
 
     def widest(self, function: Function) -> MeterRange | None:
@@ -167,3 +179,13 @@ class Meter:
         """Return the smallest digit of any two-wire ohms range in ohm, 0 where there is none."""
         two_wire = (Function.OHMS, Function.LOW_POWER_OHMS, Function.ESR)
         return min((each.resolution for each in self.ranges if each.function in two_wire), default=0.0)
+
+
+def _is_named(each: MeterRange, name: str) -> bool:
+    if name == each.name:
+        return True
+    try:
+        full_scale = parse_value(name, each.function.quantity_unit)
+    except QuantityError:
+        return False
+    return math.isclose(full_scale, each.full_scale, rel_tol=1e-9)

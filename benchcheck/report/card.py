@@ -1,7 +1,8 @@
 """A probe card to print: one entry a check, where the probes go, what to expect, and room to write.
 
-Plain characters, eighty columns. What is written on it can be typed in later: a readings file takes the check's
-name and the reading, line by line, and leaves out what stayed blank.
+As plain characters in eighty columns, or as a page of its own for a browser and A4. What is written on it can be
+typed in later: a readings file takes the check's name and the reading, line by line, and leaves out what stayed
+blank.
 """
 
 from __future__ import annotations
@@ -10,10 +11,12 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
+import jinja2
+
 from benchcheck.quantity import format_value
 from benchcheck.score.capability import Capability
 
-__all__ = ["WIDTH", "probe_card"]
+__all__ = ["WIDTH", "probe_card", "probe_card_html"]
 
 WIDTH = 80
 _BLANK = "_" * 14
@@ -29,14 +32,29 @@ def probe_card(title: str, found: Iterable[Capability]) -> tuple[str, ...]:
 
     `title` names the board. Every line has at most 80 columns and only ASCII characters.
     """
-    taken = [one for one in found if one.function != "derived"]
     lines = [_ascii(f"Probe card: {title}"), "", *_HEAD]
-    numbered = list(enumerate(taken, 1))
-    for function, entries in groupby(numbered, key=lambda entry: entry[1].function):
-        lines += ["", f"-- {function.replace('_', ' ')} ".ljust(WIDTH, "-")]
+    for function, entries in _by_function(found):
+        lines += ["", f"-- {function} ".ljust(WIDTH, "-")]
         for number, one in entries:
             lines += _entry(number, one)
     return (*lines, "", *textwrap.wrap(_FOOT, WIDTH))
+
+
+def probe_card_html(title: str, found: Iterable[Capability]) -> str:
+    """Return the same card as a page that needs no other file; every text in it is escaped."""
+    rows = [
+        (function, [(number, one, _places(one), _window(one)) for number, one in entries])
+        for function, entries in _by_function(found)
+    ]
+    environment = jinja2.Environment(autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined)
+    return environment.from_string(_PAGE).render(title=title, rows=rows, head=_HEAD, foot=_FOOT)
+
+
+def _by_function(found: Iterable[Capability]) -> Iterator[tuple[str, list[tuple[int, Capability]]]]:
+    """Yield runs of one function with their numbered checks; derived ones are not read and left out."""
+    numbered = enumerate((one for one in found if one.function != "derived"), 1)
+    for function, entries in groupby(numbered, key=lambda entry: entry[1].function):
+        yield function.replace("_", " "), list(entries)
 
 
 def _entry(number: int, one: Capability) -> Iterator[str]:
@@ -68,3 +86,29 @@ def _window(one: Capability) -> str:
 
 def _ascii(line: str) -> str:
     return line.encode("ascii", "replace").decode("ascii")
+
+
+_PAGE = """\
+<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>Probe card: {{ title }}</title>
+<style>
+@page { size: A4; margin: 12mm }
+body { font: 10pt sans-serif } table { width: 100%; border-collapse: collapse }
+td, th { border-bottom: 1px solid #999; padding: 2mm 1mm; text-align: left; vertical-align: top }
+tr { break-inside: avoid } td.room { width: 35mm } small { color: #333 }
+</style></head><body>
+<h1>Probe card: {{ title }}</h1>
+{% for line in head %}<p>{{ line }}</p>
+{% endfor %}
+{% for function, entries in rows %}
+<h2>{{ function }}</h2>
+<table><tr><th>no.</th><th>check</th><th>reading</th><th>expect</th></tr>
+{% for number, one, places, window in entries %}
+<tr><td>{{ number }}</td><td>{{ one.check }}<br><small>{{ places }}{% if one.first_step %}; {{ one.first_step }}
+{% endif %}</small></td><td class="room"></td><td>{{ window }}</td></tr>
+{% endfor %}
+</table>
+{% endfor %}
+<p>{{ foot }}</p>
+</body></html>
+"""

@@ -23,7 +23,7 @@ from benchcheck.score.conclude import assessed
 from benchcheck.score.derived import derive
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import Measured, measure
-from benchcheck.score.words import shown
+from benchcheck.score.words import joined, shown
 from benchcheck.score.workarounds import workaround
 
 __all__ = ["Capability", "Decides", "capabilities", "capability", "capability_json", "expected_value"]
@@ -154,6 +154,10 @@ def _readings(check: Check) -> tuple[Reading, ...]:
     return (Reading(check.id, display, check.quantity_unit, Origin.TYPED),)
 
 
+def _ends(check: Check) -> tuple[float | None, float | None]:
+    return check.limits.lower, check.limits.upper
+
+
 def _half_width(check: Check) -> float:
     lower, upper = check.limits.lower, check.limits.upper
     if lower is not None and upper is not None:
@@ -189,16 +193,17 @@ def _best_ratio(check: Check, bench: Bench, session: Session) -> float:
 def _reason(check: Check, ratio: float | None, expanded: float) -> str:
     if ratio is None or ratio >= _COMFORTABLE:
         return ""
-    return f"U = {shown(check, expanded, 2)} against {shown(check, _half_width(check), 2)} of room"
+    return f"U = {shown(check, expanded, 3)} against {shown(check, _half_width(check), 3)} of room"
 
 
 def _without_value(check: Check, bench: Bench, session: Session, found: Finding) -> Capability:
     """Return the capability where no value can be shown: no instrument, or what is good shows overload."""
     meter = bench.meter_for(check.function)
     widest = meter.widest(check.function) if meter is not None else None
-    advice = check.workaround or found.change
     if meter is None or widest is None:
-        return _plain(check, Decides.NO, reason=found.because, workaround=advice)
+        return _plain(check, Decides.NO, reason=found.because, workaround=check.workaround or found.change)
+    farther = f"a meter that shows beyond {shown(check, max(filter(None, _ends(check)), default=0.0))}"
+    advice = joined(farther, check.workaround)
     named = {"meter": meter.name, "meter_range": widest.name, **_window(check, meter, bench, session)}
     lower = check.limits.lower
     if check.limits.upper is None and lower is not None and widest.overload_proves(session.ambient_c) > lower:

@@ -20,10 +20,12 @@ __all__ = ["assessed", "conclude"]
 
 _INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 _OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-#: a reading this near zero across what should be far apart is metal: the lead zero and half an ohm (trade).
 _OHMS = (Function.OHMS, Function.OHMS_4W, Function.LOW_POWER_OHMS)
 _NEVER_NEGATIVE = ("ohm", "F", "H")
+#: a reading this near zero across what should be far apart is metal: the lead zero and half an ohm (trade).
 _SHORT_OHM, _FAR_APART_OHM = 0.5, 100.0
+#: below this a diode mode shows a short: meters sound it from 50 to 100 mV down (meter manuals).
+_SHORT_V = 0.1
 
 
 def assessed(check: Check, budget: Budget, rule: DecisionRule) -> Conformity | None:
@@ -84,11 +86,7 @@ def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool)
 def _consistent(check: Check, value: float, evidence: Evidence) -> str:
     """Return what would have to lie around a good part for it to read this, where that is a plain sum."""
     good = check.expected
-    if (
-        good is None
-        or value <= 0.0
-        or check.function not in (Function.OHMS, Function.OHMS_4W, Function.LOW_POWER_OHMS)
-    ):
+    if good is None or value <= 0.0 or check.function not in _OHMS:
         return ""
     if evidence is Evidence.LOWERED and value < good * (1.0 - 1e-9):
         around = value * good / (good - value)
@@ -120,6 +118,8 @@ def _convicts(check: Check, found: Conformity, evidence: Evidence, *, above: boo
         return "; others in parallel can only add to it, so the part is low or open"
     if resistance and limit is not None and limit >= _FAR_APART_OHM and abs(found.value) <= _SHORT_OHM:
         return "; that is metal: a short or a bridge"
+    if check.function is Function.DIODE and not above and abs(found.value) <= _SHORT_V:
+        return "; that is no junction: a short, a low resistance beside it, or a part that is switched on"
     return ""
 
 
@@ -136,6 +136,8 @@ def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
     bound = limit - found.guard_band if above else limit + found.guard_band
     side = "below" if above else "above"
     again = "touch down again with a needle tip" if check.phase.value and not check.powered else "read again"
+    if check.first_step:
+        again = f"{check.first_step.rstrip('.')}, then {again}"
     if bound <= 0.0 and check.quantity_unit in _NEVER_NEGATIVE:
         return again
     return f"{again}: a reading {side} {shown(check, bound)} would pass"

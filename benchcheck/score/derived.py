@@ -1,7 +1,8 @@
 """Derived checks: computed from the budgets of other checks, in which one meter's errors are one and the same.
 
 Two readings on one range share gain, offset and leads, so these cancel in a difference as they do on the
-bench. What remains is differential linearity (one count), repeatability, and the drift of what is measured.
+bench. What remains is the converter's curve (one count, and its bend over the distance of the readings), the
+rounding of both displays, repeatability, and the drift of what is measured.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Formula
 from benchcheck.metrology import Budget, Contribution, difference, ratio
+from benchcheck.metrology.same_meter import linearity, rounding
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.measured import Measured, measure
@@ -48,7 +50,7 @@ def derive(
     if check.formula in (Formula.SLOPE, Formula.INTERNAL_RESISTANCE):
         return _slope(check, parts, bench, [by_id[name].load_a for name in check.sources], session)
     first, second = parts[0], parts[1]
-    sag = difference(first.budget, second.budget, _remains(f"{check.id}.linearity", first, second))
+    sag = difference(first.budget, second.budget, _remains(check.id, first, second))
     if check.formula is Formula.DIFFERENCE:
         return Measured(sag, first.meter, first.range)
     if second.budget.value == 0.0:
@@ -65,12 +67,19 @@ def _source(check: Check, readings: Sequence[Reading], bench: Bench, session: Se
 
 
 def _remains(name: str, first: Measured, second: Measured) -> tuple[Contribution, ...]:
-    """Return what sharing a range does not remove: one count of differential linearity, none otherwise."""
+    """Return what sharing a range does not remove: linearity and rounding; nothing where no range is shared."""
     shared = first.range is not None and first.range == second.range and first.meter == second.meter
     if not shared or first.range is None:
         return ()
-    count = first.range.resolution
-    return (Contribution.from_limits(name, "differential linearity", count, origin="1 count of the range"),)
+    chosen = first.range
+    curve = linearity(
+        f"{name}.linearity",
+        chosen.resolution,
+        separation=first.budget.value - second.budget.value,
+        full_scale=chosen.full_scale,
+        integral_nonlinearity=chosen.half_width(0.0),
+    )
+    return curve, rounding(f"{name}.rounding", chosen.resolution)
 
 
 def _unit(budget: Budget, check: Check) -> Budget:
@@ -83,14 +92,14 @@ def _slope(
     first, second = parts[0], parts[1]
     if len(parts) == 4:
         currents = parts[2].budget, parts[3].budget
-        remains = _remains(f"{check.id}.current_linearity", parts[2], parts[3])
+        remains = _remains(f"{check.id}.current", parts[2], parts[3])
     elif None in loads_a:
         return undecided(Reason.METHOD, "the currents of both readings are not known", "note the load currents")
     else:
         known = [_load(load_a, bench, session) for load_a in loads_a if load_a is not None]
         currents = known[0].budget, known[1].budget
-        remains = _remains(f"{check.id}.current_linearity", known[0], known[1])
-    rise = difference(first.budget, second.budget, _remains(f"{check.id}.linearity", first, second))
+        remains = _remains(f"{check.id}.current", known[0], known[1])
+    rise = difference(first.budget, second.budget, _remains(check.id, first, second))
     step = difference(currents[0], currents[1], remains)
     if check.formula is Formula.INTERNAL_RESISTANCE:
         step = step.scaled(-1.0)
@@ -104,7 +113,9 @@ def _slope(
 
 
 def _load(load_a: float, bench: Bench, session: Session) -> Measured:
-    """Return the current a load was set to, as good as the load reads itself back."""
+    """Return the current a load was set to, as good as the load reads itself back; a load switched off is 0."""
+    if load_a == 0.0:
+        return Measured(Budget(0.0, "A", ()))
     for load in bench.loads.values():
         chosen = load.readback.range_for(Function.DC_CURRENT, load_a)
         if chosen is not None:

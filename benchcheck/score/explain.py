@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 
+from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import BudgetRow, DecisionRule
 from benchcheck.quantity import format_value
@@ -14,6 +15,7 @@ from benchcheck.score.words import limits_words, shown
 __all__ = ["explain"]
 
 _ROW = "{:<26} {:>9} {:<11} {:>6} {:>9} {:>6} {:>5} {:>4}"
+_WIDTH = 84
 _HEAD = ("contribution", "figure", "shape", "by", "std. unc.", "sens.", "share", "dof")
 
 
@@ -21,7 +23,8 @@ def explain(score: Score, check: Check, rule: DecisionRule) -> tuple[str, ...]:
     """Return a score as lines of at most 84 characters, ASCII.
 
     figure / by = standard uncertainty; times sensitivity, squared and summed, it makes the square of the
-    combined one; `dof` are degrees of freedom.
+    combined one; `dof` are degrees of freedom. What a derived check is computed from may be in other units:
+    its figures are plain SI numbers.
     """
     return (
         *_head(score, check),
@@ -45,19 +48,20 @@ def _budget(score: Score, check: Check, rule: DecisionRule) -> tuple[str, ...]:
     assert budget is not None
     lines = [f"  value: {shown(check, budget.value, 6)}", "", _ROW.format(*_HEAD).rstrip()]
     lines += [_row(row, check) for row in budget.rows()]
-    lines += [_note(row) for row in budget.rows() if row.origin]
+    lines += dict.fromkeys(line for row in budget.rows() if row.origin for line in _note(row))
     lines.append("")
     lines.append(f"  combined standard uncertainty: {shown(check, budget.combined_standard_uncertainty, 4)}")
     if score.expanded_uncertainty is not None and score.coverage_factor is not None:
-        lines.append(
+        expanded = (
             f"  expanded uncertainty: {shown(check, score.expanded_uncertainty, 4)} "
             f"(k = {score.coverage_factor:.4g} for {100 * rule.coverage:g} %, {budget.distribution.method})"
         )
+        lines += textwrap.wrap(expanded, _WIDTH, subsequent_indent="    ")
     return tuple(lines)
 
 
 def _row(row: BudgetRow, check: Check) -> str:
-    unit = check.quantity_unit
+    unit = "1" if check.function is Function.DERIVED else check.quantity_unit
     dof = "inf" if math.isinf(row.degrees_of_freedom) else f"{row.degrees_of_freedom:.0f}"
     figures = (
         _figure(row.figure, unit),
@@ -70,12 +74,12 @@ def _row(row: BudgetRow, check: Check) -> str:
 
 
 def _figure(value: float, unit: str) -> str:
-    """Return a figure of the budget; those of derived checks are in the unit of their source."""
+    """Return a figure of the budget in its unit, a plain number for unit 1."""
     return f"{value:.4g}" if unit == "1" else format_value(float(f"{value:.4g}"), unit, ascii=True).replace(" ", "")
 
 
-def _note(row: BudgetRow) -> str:
-    return f"    {row.contribution}: {row.origin}"
+def _note(row: BudgetRow) -> list[str]:
+    return textwrap.wrap(f"    {row.contribution}: {row.origin}", _WIDTH, subsequent_indent="      ")
 
 
 def _decision(score: Score, check: Check, rule: DecisionRule) -> tuple[str, ...]:
@@ -87,7 +91,7 @@ def _decision(score: Score, check: Check, rule: DecisionRule) -> tuple[str, ...]
         lines.append(f"  probability that it lies within the limits: {100 * score.conformance_probability:.3g} %")
     if score.verdict is not None:
         lines.append(f"  verdict: {score.verdict}{f' ({score.code})' if score.code else ''}")
-    return tuple(textwrap.fill(line, 84, subsequent_indent="    ") for line in lines)
+    return tuple(textwrap.fill(line, _WIDTH, subsequent_indent="    ") for line in lines)
 
 
 def _accepted(score: Score, check: Check) -> str:
@@ -102,4 +106,4 @@ def _accepted(score: Score, check: Check) -> str:
 
 
 def _said(title: str, words: str) -> tuple[str, ...]:
-    return tuple(textwrap.wrap(f"  {title}: {words}", 84, subsequent_indent="    ")) if words else ()
+    return tuple(textwrap.wrap(f"  {title}: {words}", _WIDTH, subsequent_indent="    ")) if words else ()

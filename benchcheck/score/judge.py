@@ -17,7 +17,7 @@ from benchcheck.score.conclude import assessed, conclude
 from benchcheck.score.derived import derive
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import Measured
-from benchcheck.score.model import Outcome, Score
+from benchcheck.score.model import Outcome, Reason, Score
 from benchcheck.score.seen import seen
 from benchcheck.score.surroundings import Solver
 
@@ -123,7 +123,7 @@ def _score(
         upper=limits.upper,
         limit_origin=limits.origin,
         guard_band=conformity.guard_band if conformity is not None else None,
-        conformance_probability=conformity.conformance_probability if conformity is not None else None,
+        conformance_probability=_probability(finding, conformity),
         polarity=last.polarity or _polarity(check),
         meter=meter,
         attempts=_attempts(readings),
@@ -131,6 +131,12 @@ def _score(
         change=finding.change,
         budget=measured.budget if measured is not None else None,
     )
+
+
+def _probability(finding: Finding, conformity: Conformity | None) -> float | None:
+    """Return the probability that the thing conforms; None where the reading does not speak for the thing."""
+    silent = finding.code in (Reason.ONE_SIDED, Reason.METHOD)
+    return None if conformity is None or silent else conformity.conformance_probability
 
 
 def _unmeasured(check: Check, outcome: Outcome, reason: str, change: str, readings: Sequence[Reading] = ()) -> Score:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchcheck.bench.contributions import TWO_WIRE, accuracy_contributions, lead_correction
+from benchcheck.bench.contributions import TWO_WIRE, LeadCorrection, accuracy_contributions, lead_correction
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 from benchcheck.bench.model import Bench
@@ -33,10 +33,15 @@ _JUNCTION_REFERENCE_C = 23.0
 #: warms between the fingers; what charges or leaks settles slowly.
 _REPEATS_TO = 0.0005
 _REPEATS_TO_SETTLING = 0.05
+#: shorted tips that read more than this are a broken lead or no reading of the leads (common practice).
+_BROKEN_LEAD_OHM = 5.0
 #: how far two touch-downs may differ, in multiples of what readings repeat to.
 _DISAGREE = 3.0
 #: how well the meter's own repeatability is known: to a quarter, so 8 degrees of freedom (GUM G.4.2).
 _PRIOR_DEGREES_OF_FREEDOM = 8.0
+#: scatter of more than this many times the meter's own variance is no sample of it and is not pooled: the
+#: 95 % quantile of the F distribution for 1 and 8 degrees of freedom, less for more readings.
+_POOLS_BELOW = 5.3
 _SIGNED = (Function.DC_VOLTAGE, Function.DC_CURRENT)
 _DRIVEN = (*TWO_WIRE, Function.OHMS_4W)
 
@@ -76,24 +81,24 @@ def measure(check: Check, readings: Sequence[Reading], bench: Bench, session: Se
     if chosen is None:
         return _no_range(check, meter, mean, readings[0].meter_range)
     resolution = max(reading.display.resolution or 0.0 for reading in readings)
-    problem = _unusable(check, meter, chosen, values, resolution)
+    of_session = check.subject != "meter" and meter is bench.meter_for(Function.OHMS)
+    measured_ohm = session.leads_ohm if of_session else None
+    problem = _unusable(check, meter, chosen, values, resolution, measured_ohm)
     if problem is not None:
         return problem
-    measured_ohm = session.leads_ohm if meter is bench.meter_for(Function.OHMS) else None
-    leads = lead_correction(meter, check.function, measured_ohm) if check.subject != "meter" else None
+    leads = lead_correction(meter, check.function, measured_ohm) if check.subject != "meter" else LeadCorrection()
     contributions = [
         *accuracy_contributions(
             meter, chosen, mean, reading=check.id, ambient_c=session.ambient_c, recorded_resolution=resolution
         )
     ]
-    if leads is not None and leads.contribution is not None:
+    if leads.contribution is not None:
         contributions.append(leads.contribution)
     if len(values) > 1:
         contributions.append(_repeatability(check, values, max(resolution, chosen.resolution)))
     if check.function is Function.DIODE:
         contributions += _junction(check, session.ambient_c)
-    value = mean - leads.resistance_ohm if leads is not None else mean
-    return Measured(Budget(value, check.quantity_unit, tuple(contributions)), meter, chosen)
+    return Measured(Budget(mean - leads.resistance_ohm, check.quantity_unit, tuple(contributions)), meter, chosen)
 
 
 def _signed(check: Check, reading: Reading) -> float:
@@ -111,16 +116,24 @@ def _timed(check: Check, readings: Sequence[Reading]) -> Measured:
 
 
 def _no_range(check: Check, meter: Meter, value: float, named: str) -> Finding:
-    what = f'range "{named}"' if named else f"range that shows {shown(check, value)}"
-    because = f"{meter.name} has no {what} of {check.function}"
+    what = f'range "{named}" of {check.function} that shows {shown(check, value)}' if named else ""
+    because = f"{meter.name} has no {what or f'range of {check.function} that shows {shown(check, value)}'}"
     return undecided(Reason.METER, because, "name the meter and range the reading was taken on, or read again")
 
 
 def _unusable(
-    check: Check, meter: Meter, chosen: MeterRange, values: Sequence[float], resolution: float
+    check: Check,
+    meter: Meter,
+    chosen: MeterRange,
+    values: Sequence[float],
+    resolution: float,
+    leads_ohm: float | None,
 ) -> Finding | None:
-    """Return why numbers are no measurement of this check: residual charge, or contacts that do not repeat."""
+    """Return why numbers are no measurement of this check: residual charge, a broken lead, loose contacts."""
     lowest = min(values)
+    if leads_ohm is not None and abs(leads_ohm) > _BROKEN_LEAD_OHM and check.function in TWO_WIRE:
+        because = f"the shorted tips read {shown(check, leads_ohm)}: a broken lead, or not a reading of the leads"
+        return undecided(Reason.CONTACT, because, "change the leads, then enter meter.leads_shorted again")
     if check.function in _DRIVEN and lowest < -chosen.half_width(lowest):
         because = f"{shown(check, lowest)}: a resistance below zero means charge or a voltage across it"
         return undecided(Reason.METHOD, because, "discharge through a resistor, read the volts, then read again")
@@ -145,15 +158,22 @@ def _repeats_to(check: Check, meter: Meter, chosen: MeterRange, values: Sequence
 
 
 def _repeatability(check: Check, values: Sequence[float], digit: float) -> Contribution:
-    """Return the type A contribution of the mean, its scatter pooled with half a digit of the meter's own."""
+    """Return the type A contribution of the mean, its scatter pooled with half a digit of the meter's own.
+
+    Readings that scatter beyond that stand for themselves.
+    """
     count = len(values)
     mean = math.fsum(values) / count
     squares = math.fsum((value - mean) ** 2 for value in values)
     dof = _PRIOR_DEGREES_OF_FREEDOM + count - 1
-    pooled = math.sqrt((_PRIOR_DEGREES_OF_FREEDOM * (digit / 2) ** 2 + squares) / dof)
+    own = (digit / 2) ** 2
+    name, label = f"{check.id}.repeatability", f"repeatability of {count} readings"
+    if squares / (count - 1) > _POOLS_BELOW * own:
+        return Contribution.from_readings(name, label, values, origin="type A (GUM 4.2.3)")
+    pooled = math.sqrt((_PRIOR_DEGREES_OF_FREEDOM * own + squares) / dof)
     return Contribution.from_standard(
-        f"{check.id}.repeatability",
-        f"repeatability of {count} readings",
+        name,
+        label,
         pooled / math.sqrt(count),
         degrees_of_freedom=dof,
         origin="type A, pooled with half a digit (GUM 4.2.4)",

@@ -36,8 +36,8 @@ class Score:
 
     `value` is the measurand after corrections (leads, circuit), None for overload, words or nothing read;
     `display` what was shown. `lower` and `upper` are the tolerance limits, `guard_band` the width w taken off
-    each, `conformance_probability` that of the value lying inside. `because` is the reason in words and
-    `change` what would change it; both are empty for a plain pass.
+    each, `conformance_probability` that of the value lying inside, None where the reading does not speak for
+    it. `because` is the reason in words and `change` what would change it; both are empty for a plain pass.
     """
 
     check: str

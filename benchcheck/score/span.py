@@ -24,7 +24,7 @@ __all__ = ["Span", "from_beep", "from_overload", "judge_span"]
 class Span:
     """Where the value surely lies, strictly between the ends; `words` say how that is known.
 
-    `code` and `change` are for the case that the span decides nothing.
+    `code` and `change` are for the case that the span decides nothing, `again` for that of a fail.
     """
 
     lower: float
@@ -32,6 +32,11 @@ class Span:
     words: str
     code: Reason
     change: str
+    again: str
+
+
+#: what else shows overload, by function.
+_HINTS = {Function.CAPACITANCE: ", but a short or a leak shows it too: read ohms across it"}
 
 
 def from_overload(check: Check, chosen: MeterRange, meter: str, ambient_c: float) -> Span:
@@ -41,12 +46,12 @@ def from_overload(check: Check, chosen: MeterRange, meter: str, ambient_c: float
         chosen.overload_from < chosen.ceiling or chosen.function is Function.DIODE
     )
     limit = f"{chosen.compliance_v:g} V compliance" if source else f"range {chosen.name}"
-    words = f"overload on {meter} ({limit}) only says more than {shown(check, least)}"
+    words = f"overload on {meter} ({limit}) says more than {shown(check, least)}{_HINTS.get(check.function, '')}"
     code = Reason.COMPLIANCE if source else Reason.METER
     change = f"a meter that shows beyond {shown(check, _farthest(check))}"
     if source and chosen.function is Function.DIODE:
         change = f"a meter with a test voltage well above {shown(check, _farthest(check))}"
-    return Span(least, math.inf, words, code, joined(change, check.workaround))
+    return Span(least, math.inf, words, code, joined(change, check.workaround), _again(check))
 
 
 def from_beep(check: Check, chosen: MeterRange, meter: str, *, beeps: bool) -> Span:
@@ -55,10 +60,18 @@ def from_beep(check: Check, chosen: MeterRange, meter: str, *, beeps: bool) -> S
     surely_beeps_below, silent_above = chosen.beeps_ohm
     change = "read the ohms instead of the beep"
     if beeps:
-        words = f"a beep on {meter} only says less than {shown(check, silent_above)}"
-        return Span(-math.inf, silent_above, words, Reason.METER, change)
-    words = f"no beep on {meter} only says more than {shown(check, surely_beeps_below)}"
-    return Span(surely_beeps_below, math.inf, words, Reason.METER, change)
+        words = f"a beep on {meter} says less than {shown(check, silent_above)}"
+        settled = "wait until it has settled and read the ohms: what charges beeps at first"
+        return Span(-math.inf, silent_above, words, Reason.METER, change, settled)
+    words = f"no beep on {meter} says more than {shown(check, surely_beeps_below)}"
+    return Span(surely_beeps_below, math.inf, words, Reason.METER, change, _again(check))
+
+
+def _again(check: Check) -> str:
+    bare = "touch down again on bare metal: a bad contact shows the same"
+    if check.function is not Function.DIODE:
+        return bare
+    return joined(bare, "Then exchange red and black once: a drop that way is a reversed part or the other polarity")
 
 
 def _farthest(check: Check) -> float:
@@ -71,8 +84,7 @@ def judge_span(check: Check, span: Span) -> Finding:
     seen = _within(check, span.lower, span.upper)
     verdict = _within(check, *_opened(check.evidence, span))
     if verdict is Verdict.FAIL:
-        change = "touch down again on bare metal: a bad contact shows overload and no beep as well"
-        return Finding(verdict, None, f"{span.words}; wanted is {limits_words(check)}", change)
+        return Finding(verdict, None, f"{span.words}; wanted is {limits_words(check)}", span.again)
     if verdict is Verdict.PASS and check.evidence is not Evidence.SCREEN:
         return Finding(verdict)
     if verdict is Verdict.PASS:

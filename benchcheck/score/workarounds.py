@@ -22,7 +22,7 @@ _ENOUGH = 1.5
 #: below this the leads and contacts dominate two wires (common practice).
 _SMALL_OHM = 10.0
 _SMALL_FARAD = 1e-9
-_FORCE = "Or force a known current, 0.1 to 1 A with the limit set first, and read the millivolts at the part"
+_FORCE = "Force a known current, 0.1 to 1 A with the limit set first, and read the millivolts at the part"
 
 
 def workaround(check: Check, found: Measured, bench: Bench, session: Session, ratio_of: RatioOf) -> str:

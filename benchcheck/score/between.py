@@ -1,0 +1,222 @@
+"""What this bench's meter should read between two nets, both ways round, which parts make it so, what faults would.
+
+The good board is solved with the meter's own test current; the spread of the parts goes in through their
+sensitivities and the meter through its accuracy. What the spec does not know, it cannot say: where the nets are
+not `complete` the true reading may be lower.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.errors import CircuitError, Fault, UsageError, close_match
+from benchcheck.quantity import brief_value
+from benchcheck.score.model_circuit import Model, excitation_for, model_of
+from benchcheck.spec.board import Board
+
+if TYPE_CHECKING:
+    from benchcheck.circuit.faults import PartFault
+    from benchcheck.circuit.reading import MeterReading
+
+__all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
+
+#: parts whose share is less than this many percent are not named.
+_LEAST_PERCENT = 0.5
+#: how far the forward voltage of a good junction strays, in volt (common practice, no source).
+_JUNCTION_SPREAD_V = 0.03
+_MOST_PARTS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One part's share in the reading, in percent of all parts' effects."""
+
+    part: str
+    percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class FaultyReading:
+    """What the meter would show if one part were faulty; `fault` is a fault code, a decade with its factor."""
+
+    designator: str
+    fault: str
+    display: str
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What the meter shows on the good board this way round; SI, None where it shows overload."""
+
+    red: str
+    black: str
+    display: str
+    value: float | None
+    quantity_unit: str
+    standard_uncertainty: float | None
+    shares: tuple[Share, ...]
+    if_faulty: tuple[FaultyReading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Both ways round between two nets; `remarks` say what the spec leaves open."""
+
+    function: Function
+    readings: tuple[Expected, ...]
+    remarks: tuple[str, ...] = ()
+
+
+def between(board: Board, bench: Bench, first: str, second: str, function: Function = Function.OHMS) -> Between:
+    """Return what this bench's meter reads between two nets of a board, red on the first and then on the second.
+
+    Raises UsageError for nets the board does not have and functions the bench cannot be modelled on, CircuitError
+    for a circuit that cannot be solved.
+    """
+    model = model_of(board)
+    excitation = excitation_for(bench, function)
+    _refuse(model, first, second, function, excitation)
+    ways = ((first, second), (second, first))
+    readings = tuple(_expected(board, bench, model, ports, function, excitation) for ports in ways)
+    return Between(function, readings, tuple(_remarks(board, model, first, second)))
+
+
+def _refuse(model: Model, first: str, second: str, function: Function, excitation: Any) -> None:
+    faults = [
+        Fault("", net, f"no part of the spec is on this net{close_match(net, model.netlist.nets)}")
+        for net in (first, second)
+        if net not in model.netlist.nets
+    ]
+    if first == second:
+        faults.append(Fault("", first, "is one net; name two"))
+    if excitation is None:
+        needs = "its ranges need a test current and a compliance" if function is Function.OHMS else "no meter has it"
+        faults.append(Fault("", function, f"cannot be modelled on this bench: {needs}"))
+    if faults:
+        raise UsageError(faults)
+
+
+def _remarks(board: Board, model: Model, first: str, second: str) -> Iterator[str]:
+    open_nets = [net for net in (first, second) if not board.complete(net)]
+    if open_nets:
+        yield f"not complete in the spec: {', '.join(open_nets)}; other paths there can only lower a resistance"
+    if model.unmodelled:
+        yield f"no model of {', '.join(model.unmodelled)}: taken as open"
+
+
+def _expected(
+    board: Board, bench: Bench, model: Model, ports: tuple[str, str], function: Function, excitation: Any
+) -> Expected:
+    from benchcheck.circuit.reading import sensitivities, solve_reading
+
+    found = solve_reading(model.netlist, *ports, excitation)
+    slopes = sensitivities(model.netlist, *ports, excitation) if found.value is not None else {}
+    effects = dict(_effects(model.netlist, found, slopes))
+    shares = _shares(effects)
+    named = [share.part for share in shares] or _near(model.netlist, ports)
+    return Expected(
+        *ports,
+        _display(found),
+        found.value,
+        found.quantity_unit,
+        _standard_uncertainty(board, bench, function, found.value, slopes),
+        shares,
+        tuple(_if_faulty(model.netlist, ports, excitation, named)),
+    )
+
+
+def _display(found: MeterReading) -> str:
+    return "OL" if found.value is None else brief_value(found.value, found.quantity_unit, 3)
+
+
+def _effects(netlist: Netlist, found: MeterReading, slopes: Mapping[str, float]) -> Iterator[tuple[str, float]]:
+    """Yield each part's effect on the reading: its slope times its value, or times its forward voltage."""
+    forward = {state.designator: state.voltage_v for state in found.junctions}
+    for name, slope in slopes.items():
+        device = netlist.device(name)
+        value = getattr(device, device.VALUE, 0.0) or forward.get(name, 0.0)
+        yield name.partition(":")[0], abs(slope * value)
+
+
+def _shares(effects: Mapping[str, float]) -> tuple[Share, ...]:
+    total = sum(effects.values())
+    ranked = sorted(effects.items(), key=lambda pair: -pair[1])
+    shares = (Share(name, 100.0 * effect / total) for name, effect in ranked if total > 0.0)
+    return tuple(share for share in shares if share.percent >= _LEAST_PERCENT)[:_MOST_PARTS]
+
+
+def _near(netlist: Netlist, ports: tuple[str, str]) -> list[str]:
+    """Return the parts on the two nets, for a reading of overload that no part shares in."""
+    return list(dict.fromkeys(name.partition(":")[0] for net in ports for name, _ in netlist.pins_on[net]))[
+        :_MOST_PARTS
+    ]
+
+
+def _standard_uncertainty(
+    board: Board, bench: Bench, function: Function, value: float | None, slopes: Mapping[str, float]
+) -> float | None:
+    """Return the meter's limit of error and the spread of the parts, each rectangular, combined."""
+    if value is None:
+        return None
+    chosen = bench.range_for(function, value)
+    variance = (chosen.half_width(value, board.ambient_c) ** 2 if chosen is not None else 0.0) / 3.0
+    for name, slope in slopes.items():
+        part = board.parts.get(name)
+        nominal, spread = getattr(part, "value", None), getattr(part, "spread", None)
+        if nominal and spread is not None and part is not None and part.kind != "zener":
+            lower, upper = spread.interval(nominal)
+            variance += (slope * (upper - lower) / 2.0) ** 2 / 3.0
+        elif part is not None and part.kind in ("diode", "led", "bjt", "mosfet", "ic"):
+            variance += (slope * _JUNCTION_SPREAD_V) ** 2
+    return float(variance**0.5)
+
+
+def _if_faulty(
+    netlist: Netlist, ports: tuple[str, str], excitation: Any, parts: Iterable[str]
+) -> Iterator[FaultyReading]:
+    from benchcheck.circuit.faults import faulty, possible_faults
+    from benchcheck.circuit.reading import solve_reading
+
+    wanted = set(parts)
+    for fault in possible_faults(netlist, bridges=()):
+        if _part_of(fault) not in wanted or fault.code not in ("open", "short", "reversed", "decade"):
+            continue
+        try:
+            shown = _display(solve_reading(faulty(netlist, fault), *ports, excitation))
+        except CircuitError:
+            shown = "cannot be said"
+        yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
+
+
+def _part_of(fault: PartFault) -> str:
+    return fault.designator.partition(":")[0]
+
+
+def between_json(found: Between) -> dict[str, Any]:
+    """Return the result for programs, with the keys of the documented format."""
+    return {
+        "format": 1,
+        "function": str(found.function),
+        "remarks": list(found.remarks),
+        "readings": [
+            {
+                "red": one.red,
+                "black": one.black,
+                "display": one.display,
+                "value": one.value,
+                "quantity_unit": one.quantity_unit,
+                "standard_uncertainty": one.standard_uncertainty,
+                "shares": [{"part": share.part, "percent": share.percent} for share in one.shares],
+                "if_faulty": [
+                    {"designator": each.designator, "fault": each.fault, "display": each.display}
+                    for each in one.if_faulty
+                ],
+            }
+            for one in found.readings
+        ],
+    }
