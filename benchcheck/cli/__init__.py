@@ -19,6 +19,12 @@ INTERRUPTED = 130
 COMMANDS = {
     "verify": ("verify", "Check one unit against its spec and keep the record: the main job."),
     "capability": ("capability", "Say, before a probe is touched, what this bench can decide."),
+    "between": ("between", "Say what the meter should read between two nets, and why."),
+    "history": ("history", "A unit over the years; which units hold a lot or met a meter."),
+    "changes": ("changes", "What is different between two visits, the most significant first."),
+    "sheet": ("sheet", "A record as one page, for the screen and A4."),
+    "records": ("records", "Check, export or index all records."),
+    "limits-from": ("limits", "Learn limits from known-good units."),
     "check-spec": ("spec", "Validate a spec and list its checks."),
     "schema": ("spec", "Print the JSON Schema of specs, for editors."),
 }

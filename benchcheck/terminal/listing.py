@@ -6,10 +6,11 @@ import textwrap
 from collections.abc import Iterable
 
 from benchcheck.kinds.check import Check
-from benchcheck.quantity import format_value
+from benchcheck.quantity import brief_value, format_value
+from benchcheck.score.between import Between, Expected
 from benchcheck.score.capability import Capability
 
-__all__ = ["capability_lines", "check_lines", "window"]
+__all__ = ["between_lines", "capability_lines", "check_lines", "window"]
 
 
 _RATIO = (
@@ -54,3 +55,23 @@ def _expanded(one: Capability) -> str:
     if one.expanded_uncertainty is None:
         return ""
     return format_value(one.expanded_uncertainty, one.quantity_unit, digits=2, ascii=True)
+
+
+def between_lines(found: Between) -> tuple[str, ...]:
+    """Return what a meter should read between two nets: both ways round, the parts behind it, faults beside it."""
+    lines: list[str] = []
+    for one in found.readings:
+        spread = "" if one.standard_uncertainty is None else f", u {_brief(one.standard_uncertainty, one)}"
+        lines.append(f"red on {one.red}, black on {one.black}, {found.function}: {one.display}{spread}")
+        if one.shares:
+            parts = ", ".join(f"{share.part} {share.percent:.0f} %" for share in one.shares)
+            lines.extend(textwrap.wrap(f"made so by {parts}", 76, initial_indent="    ", subsequent_indent="    "))
+        told = [each for each in one.if_faulty if each.display != one.display]
+        lines.extend(f"    {each.designator:<8} {each.fault:<12} would read {each.display}" for each in told)
+    for remark in found.remarks:
+        lines.extend(textwrap.wrap(remark, 80))
+    return tuple(lines)
+
+
+def _brief(value: float, one: Expected) -> str:
+    return brief_value(value, one.quantity_unit, 2)

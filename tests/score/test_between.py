@@ -1,0 +1,94 @@
+"""What a meter should read between two nets: both ways round, by which parts, and with which faults."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchcheck.bench.functions import Function
+from benchcheck.document import parse_document
+from benchcheck.errors import UsageError
+from benchcheck.score.between import between, between_json
+from benchcheck.spec.board import Board
+from benchcheck.spec.load import load_board
+from benchcheck.terminal.listing import between_lines
+from tests.factories import bench
+
+TRIANGLE = """\
+benchcheck = 1
+[board]
+model = "Ellwick T-6"
+hazards = []
+[part.R1]
+kind = "resistor"
+value = "10k"
+tolerance = "1 %"
+nets = ["A", "B"]
+[part.R2]
+kind = "resistor"
+value = "4k7"
+tolerance = "1 %"
+nets = ["B", "C"]
+[part.R3]
+kind = "resistor"
+value = "22k"
+tolerance = "1 %"
+nets = ["A", "C"]
+[part.D1]
+kind = "diode"
+technology = "schottky"
+nets = { anode = "D", cathode = "A" }
+"""
+METER = bench("bench-5.5")
+
+
+def board() -> Board:
+    return load_board(parse_document(TRIANGLE, "x.toml"))
+
+
+@pytest.mark.parametrize(("nets", "ohm"), [(("A", "B"), 7275.0), (("B", "C"), 4098.0), (("A", "C"), 8812.0)])
+def test_a_triangle_reads_as_its_parallel_paths_say(nets: tuple[str, str], ohm: float) -> None:
+    """10k, 4.7k, 22k in a triangle read 7.275k, 4.098k, 8.812k (computed; any textbook)."""
+    found = between(board(), METER, *nets)
+    for one in found.readings:
+        assert one.value == pytest.approx(ohm, rel=1e-3)
+        assert sum(share.percent for share in one.shares) == pytest.approx(100.0, abs=0.1)
+        assert one.standard_uncertainty is not None
+        assert 0.0 < one.standard_uncertainty < 0.01 * ohm
+
+
+def test_each_part_open_short_or_a_decade_off_is_told() -> None:
+    (first, _) = between(board(), METER, "A", "B").readings
+    told = {(each.designator, each.fault): each.display for each in first.if_faulty}
+    assert told["R1", "open"] == "26.7 kohm"
+    assert told["R1", "short"].endswith("mohm")
+    assert {"decade x10", "decade x0.1"} <= {fault for name, fault in told if name == "R1"}
+
+
+def test_a_diode_reads_one_way_only_and_its_reversal_shows() -> None:
+    forward, backward = between(board(), METER, "D", "A", Function.DIODE).readings
+    assert forward.value is not None
+    assert 0.15 < forward.value < 0.40
+    assert (backward.display, backward.value) == ("OL", None)
+    assert ("D1", "reversed", forward.display) in {(e.designator, e.fault, e.display) for e in backward.if_faulty}
+
+
+def test_what_the_spec_leaves_open_is_said() -> None:
+    assert any("not complete" in remark for remark in between(board(), METER, "A", "B").remarks)
+
+
+def test_nets_that_are_not_there_are_named_with_a_close_match() -> None:
+    with pytest.raises(UsageError) as caught:
+        between(board(), METER, "a", "Q")
+    assert [fault.key for fault in caught.value.faults] == ["a", "Q"]
+    assert 'did you mean "A"?' in str(caught.value)
+    with pytest.raises(UsageError, match="one net"):
+        between(board(), METER, "A", "A")
+
+
+def test_results_for_programs_have_the_documented_keys_and_lines_fit() -> None:
+    found = between(board(), METER, "A", "B")
+    (first, _) = between_json(found)["readings"]
+    assert {"red", "black", "display", "value", "quantity_unit", "standard_uncertainty"} <= set(first)
+    assert set(first["shares"][0]) == {"part", "percent"}
+    assert set(first["if_faulty"][0]) == {"designator", "fault", "display"}
+    assert all(len(line) <= 80 for line in between_lines(found))
