@@ -1,0 +1,230 @@
+"""What the owner of a unit wants to know of a visit, on one page: done, measured, not tested, to be watched.
+
+Everything here follows from the record; nothing is claimed that no check of it shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from benchcheck.report.wording import counts_words, day_words, limits_words, tally, value_words, verdict_words
+
+if TYPE_CHECKING:
+    from benchcheck.record.record import Record
+    from benchcheck.score.model import Score
+
+__all__ = ["Note", "Summary", "summarise"]
+
+_STAGES = {
+    "as-found": "Looked at as it came in, before any repair",
+    "as-left": "Measured after the repair, as it leaves the bench",
+    "return": "Measured when it came back",
+}
+#: measurand -> what a person without a meter calls it; several measurands may be one thing.
+_THINGS = {
+    "orientation": "new parts looked at",
+    "rating": "new parts looked at",
+    "maker": "new parts looked at",
+    "series": "new parts looked at",
+    "lot": "new parts looked at",
+    "joint": "solder joints",
+    "residual_voltage": "charge left on capacitors and supplies",
+    "polarity": "capacitors the right way round",
+    "resistance": "resistances",
+    "to_ground": "supplies tested for shorts",
+    "capacitance": "capacitors",
+    "leakage_screen": "capacitors screened for leakage",
+    "esr": "capacitor series resistances",
+    "forward_drop": "diodes and transistors",
+    "reverse": "diodes and transistors",
+    "zener_voltage": "diodes and transistors",
+    "be_drop": "diodes and transistors",
+    "bc_drop": "diodes and transistors",
+    "drop_difference": "diodes and transistors",
+    "ce_blocking": "diodes and transistors",
+    "body_diode": "diodes and transistors",
+    "blocking": "diodes and transistors",
+    "gate_insulation": "diodes and transistors",
+    "dc_resistance": "coils",
+    "inductance": "coils",
+    "voltage": "supply voltages under power",
+    "output_voltage": "supply voltages under power",
+    "bias": "supply voltages under power",
+    "load_regulation": "supply voltages under load",
+    "ripple": "supply ripple",
+    "idle_current": "current drawn when idle",
+    "off_current": "current drawn when off",
+    "closed_resistance": "switches and connectors",
+    "open_resistance": "switches and connectors",
+}
+_POWERED = frozenset(
+    {"voltage", "output_voltage", "bias", "load_regulation", "ripple", "idle_current", "off_current", "on_resistance",
+     "off_leakage", "dropout", "inrush_time", "loaded_voltage"}
+)  # fmt: skip
+#: verdicts under which a check was answered; the others leave a question open.
+_ANSWERED = frozenset({"pass", "conditional pass", "conditional fail", "fail"})
+_REASONS = {
+    "meter": "the meter is not accurate enough",
+    "circuit": "the circuit around the part hides it",
+    "compliance": "the meter gives too little voltage",
+    "one-sided": "a reading on the board can convict, but not clear",
+    "method": "the method can reject, but not prove",
+    "contact": "contact was in doubt",
+    "": "no reason was recorded",
+}
+_NAMES_SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One line of the summary: what it is about, in words, and the checks it points to."""
+
+    title: str
+    text: str
+    checks: tuple[str, ...] = ()
+    more: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """The owner's page: a sentence that says how it stands, then notes under four headings."""
+
+    headline: str
+    standing: str
+    done: tuple[Note, ...]
+    measured: tuple[Note, ...]
+    not_tested: tuple[Note, ...]
+    watched: tuple[Note, ...]
+
+
+def summarise(record: Record) -> Summary:
+    """Return the owner's summary of a record."""
+    counts = dict(tally(record.scores))
+    return Summary(
+        headline=_headline(record, counts),
+        standing=_standing(record, counts),
+        done=tuple(_done(record)),
+        measured=tuple(_measured(record.scores)),
+        not_tested=tuple(_not_tested(record)),
+        watched=tuple(_watched(record)),
+    )
+
+
+def measurand(check: str) -> str:
+    """Return what a check's id says is measured: `voltage` of `VSW.voltage[120mA]`."""
+    return check.partition("[")[0].rpartition(".")[2]
+
+
+def _standing(record: Record, counts: dict[str, int]) -> str:
+    """Return the one verdict word that colours the headline."""
+    if counts.get("fail") or counts.get("conditional fail"):
+        return "fail"
+    if record.result is None or counts.keys() - {"pass", "conditional pass"} or record.problems:
+        return "undecided"
+    return "pass"
+
+
+def _headline(record: Record, counts: dict[str, int]) -> str:
+    failed = counts.get("fail", 0) + counts.get("conditional fail", 0)
+    left = sum(number for word, number in counts.items() if word not in _ANSWERED)
+    if record.result is None:
+        state = "This visit has no result yet"
+    elif failed:
+        state = f"{failed} of {len(record.scores)} checks failed"
+    elif left:
+        state = f"Nothing failed; {left} of {len(record.scores)} checks stay open"
+    else:
+        state = f"All {len(record.scores)} checks passed"
+    return f"{state}: {counts_words(counts.items())}."
+
+
+def _done(record: Record) -> Iterable[Note]:
+    head = record.head
+    by = f" by {head.operator}" if head.operator else ""
+    yield Note("This visit", f"{_STAGES.get(str(head.stage), str(head.stage))}, on {day_words(head.date)}{by}.")
+    seen = [score.check.rpartition(".")[0] for score in record.scores if _is_look(score)]
+    parts = tuple(dict.fromkeys(seen))
+    if parts:
+        yield Note("New parts looked at", f"{len(parts)}: {_few(parts)}.")
+    powered = [score for score in record.scores if measurand(score.check) in _POWERED and _answered(score)]
+    yield Note(
+        "Under power",
+        f"{len(powered)} checks with the unit switched on."
+        if powered
+        else "The unit was not measured with its power on.",
+    )
+    for event in record.events:
+        if str(event.kind) in ("note", "amendment"):
+            yield Note(str(event.kind).capitalize(), event.text, (event.check,) if event.check else ())
+
+
+def _is_look(score: Score) -> bool:
+    return _THINGS.get(measurand(score.check)) == "new parts looked at" and _answered(score)
+
+
+def _answered(score: Score) -> bool:
+    return verdict_words(score) in _ANSWERED
+
+
+def _measured(scores: Sequence[Score]) -> Iterable[Note]:
+    groups: dict[str, list[Score]] = {}
+    for score in scores:
+        if _answered(score):
+            groups.setdefault(_THINGS.get(measurand(score.check), "other checks"), []).append(score)
+    for thing, found in groups.items():
+        yield Note(thing[:1].upper() + thing[1:], counts_words(tally(found)))
+
+
+def _not_tested(record: Record) -> Iterable[Note]:
+    for word in ("undecided", "skipped", "blocked", "error"):
+        groups: dict[str, list[str]] = {}
+        for score in record.scores:
+            if verdict_words(score) == word:
+                reason = _REASONS[str(score.code or "")] if word == "undecided" else score.because
+                groups.setdefault(reason, []).append(score.check)
+        for reason, checks in list(groups.items())[:6]:
+            yield Note(
+                f"{word.capitalize()}: {reason or 'no reason was recorded'}", f"{len(checks)} checks", *_shown(checks)
+            )
+        rest = [check for checks in list(groups.values())[6:] for check in checks]
+        if rest:
+            yield Note(f"{word.capitalize()}, for other reasons", f"{len(rest)} checks", *_shown(rest))
+    yield Note(
+        "Never part of this", "Anything without a line in the table: function, safety and parts that no check names."
+    )
+
+
+def _watched(record: Record) -> Iterable[Note]:
+    for score in record.scores:
+        if verdict_words(score) in ("fail", "conditional fail", "conditional pass"):
+            text = "; ".join(words for words in (value_words(score), _asked(score), score.because) if words)
+            yield Note(verdict_words(score), text, (score.check,))
+    for waiver in record.head.waivers:
+        yield Note("Power applied without this check", waiver.reason, (waiver.check,))
+    for one in record.head.instruments:
+        if overdue(one.calibration_due, record):
+            yield Note("Calibration overdue", f"{one.name} was due on {one.calibration_due}.")
+    for problem in record.problems:
+        yield Note("The record itself", str(problem))
+
+
+def overdue(due: date | None, record: Record) -> bool:
+    """Return whether an instrument's calibration was overdue on the day of the visit."""
+    return due is not None and record.head.date is not None and due < record.head.date.date()
+
+
+def _asked(score: Score) -> str:
+    limits = limits_words(score)
+    return f"asked for: {limits}" if limits else ""
+
+
+def _shown(checks: Sequence[str]) -> tuple[tuple[str, ...], int]:
+    return tuple(checks[:_NAMES_SHOWN]), max(0, len(checks) - _NAMES_SHOWN)
+
+
+def _few(names: Sequence[str]) -> str:
+    more = len(names) - 3 * _NAMES_SHOWN
+    return ", ".join(names[: 3 * _NAMES_SHOWN]) + (f" and {more} more" if more > 0 else "")
