@@ -91,8 +91,9 @@ class Visit:
         return VisitResult(scores, exit_code(scores, interrupted=self._interrupted), self._interrupted)
 
     def _as_put_off(self) -> _Queue:
-        """Return the checks in order, those put off before a resume at the end as they were."""
-        last = dict.fromkeys(reversed(self.kept.put_off))
+        """Return the checks in order, those put off and not answered since at the end as they were."""
+        answered = self._readings.keys() | self._skips.keys()
+        last = dict.fromkeys(name for name in reversed(self.kept.put_off) if name not in answered)
         moved = [self._by_id[name] for name in reversed(last) if name in self._by_id]
         return deque((*(check for check in self.checklist.checks if check.id not in last), *moved))
 
