@@ -54,7 +54,7 @@ def mutated(changes: list[Change]) -> dict[str, Any]:
             if value is None:
                 del table[path[-1]]
             else:
-                table[path[-1]] = value
+                table[path[-1]] = copy.deepcopy(value)
         except (KeyError, IndexError, TypeError):
             continue
     return data
