@@ -209,6 +209,8 @@ def fill(template: str, **values: str | int) -> str:
     >>> fill("VOLT {v},(@{ch})", v="5", ch=2)
     'VOLT 5,(@2)'
     """
+    if "{" not in template:
+        return template
     for name, value in values.items():
         template = template.replace("{" + name + "}", str(value))
     return template

@@ -68,7 +68,7 @@ class Driver:
         """Return the answers to one message; InstrumentError says what the instrument's error queue had on it."""
         self.ready()
         try:
-            return self.link.exchange(*pieces, timeout_s=timeout_s)
+            return self.link.exchange(*pieces, timeout_s=timeout_s, swept=True)
         except InstrumentError as reason:
             raise self.explained(reason) from reason
 

@@ -80,9 +80,10 @@ class Link:
         """Whether every answer repeats a token and so belongs to its question beyond doubt."""
         return bool(self.joins and self.state.bound and self.manners.token)
 
-    def exchange(self, *pieces: str, timeout_s: float | None = None) -> tuple[str, ...]:
+    def exchange(self, *pieces: str, timeout_s: float | None = None, swept: bool = False) -> tuple[str, ...]:
         """Send commands and questions, in one message where the instrument allows, and return the answers.
 
+        `swept` says that `freshen` was called just before.
         InstrumentError when the link is dirty, and for anything but exactly one answer to each question.
         """
         wait_s = timeout_s if timeout_s is not None else self.manners.reply_timeout_ms / 1e3
@@ -90,7 +91,7 @@ class Link:
             self._refuse_if_dirty()
             try:
                 if self.joins:
-                    return self._in_one_message(pieces, wait_s)
+                    return self._in_one_message(pieces, wait_s, swept)
                 return self._one_by_one(pieces, wait_s)
             except (TimeoutError, ConnectionError, ValueError) as reason:
                 raise self._out_of_step(f"{self._shown(pieces)}: {reason}") from reason
@@ -189,13 +190,14 @@ class Link:
 
     # ---- inside
 
-    def _in_one_message(self, pieces: Sequence[str], wait_s: float) -> tuple[str, ...]:
+    def _in_one_message(self, pieces: Sequence[str], wait_s: float, swept: bool) -> tuple[str, ...]:
         expected = sum(map(is_question, pieces))
         bound = self.binds and expected > 0
         token = self._next_token() if bound else ""
         parts = (*pieces, fill(self.manners.token, token=token)) if bound else tuple(pieces)
         message = joined(parts, self.manners.join)
-        self._sweep(bound)
+        if not swept:
+            self._sweep(bound)
         self._send(message)
         questions = [piece for piece in pieces if is_question(piece)]
         deadline_s = self._deadline(wait_s)
@@ -284,6 +286,8 @@ class Link:
 
     def _sweep(self, bound: bool) -> None:
         """Take in what was said before anything was asked: noise is dropped, anything else is out of step."""
+        if self._transport is not None and self._reader.idle and not self._transport.waiting():
+            return
         while self._transport is not None and self._transport.waiting():
             self._reader.feed(self._transport.receive(4096, 0.0))
         while (line := self._reader.take()) is not None:

@@ -29,6 +29,7 @@ __all__ = [
 
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 ERROR = re.compile(r"(?:[A-Z:?]+ )?\s*([+-]?\d{1,5})\b\s*,?\s*(.*)", re.ASCII | re.DOTALL)
+FRACTION = re.compile(r"[+-]?(?:\d*\.\d*(?:[eE][+-]?\d+)?|\d+[eE][+-]?\d+)", re.ASCII)
 UNITS = {"V": ("V", "VDC", "VAC"), "A": ("A", "ADC", "AAC"), "ohm": ("OHM", "OHMS", "\u03a9"), "F": ("F",)}
 FALSE_WORDS = ("0", "OFF", "NO")
 ANSWER = re.compile(r'((?:"(?:[^"]|"")*"|[^;"])*)(?:;|$)')
@@ -147,8 +148,7 @@ def read_error(text: str) -> QueueEntry:
     [-113, 0, 0]
     """
     found = ERROR.fullmatch(text.strip())
-    fraction = NUMBER.fullmatch(text.strip()) and not re.fullmatch(r"[+-]?\d+", text.strip())
-    if found is None or fraction:
+    if found is None or FRACTION.fullmatch(text.strip()):
         raise ValueError(f"{text!r} is no entry of an error queue")
     return QueueEntry(int(found[1]), found[2].strip().strip('"').replace('""', '"'))
 

@@ -30,20 +30,20 @@ class Transcript:
 
     def __init__(self, kept: int = 400) -> None:
         """Keep the last `kept` messages."""
-        self._messages: deque[Message] = deque(maxlen=kept)
+        self._messages: deque[tuple[float, str, str]] = deque(maxlen=kept)
         self._hash = hashlib.sha256()
         self.count = 0
 
     def add(self, at_s: float, direction: str, text: str) -> None:
         """Log one message at a monotonic time in seconds."""
-        self._messages.append(Message(at_s, direction, text))
+        self._messages.append((at_s, direction, text))
         self._hash.update(f"{direction} {text}\n".encode())
         self.count += 1
 
     @property
     def messages(self) -> tuple[Message, ...]:
         """The messages still kept, oldest first."""
-        return tuple(self._messages)
+        return tuple(Message(*one) for one in self._messages)
 
     @property
     def digest(self) -> str:

@@ -6,6 +6,7 @@ instruments without a terminator, at a gap. An answer that starts as a definite 
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Sequence
 
@@ -30,6 +31,11 @@ class LineReader:
         self._end = False
         self._noisy = 0
 
+    @property
+    def idle(self) -> bool:
+        """Whether nothing is held back."""
+        return not self._buffer
+
     def feed(self, chunk: Chunk) -> None:
         """Add bytes; ValueError beyond the byte cap, so that an endless stream ends."""
         self._buffer += chunk.data
@@ -50,6 +56,8 @@ class LineReader:
 
         Without terminators nothing is stripped: the answer may be one raw status byte.
         """
+        if not self._buffer:
+            return None
         raw = not self._manners.terminated
         while (data := self._cut()) is not None:
             try:
@@ -99,7 +107,10 @@ class LineReader:
 
     def remains(self) -> str:
         """Return ", only ... so far" for an incomplete line, or nothing."""
-        return f", only {bytes(self._buffer[:40])!r} so far" if self._buffer else ""
+        if not self._buffer:
+            return ""
+        left = self._buffer.strip(self._manners.read_strip.encode("ascii"))  # LF CR leaves its CR behind
+        return f", only {bytes(left[:40])!r} so far" if left else ""
 
     def forget(self) -> None:
         """Drop an incomplete line and start counting noise anew."""
@@ -108,6 +119,7 @@ class LineReader:
         self._noisy = 0
 
 
+@functools.lru_cache(4096)
 def is_question(piece: str) -> bool:
     """Return whether the last command of a piece asks something.
 

@@ -1,0 +1,140 @@
+"""What drivers add to the bare exchange of messages: metered readings, and setting and verifying a supply.
+
+The peer is a pyvisa loop that sends the same messages and reads the same answers, on the same simulated instrument
+in another process. Rounds alternate, and the ratio is the median of the rounds' ratios.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pyvisa
+
+from benchcheck.bench.functions import Function
+from benchcheck.clock import SystemClock
+from benchcheck.instruments.catalogue import shipped_catalogue
+from benchcheck.instruments.connection import LinkSettings, connect
+from benchcheck.instruments.multimeter import Multimeter
+from benchcheck.instruments.power_supply import Ceiling, PowerSupply
+
+READINGS = 2000
+ROUNDS = 5
+SETS = 1000
+
+
+def main() -> None:
+    _readings()
+    _sets()
+
+
+@contextlib.contextmanager
+def _served(reading_time_s: float) -> Iterator[list[str]]:
+    command = [sys.executable, "-m", "tests.instruments.serve_bench", str(reading_time_s)]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stdin is not None
+        try:
+            yield process.stdout.readline().split()
+        finally:
+            process.stdin.close()
+
+
+def _bare(resource: str) -> Any:
+    return pyvisa.ResourceManager("@py").open_resource(
+        resource, read_termination="\n", write_termination="\n", timeout=5000
+    )
+
+
+def _timed(call: Callable[[], object]) -> float:
+    started = time.perf_counter()
+    call()
+    return time.perf_counter() - started
+
+
+def _readings() -> None:
+    with _served(0.002) as (resource, *_):
+        pairs = [(_ours_read(resource), _peer_read(resource)) for _ in range(ROUNDS)]
+    _row(f"{READINGS} readings of 2 ms", pairs, "<= 1.05x")
+
+
+def _ours_read(resource: str) -> float:
+    connection = connect("meter", "dmm", LinkSettings(resource, "generic"), shipped_catalogue(), SystemClock())
+    meter = Multimeter(connection)
+    meter.measure(Function.OHMS, settle=None)
+    spent_s = _timed(lambda: meter.measure(Function.OHMS, count=READINGS, settle=None))
+    connection.close()
+    return spent_s / READINGS
+
+
+def _peer_read(resource: str) -> float:
+    bare = _bare(resource)
+    bare.query("MEAS:RES?")
+    spent_s = _timed(lambda: _bare_readings(bare))
+    bare.close()
+    return spent_s / READINGS
+
+
+def _bare_readings(bare: Any) -> list[float]:
+    values = []
+    for number in range(READINGS):
+        token = number % 255 + 1
+        values.append(float(bare.query(f"READ?;*ESE {token};*ESE?").split(";")[0]))
+    return values
+
+
+def _sets() -> None:
+    with _served(0.0) as (_, resource, *_rest):
+        pairs = [(_ours_set(resource), _peer_set(resource)) for _ in range(ROUNDS)]
+    _row("set and verify the supply", pairs, "<= 1.2x")
+
+
+def _ours_set(resource: str) -> float:
+    connection = connect("supply", "psu", LinkSettings(resource, "generic"), shipped_catalogue(), SystemClock())
+    supply = PowerSupply(connection, Ceiling(12.0, 1.0))
+
+    def sets() -> None:
+        for number in range(SETS):
+            supply.set_voltage(1.0 + number * 1e-3)
+
+    spent_s = _timed(sets)
+    connection.close()
+    return spent_s / SETS
+
+
+def _peer_set(resource: str) -> float:
+    bare = _bare(resource)
+    spent_s = _timed(lambda: _bare_sets(bare))
+    bare.close()
+    return spent_s / SETS
+
+
+def _bare_sets(bare: Any) -> None:
+    """What a careful script does by hand: set, read back, error queue and restart, all in one message."""
+    for number in range(SETS):
+        wanted, token = 1.0 + number * 1e-3, number % 255 + 1
+        answer = bare.query(f"VOLT {wanted:.6g};:VOLT?;:SYST:ERR?;*ESR?;*ESE {token};*ESE?")
+        back, error, status, echoed = answer.split(";")
+        assert abs(float(back) - wanted) < 0.01
+        assert int(error.split(",")[0]) == 0
+        assert not int(status) & 128
+        assert int(echoed) == token
+
+
+def _row(what: str, pairs: list[tuple[float, float]], reach: str) -> None:
+    ratio = statistics.median(ours / peer for ours, peer in pairs)
+    added_us = statistics.median(ours - peer for ours, peer in pairs) * 1e6
+    ours_us, peer_us = (statistics.median(column) * 1e6 for column in zip(*pairs, strict=True))
+    print(
+        f"  {what}: {ours_us:.1f} us, bare pyvisa loop {peer_us:.1f} us, "
+        f"ratio {ratio:.3f} (reach {reach}), {added_us:+.1f} us each"
+    )
+
+
+if __name__ == "__main__":
+    main()
