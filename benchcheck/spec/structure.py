@@ -291,8 +291,10 @@ def _example(cl: Any) -> str:
     """Return what to write where a table is wanted, for the message."""
     if cl is Fitted:
         return '{ maker = "...", lot = "..." }, or true when neither is known'
-    if {"min", "max"} <= fields_of(cl).keys():
-        return '{ min = "...", max = "..." }, or one of the two'
+    keys = fields_of(cl)
+    needed = "".join(f"{key} = ..., " for key, attribute in keys.items() if attribute.default is attrs.NOTHING)
+    if {"min", "max"} <= keys.keys():
+        return "{ " + needed + 'min = "...", max = "..." }, or one of min and max'
     return "its keys between { and }"
 
 

@@ -6,18 +6,20 @@ import subprocess
 import sys
 from pathlib import Path
 
+import attrs
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from benchcheck.document import digest_of, parse_document
-from benchcheck.errors import SpecError
+from benchcheck.errors import Fault, QuantityError, SpecError
 from benchcheck.kinds.catalogue import KINDS
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.part import Kind, Part, Surroundings
 from benchcheck.spec.board import Board
 from benchcheck.spec.load import load_board
 from benchcheck.spec.potentials import potentials
+from benchcheck.spec.schema import json_schema
 
 DEMO = Path(__file__).parents[2] / "specs" / "quillmere-kr6.toml"
 TEXT = """\
@@ -159,6 +161,32 @@ def test_a_strangers_kind_that_raises_is_a_fault_of_its_part() -> None:
     text = TEXT + '[part.L9]\nkind = "coil"\nnets = ["V9", "FB"]\n'
     with pytest.raises(SpecError, match=r"x\.toml:41: part\.L9: its kind makes no checks .* no turns"):
         load_board(parse_document(text, "x.toml"), kinds)
+
+
+def refusing(part: Part, around: Surroundings) -> tuple[Check, ...]:
+    raise QuantityError(Fault("", "turns", "a coil of no turns is none; count them"))
+
+
+def test_what_a_kind_refuses_is_a_fault_of_the_key_it_names() -> None:
+    kinds = (*KINDS, Kind("coil", Part, ("1", "2"), refusing, "", two_lead=True))
+    text = TEXT + '[part.L9]\nkind = "coil"\nnets = ["V9", "FB"]\n'
+    with pytest.raises(SpecError, match=r"x\.toml:41: part\.L9\.turns: a coil of no turns is none; count them"):
+        load_board(parse_document(text, "x.toml"), kinds)
+
+
+@attrs.frozen(kw_only=True)
+class Odd(Part):
+    """A kind whose key no TOML value can fill."""
+
+    turns: complex = 1j
+
+
+def test_a_kind_with_a_key_no_spec_can_hold_is_named() -> None:
+    kinds = (*KINDS, Kind("coil", Odd, ("1", "2"), failing, "", two_lead=True))
+    text = TEXT + '[part.L9]\nkind = "coil"\nturns = 3\nnets = ["V9", "FB"]\n'
+    with pytest.raises(SpecError, match=r"part\.L9.*: .*complex"):
+        load_board(parse_document(text, "x.toml"), kinds)
+    assert "turns" in str(json_schema(kinds))
 
 
 def test_the_demo_is_whole() -> None:
