@@ -18,6 +18,7 @@ from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.diode import forward_check
 from benchcheck.kinds.fields import Tolerance, Volts, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
+from benchcheck.kinds.paths import lowered_unless_alone
 
 __all__ = ["Zener", "knee_v"]
 
@@ -78,6 +79,7 @@ def checks(part: Zener, around: Surroundings) -> tuple[Check, ...]:
         zener_limits(part),
         given=part.zener_voltage,
         expected=part.value,
+        evidence=lowered_unless_alone(part, _REVERSE, around),
         why="Red on the cathode the meter shows the zener voltage if it reaches that high, and OL if it does not.",
         workaround=f"Bench supply through 1 kohm, current limit first; read across it at {_current(part.value)}.",
     )

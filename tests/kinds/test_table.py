@@ -255,6 +255,10 @@ def test_on_a_board_other_paths_lower_a_resistance_and_raise_a_capacitance() -> 
     assert leak.evidence is Evidence.SCREEN
 
 
+def test_a_zener_beside_other_junctions_is_not_convicted_by_reading_low() -> None:
+    assert part("zener", f'value = "5V6"\n{DIODE}')["zener_voltage"].evidence is Evidence.LOWERED
+
+
 def test_a_lead_that_stands_alone_on_its_net_leaves_the_part_alone() -> None:
     keys = 'value = "4k7"\nnets = ["A", "NC"]\n[net.NC]\ncomplete = true'
     assert part("resistor", keys)["resistance"].evidence is Evidence.DIRECT
