@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import jinja2
 from markupsafe import Markup
 
-from benchcheck.quantity import format_value
+from benchcheck.quantity import format_percent, format_value
 from benchcheck.record.history import History, Series
 from benchcheck.record.record import Record
 from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_trend
@@ -78,6 +78,7 @@ def sheet_page(record: Record) -> str:
             answers=[row for row in rows if _is_answer(row.score)],
             places={row.score.check: row.number for row in rows},
             counts=counts_words(tally(record.scores)),
+            ambient=next((one.display.text for one in record.readings if one.check == "ambient"), ""),
             overdue={one.name for one in record.head.instruments if overdue(one.calibration_due, record)},
         )
         + "\n"
@@ -161,8 +162,13 @@ def _environment() -> jinja2.Environment:
         finalize=_printable,
     )
     environment.filters |= {
-        "day": day_words, "moment": moment_words, "figure": _figure, "quantity": _quantity, "result": result_words,
-    }  # fmt: skip
+        "day": day_words,
+        "figure": _figure,
+        "moment": moment_words,
+        "probability": _probability,
+        "quantity": _quantity,
+        "result": result_words,
+    }
     return environment
 
 
@@ -172,6 +178,13 @@ def _figure(number: float) -> str:
 
 def _quantity(number: float, unit: str) -> str:
     return format_value(number, unit, digits=3)
+
+
+def _probability(one: float) -> str:
+    """Return a probability in words that claim no certainty."""
+    if one > 0.9999:
+        return "over 99.99 %"
+    return "under 0.01 %" if one < 0.0001 else format_percent(one)
 
 
 def _printable(value: Any) -> Any:

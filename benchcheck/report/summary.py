@@ -36,6 +36,7 @@ _THINGS = {
     "resistance": "resistances",
     "to_ground": "supplies tested for shorts",
     "capacitance": "capacitors",
+    "insulation": "capacitors",
     "leakage_screen": "capacitors screened for leakage",
     "esr": "capacitor series resistances",
     "forward_drop": "diodes and transistors",
@@ -152,7 +153,7 @@ def _done(record: Record) -> Iterable[Note]:
     powered = [score for score in record.scores if measurand(score.check) in _POWERED and _answered(score)]
     yield Note(
         "Under power",
-        f"{len(powered)} checks with the unit switched on."
+        f"{_number(powered)} with the unit switched on."
         if powered
         else "The unit was not measured with its power on.",
     )
@@ -174,7 +175,7 @@ def _measured(scores: Sequence[Score]) -> Iterable[Note]:
     for score in scores:
         if _answered(score):
             groups.setdefault(_THINGS.get(measurand(score.check), "other checks"), []).append(score)
-    for thing, found in groups.items():
+    for thing, found in sorted(groups.items(), key=lambda group: group[0] == "other checks"):
         yield Note(thing[:1].upper() + thing[1:], counts_words(tally(found)))
 
 
@@ -186,12 +187,10 @@ def _not_tested(record: Record) -> Iterable[Note]:
                 reason = _REASONS[str(score.code or "")] if word == "undecided" else score.because
                 groups.setdefault(reason, []).append(score.check)
         for reason, checks in list(groups.items())[:6]:
-            yield Note(
-                f"{word.capitalize()}: {reason or 'no reason was recorded'}", f"{len(checks)} checks", *_shown(checks)
-            )
+            yield Note(f"{word.capitalize()}: {reason or 'no reason was recorded'}", _number(checks), *_shown(checks))
         rest = [check for checks in list(groups.values())[6:] for check in checks]
         if rest:
-            yield Note(f"{word.capitalize()}, for other reasons", f"{len(rest)} checks", *_shown(rest))
+            yield Note(f"{word.capitalize()}, for other reasons", _number(rest), *_shown(rest))
     yield Note(
         "Never part of this", "Anything without a line in the table: function, safety and parts that no check names."
     )
@@ -219,6 +218,10 @@ def overdue(due: date | None, record: Record) -> bool:
 def _asked(score: Score) -> str:
     limits = limits_words(score)
     return f"asked for: {limits}" if limits else ""
+
+
+def _number(checks: Sequence[object]) -> str:
+    return f"{len(checks)} check" + ("" if len(checks) == 1 else "s")
 
 
 def _shown(checks: Sequence[str]) -> tuple[tuple[str, ...], int]:

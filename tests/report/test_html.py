@@ -1,0 +1,155 @@
+from __future__ import annotations
+
+import importlib.resources
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from benchcheck.clock import FakeClock
+from benchcheck.record.history import history_of
+from benchcheck.record.journal import Journal
+from benchcheck.record.record import Record, read_record
+from benchcheck.report.html import history_page, sheet_page
+from benchcheck.score.model import Score, Verdict
+from tests.record.samples import HEAD, RESULT, SCORES, write_visit
+from tests.report.hostile import NASTY, hostile_record
+from tests.report.pages import assert_accessible, assert_inert, colour_pairs, contrast, each, texts
+
+
+def visit(records_dir: Path, scores: tuple[Score, ...], year: int = 2026, **head: object) -> Record:
+    clock = FakeClock(datetime(year, 1, 31, 10, 15, tzinfo=UTC))
+    with Journal.create(records_dir, replace(HEAD, **head), clock) as journal:  # type: ignore[arg-type]
+        journal.append_scores(scores)
+        journal.append_result(RESULT)
+    return read_record(journal.path)
+
+
+def section(page: str, heading: str) -> str:
+    """Return the text of the section under a heading."""
+    found = [one for one in each(assert_accessible(page), "section") if texts(one).strip().startswith(heading)]
+    assert len(found) == 1
+    return " ".join(texts(found[0]).split())
+
+
+def test_a_sheet_is_valid_accessible_and_needs_nothing_else(tmp_path: Path) -> None:
+    tree = assert_accessible(sheet_page(read_record(write_visit(tmp_path))))
+    assert_inert(tree)
+
+
+def test_a_sheet_holds_what_a_technician_needs(tmp_path: Path) -> None:
+    record = read_record(write_visit(tmp_path))
+    words = " ".join(texts(assert_accessible(sheet_page(record))).split())
+    for expected in (
+        "PR-3 Nr. 42",
+        "4.680 kΩ ± 0.024 kΩ",
+        "4.653 kΩ to 4.747 kΩ",
+        "ILAC-G8:09/2019 4.2.3",
+        "serial 0815",
+        "2027-01-31",
+        "handheld-6000, 0.8 % + 3",
+        'the "other" lead is under the shield',
+        "Extra-low voltage only.",
+        "a meter with more",
+        record.last_seal,
+    ):
+        assert expected in words
+
+
+def test_the_owner_reads_what_was_not_tested_and_what_to_watch(tmp_path: Path) -> None:
+    near = replace(SCORES[0], check="R1.resistance", verdict=Verdict.CONDITIONAL_PASS)
+    page = sheet_page(visit(tmp_path, (*SCORES, near)))
+    assert "D3.reverse" in section(page, "What was not tested")
+    assert "no ESR meter" in section(page, "What was not tested")
+    watched = section(page, "To be watched")
+    assert "R1.resistance" in watched
+    assert "C9.polarity[other]" in watched
+    assert "R14.resistance" not in watched
+
+
+def test_a_calibration_that_was_overdue_is_said(tmp_path: Path) -> None:
+    assert "Calibration overdue" in section(sheet_page(visit(tmp_path, SCORES, 2028)), "To be watched")
+    assert "overdue" not in section(sheet_page(visit(tmp_path, SCORES, 2026)), "To be watched")
+
+
+def test_a_record_that_was_changed_says_so_on_its_sheet(tmp_path: Path) -> None:
+    path = write_visit(tmp_path)
+    path.write_bytes(path.read_bytes().replace(b'display = "8.97"', b'display = "8.99"'))
+    page = sheet_page(read_record(path))
+    assert "does not carry its seal" in section(page, "To be watched")
+    assert "8.99" not in page
+
+
+@pytest.mark.parametrize("verdict", list(Verdict))
+def test_every_verdict_is_printed_in_words(tmp_path: Path, verdict: Verdict) -> None:
+    page = sheet_page(visit(tmp_path, (replace(SCORES[0], verdict=verdict),)))
+    table = next(one for one in each(assert_accessible(page), "table") if one.get("class") == "checks stack")
+    assert str(verdict) in texts(table)
+
+
+def test_every_text_keeps_a_contrast_of_four_and_a_half_to_one() -> None:
+    css = (importlib.resources.files("benchcheck.report") / "templates" / "style.css").read_text(encoding="utf-8")
+    pairs = colour_pairs(css)
+    assert {f".v-{verdict.replace(' ', '-')}" for verdict in Verdict} <= {
+        name for selector in pairs for name in selector.split(", ")
+    }
+    assert not {name: contrast(*pair) for name, pair in pairs.items() if contrast(*pair) < 4.5}
+
+
+def test_hostile_strings_in_every_field_stay_text(tmp_path: Path) -> None:
+    record = hostile_record(tmp_path)
+    page = sheet_page(record)
+    tree = assert_accessible(page)
+    assert_inert(tree)
+    shown = NASTY.replace("\x1b", "\ufffd")
+    assert texts(tree).count(shown) >= 20
+    assert "{{ 7*7 }}" in texts(tree)
+
+
+def test_hostile_strings_stay_text_in_a_history(tmp_path: Path) -> None:
+    assert_inert(assert_accessible(history_page(history_of((hostile_record(tmp_path),)))))
+
+
+def test_a_note_of_megabytes_is_cut_and_says_so(tmp_path: Path) -> None:
+    page = sheet_page(visit(tmp_path, (replace(SCORES[1], because="x" * 10_000_000),)))
+    assert "10000000 characters" in page
+    assert len(page) < 200_000
+
+
+def test_labels_in_any_script_stand_as_they_are(tmp_path: Path) -> None:
+    label = "מקלט Приёмник 受信機 №7"
+    tree = assert_accessible(sheet_page(visit(tmp_path, SCORES, unit=label)))
+    assert texts(each(tree, "h1")[0]) == label
+
+
+def test_a_visit_with_nothing_in_it_still_prints(tmp_path: Path) -> None:
+    with Journal.create(tmp_path, HEAD, FakeClock()) as journal:
+        pass
+    assert "no result yet" in texts(assert_accessible(sheet_page(read_record(journal.path))))
+
+
+def test_a_drawing_marks_value_limits_and_guard_bands(tmp_path: Path) -> None:
+    page = sheet_page(visit(tmp_path, SCORES[:1]))
+    drawing = re.search(r'<svg class="check".*?</svg>', page, re.DOTALL)
+    assert drawing is not None
+    assert [drawing[0].count(f'class="{name}"') for name in ("limit", "guard", "spread", "value")] == [2, 2, 1, 1]
+
+
+def test_a_history_page_plots_the_trend_and_says_it_in_words(tmp_path: Path) -> None:
+    records = [
+        visit(
+            tmp_path,
+            (replace(SCORES[0], value=4680.0 + 60.0 * step, budget=None, expanded_uncertainty=2.0),),
+            2026 + step,
+        )
+        for step in range(4)
+    ]
+    page = history_page(history_of(records))
+    tree = assert_accessible(page)
+    assert_inert(tree)
+    assert "Drift:" in texts(tree)
+    assert "beyond a limit" in texts(tree)
+    assert page.count('class="fitted"') == 1
+    assert page.count('<circle class="value"') == 4
