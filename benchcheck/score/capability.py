@@ -115,7 +115,7 @@ def capability(check: Check, bench: Bench, session: Session, by_id: Mapping[str,
         meter=found.meter.name if found.meter is not None else "",
         meter_range=found.range.name if found.range is not None else "",
         reason=_reason(check, ratio, expanded),
-        workaround="" if decides is Decides.YES else workaround(check, found, bench, session, _best_ratio),
+        workaround="" if decides is Decides.YES else _workaround(check, found, bench, session, by_id or {}),
         **_window(check, found.meter, bench, session),
     )
 
@@ -182,12 +182,15 @@ def _decides(check: Check, ratio: float | None, *, room: bool) -> Decides:
     return Decides.GUARDED if ratio >= _NEAR_LIMITS else Decides.BARELY
 
 
-def _best_ratio(check: Check, bench: Bench, session: Session) -> float:
-    """Return the ratio a bench gives this check, 0 where it gives none."""
-    found = _as_expected(check, bench, session, {})
-    conformity = assessed(check, found.budget, bench.decision) if not isinstance(found, Finding) else None
-    expanded = conformity.expanded_uncertainty if conformity is not None else 0.0
-    return _half_width(check) / expanded if expanded > 0.0 else 0.0
+def _workaround(check: Check, found: Measured, bench: Bench, session: Session, by_id: Mapping[str, Check]) -> str:
+    def ratio_of(asked: Check, on: Bench) -> float:
+        """Return the ratio a bench gives a check, 0 where it gives none."""
+        other = _as_expected(asked, on, session, by_id)
+        conformity = assessed(asked, other.budget, on.decision) if not isinstance(other, Finding) else None
+        expanded = conformity.expanded_uncertainty if conformity is not None else 0.0
+        return _half_width(asked) / expanded if expanded > 0.0 else 0.0
+
+    return workaround(check, found, bench, ratio_of)
 
 
 def _reason(check: Check, ratio: float | None, expanded: float) -> str:

@@ -9,14 +9,13 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Evidence
 from benchcheck.metrology import Contribution
-from benchcheck.readings.reading import Session
 from benchcheck.score.measured import Measured
 from benchcheck.score.words import joined, shown
 
 __all__ = ["workaround"]
 
-#: from a check, a bench and a session to limit half-width over expanded uncertainty there.
-RatioOf = Callable[[Check, Bench, Session], float]
+#: from a check and a bench to limit half-width over expanded uncertainty there.
+RatioOf = Callable[[Check, Bench], float]
 
 _ENOUGH = 1.5
 #: below this the leads and contacts dominate two wires (common practice).
@@ -25,20 +24,20 @@ _SMALL_FARAD = 1e-9
 _FORCE = "Force a known current, 0.1 to 1 A with the limit set first, and read the millivolts at the part"
 
 
-def workaround(check: Check, found: Measured, bench: Bench, session: Session, ratio_of: RatioOf) -> str:
+def workaround(check: Check, found: Measured, bench: Bench, ratio_of: RatioOf) -> str:
     """Return what would decide a check this reading does not, the nearest way first; "" where nothing would."""
-    ways = list(_ways(check, found, bench, session, ratio_of))
+    ways = list(_ways(check, found, bench, ratio_of))
     own = check.workaround
     if check.evidence in (Evidence.LOWERED, Evidence.RAISED) and "lift" not in own:
         ways.append("Lift one leg and read again")
     return joined(*ways, own)
 
 
-def _ways(check: Check, found: Measured, bench: Bench, session: Session, ratio_of: RatioOf) -> Iterator[str]:
-    now = ratio_of(check, bench, session)
-    if now >= 4.0 or found.meter is None:
+def _ways(check: Check, found: Measured, bench: Bench, ratio_of: RatioOf) -> Iterator[str]:
+    now = ratio_of(check, bench)
+    if now >= 4.0 or found.meter is None or check.function is Function.DERIVED:
         return
-    better = _other_instrument(check, bench, session, ratio_of, now)
+    better = _other_instrument(check, bench, ratio_of, now)
     if better:
         yield better
     if check.quantity_unit == "ohm" and check.function is not Function.ESR:
@@ -47,7 +46,7 @@ def _ways(check: Check, found: Measured, bench: Bench, session: Session, ratio_o
         yield "Null the empty jig first, or take the difference to a known capacitor"
 
 
-def _other_instrument(check: Check, bench: Bench, session: Session, ratio_of: RatioOf, now: float) -> str:
+def _other_instrument(check: Check, bench: Bench, ratio_of: RatioOf, now: float) -> str:
     """Return the instrument, or the four-wire function, of this bench that does better."""
     functions = (check.function, *((Function.OHMS_4W,) if check.function is Function.OHMS else ()))
     best, words = max(now, _ENOUGH), ""
@@ -55,7 +54,7 @@ def _other_instrument(check: Check, bench: Bench, session: Session, ratio_of: Ra
         for meter in bench.meters.values():
             if meter.ranges_of(function):
                 asked = replace(check, function=function)
-                other = ratio_of(asked, replace(bench, use={**bench.use, function: meter.name}), session)
+                other = ratio_of(asked, replace(bench, use={**bench.use, function: meter.name}))
                 if other > best * 1.01:
                     best = other
                     how = " with four wires" if function is Function.OHMS_4W else ""
