@@ -135,12 +135,16 @@ def _all(records: Path, unit: str | None) -> Iterator[Record]:
 def _opened(output: Path | None) -> Iterator[TextIO]:
     """Open what is to be written; a file is put in its place when it is whole."""
     if output is None:
-        yield io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="", write_through=True)
+        file = io.TextIOWrapper(sys.stdout.buffer, encoding="utf-8", newline="")
+        try:
+            yield file
+        finally:
+            file.detach()  # flushes; else standard output would be closed along with it
         return
     part = output.with_name(f".{output.name}.part")
     try:
-        with part.open("w", encoding="utf-8", newline="") as file:
-            yield file
+        with part.open("w", encoding="utf-8", newline="") as whole:
+            yield whole
         part.replace(output)
     except OSError as error:
         raise UsageError(Fault("-o", str(output), f"cannot be written: {error.strerror}")) from error
