@@ -8,6 +8,7 @@ from the edge of the window, never from its middle.
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from dataclasses import dataclass
@@ -68,16 +69,21 @@ class Accuracy:
 
     def __str__(self) -> str:
         """Return the accuracy as data sheets print it, such as "0.8 % + 3"."""
-        terms = (
-            f"{self.of_reading * 100:.6g} %" if self.of_reading else "",
-            f"{self.counts:g}" if self.counts else "",
-            f"{self.of_range * 100:.6g} % range" if self.of_range else "",
-        )
-        return " + ".join(filter(None, terms)) or "0 %"
+        return _printed(self.of_reading, self.counts, self.of_range)
 
     def half_width(self, value: float, *, full_scale: float, resolution: float) -> float:
         """Return the limit of error at `value`; all in the function's quantity unit."""
         return self.of_reading * abs(value) + self.counts * resolution + self.of_range * full_scale
+
+
+@functools.lru_cache(maxsize=512)  # said in every budget line, and a bench has a few dozen of them
+def _printed(of_reading: float, counts: float, of_range: float) -> str:
+    terms = (
+        f"{of_reading * 100:.6g} %" if of_reading else "",
+        f"{counts:g}" if counts else "",
+        f"{of_range * 100:.6g} % range" if of_range else "",
+    )
+    return " + ".join(filter(None, terms)) or "0 %"
 
 
 def _term(match: re.Match[str]) -> tuple[str, float]:

@@ -150,15 +150,23 @@ class Meter:
     leads: Leads = Leads()
     calibration_due: date | None = None
     link: Link | None = None
+    _by_function: Mapping[Function, tuple[MeterRange, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Sort the ranges by function once: every reading asks for those of its own."""
+        found: dict[Function, tuple[MeterRange, ...]] = {}
+        for each in self.ranges:
+            found[each.function] = (*found.get(each.function, ()), each)
+        object.__setattr__(self, "_by_function", found)
 
     @property
     def functions(self) -> tuple[Function, ...]:
         """Return the functions this meter has, each once, in the order of its ranges."""
-        return tuple(dict.fromkeys(each.function for each in self.ranges))
+        return tuple(self._by_function)
 
     def ranges_of(self, function: Function) -> tuple[MeterRange, ...]:
         """Return the ranges of a function, smallest first; empty when the meter has none."""
-        return tuple(each for each in self.ranges if each.function == function)
+        return self._by_function.get(function, ())
 
     def range_for(self, function: Function, value: float, name: str = "") -> MeterRange | None:
         """Return the range a reading of `value` was taken on: the smallest that holds it (autorange).

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import statistics
 import time
 from collections.abc import Callable
 
@@ -17,7 +16,7 @@ from benchcheck.quantity import parse_display
 from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.judge import judge
 
-ROUNDS, CALLS = 9, 500
+ROUNDS, CALLS = 25, 200
 
 
 def bench() -> Bench:
@@ -25,14 +24,17 @@ def bench() -> Bench:
     return load_bench(parse_document(text, "bench.toml"))
 
 
-def per_call_us(call: Callable[[], object]) -> float:
-    rounds = []
+def least_us(*calls: Callable[[], object]) -> tuple[float, ...]:
+    """Return the least time of each call in microseconds, taken in turn: what else runs can only add to it."""
+    rounds: list[list[float]] = []
     for _ in range(ROUNDS):
-        started = time.perf_counter()
-        for _ in range(CALLS):
-            call()
-        rounds.append((time.perf_counter() - started) / CALLS)
-    return statistics.median(rounds) * 1e6
+        rounds.append([])
+        for call in calls:
+            started = time.perf_counter()
+            for _ in range(CALLS):
+                call()
+            rounds[-1].append((time.perf_counter() - started) / CALLS)
+    return tuple(min(column) * 1e6 for column in zip(*rounds, strict=True))
 
 
 def by_uncertainties() -> object:
@@ -58,8 +60,7 @@ def main() -> None:
     )
     on, session = bench(), Session(leads_ohm=0.2)
     taken = [Reading(check.id, parse_display("4.68k", "ohm"), "ohm", Origin.TYPED)]
-    ours = per_call_us(lambda: judge(check, taken, on, session))
-    peer = per_call_us(by_uncertainties)
+    ours, peer = least_us(lambda: judge(check, taken, on, session), by_uncertainties)
     reach = peer + 100.0
     print(f"  scoring one check: {ours:.0f} us; one uncertainties evaluation {peer:.0f} us; reach {reach:.0f} us")
     print(f"  ratio to the reach {ours / reach:.2f} (reach 1)")
