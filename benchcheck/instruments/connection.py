@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from benchcheck.clock import Clock
 from benchcheck.errors import BenchError, InstrumentError
@@ -22,6 +23,7 @@ from benchcheck.instruments.wire import joined
 
 __all__ = ["Connection", "LinkSettings", "connect"]
 
+Shape = TypeVar("Shape")
 PROBE_TOKEN = 73
 LOCK_WAIT_S = 5.0  # a power keeper of a visit that was killed needs up to 3 s to switch off and let go
 
@@ -99,10 +101,12 @@ def _introduced(
         choice = catalogue.choose(identity, settings.dialect, role)
     except BenchError as reason:
         raise BenchError([replace(fault, key=fault.key or name) for fault in reason.faults]) from reason
-    manners, notes = _probed(link, choice.dialect.link)
+    notes: list[str] = []
+    waiting: list[QueueEntry] = []
+    manners = _probed(link, choice.dialect.link, notes, waiting)
     dialect = replace(choice.dialect, link=manners)
     link.set_manners(manners)
-    errors = drain_errors(link)
+    errors = (*waiting, *drain_errors(link))
     return Connection(name, link, dialect, identity, choice.known, errors, tuple(notes), lock)
 
 
@@ -111,20 +115,26 @@ def _bare(manners: LinkManners) -> LinkManners:
     return replace(manners, join="", token="", error_query="", event_status="")
 
 
-def _probed(link: Link, manners: LinkManners) -> tuple[LinkManners, list[str]]:
-    """Return the manners without what this instrument does not answer, and a note for each of those."""
-    notes: list[str] = []
+def _probed(link: Link, manners: LinkManners, notes: list[str], waiting: list[QueueEntry]) -> LinkManners:
+    """Return the manners without what this instrument does not answer, with a note for each of those.
+
+    An error that was in the queue when the queue was tried goes to `waiting`.
+    """
     if manners.join and not (_takes_joined(link, manners)):
         manners = replace(manners, join="", token="")
         notes.append("takes one command a message only; every series of readings ends with its identity instead")
     link.set_manners(replace(_bare(manners), join=manners.join, token=manners.token))
-    if manners.error_query and not _answers(link, manners.error_query, read_error):
-        manners = replace(manners, error_query="")
-        notes.append("has no error queue; settings are checked by reading them back")
-    if manners.event_status and not _answers(link, manners.event_status, read_integer):
+    if manners.error_query:
+        entry = _answer(link, manners.error_query, read_error)
+        if entry is None:
+            manners = replace(manners, error_query="")
+            notes.append("has no error queue; settings are checked by reading them back")
+        elif entry.code != 0:
+            waiting.append(entry)
+    if manners.event_status and _answer(link, manners.event_status, read_integer) is None:
         manners = replace(manners, event_status="")
         notes.append("has no event status register; a restart shows only in its settings")
-    return manners, notes
+    return manners
 
 
 def _takes_joined(link: Link, manners: LinkManners) -> bool:
@@ -143,13 +153,13 @@ def _takes_joined(link: Link, manners: LinkManners) -> bool:
     return len(parts) == 2
 
 
-def _answers(link: Link, question: str, shape: Callable[[str], object]) -> bool:
+def _answer(link: Link, question: str, shape: Callable[[str], Shape]) -> Shape | None:
+    """Return the answer to a question that may not exist, None without one of the right shape."""
     answers = probe(link, question)
     if answers is None:
-        return False
+        return None
     try:
-        link.shaped(question, answers[0], shape)
+        return link.shaped(question, answers[0], shape)
     except InstrumentError:
         recover(link)
-        return False
-    return True
+        return None

@@ -103,6 +103,8 @@ class Multimeter(Driver):
         """
         if self.restarted:
             self.acknowledge_restart()
+        if not self._dialect.command(function):
+            raise InstrumentError(f"{self.name}: has no function {function} in its dialect; use another meter")
         self.ready()
         self._learn(function)
         began_s, taken, generation = self.clock.monotonic_s(), self.clock.now(), self.link.state.generation
@@ -161,8 +163,6 @@ class Multimeter(Driver):
     def _first(self, function: Function, full_scale: float | None) -> Indication:
         """Configure and take one reading."""
         command = self._dialect.command(function)
-        if not command:
-            raise InstrumentError(f"{self.name}: has no function {function} in its dialect; use another meter")
         if full_scale is not None and not self._dialect.range_argument:
             raise InstrumentError(f"{self.name}: its range cannot be set from here; leave it to the meter")
         argument = fill(self._dialect.range_argument, range=f"{full_scale:g}") if full_scale is not None else ""

@@ -20,6 +20,7 @@ LIMIT_RATIO, LIMIT_AMPERE = 0.02, 0.005  # a current within this of the limit is
 WRONG_SIGN_VOLT = 0.1
 CREEP_PER_MINUTE, CREEP_AMPERE = 0.10, 0.003
 CREEP_SPAN_S, CREEP_WINDOW_S = 15.0, 60.0
+START_UP_S = 2.0  # while a board starts its current may rise in steps; that is no creep
 DISCHARGED_VOLT = 0.5
 FLOWING_AMPERE = 0.010  # a supply's own meter is no evidence below 5 mA; twice that is
 
@@ -151,7 +152,7 @@ class PowerWatch:
 
     def _creep(self, point: SupplyPoint) -> Stop | None:
         """Compare the current with the least-squares line through the last minute."""
-        if self.stage is not Stage.STEADY:
+        if self.stage is not Stage.STEADY or point.at_s - self._on_at_s < START_UP_S:
             return None
         self._currents.append((point.at_s, point.current_ampere))
         while point.at_s - self._currents[0][0] > CREEP_WINDOW_S:

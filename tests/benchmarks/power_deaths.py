@@ -100,7 +100,7 @@ def _ended(
         os.write(master, b"\x03")
     elif how == "closed terminal":
         os.close(master)
-    off_s = _settled_off(supply, load, began)
+    off_s = _settled_off(supply, load, began, 2.6 if how == "SIGSTOP" else 0.8)
     victim.kill()
     told += victim.stdout.read()
     kept = journal.read_bytes().split(b"\n") if journal.exists() else []
@@ -109,10 +109,10 @@ def _ended(
     return Death(off_s, len(set(told.split(b"\n")[:-1]) - set(kept)), was_on)
 
 
-def _settled_off(supply: SupplyFront, load: LoadFront, began: float) -> float:
-    """Return when both were last seen on, watched until they have been off for a while."""
+def _settled_off(supply: SupplyFront, load: LoadFront, began: float, watch_s: float) -> float:
+    """Return when both were last seen on, watched until they have been off for `watch_s` seconds."""
     last_on = max(began, time.perf_counter()) if supply.output or load.input else began
-    while time.perf_counter() - last_on < 2.5 and time.perf_counter() - began < GIVE_UP_S:
+    while time.perf_counter() - last_on < watch_s and time.perf_counter() - began < GIVE_UP_S:
         if supply.output or load.input:
             last_on = time.perf_counter()
         time.sleep(0.002)
