@@ -251,8 +251,7 @@ def _single_parts(budget: Budget, normal: list[tuple[float, float]]) -> Iterable
         if len(members) == 1:
             found.append(first)
         elif is_one_error(members, budget.correlations):
-            sensitivity = total / first.standard_uncertainty if first.standard_uncertainty else 0.0
-            found.append(replace(first, sensitivity=sensitivity))
+            found.append(replace(first, sensitivity=total / first.standard_uncertainty))
         else:
             normal.append((total, min(each.degrees_of_freedom for each in members)))
     return found

@@ -15,7 +15,7 @@ from enum import StrEnum
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.budget import Budget
 from benchcheck.metrology.coverage import Law
-from benchcheck.metrology.distribution import check_level
+from benchcheck.metrology.distribution import check_level, level_of_factor
 from benchcheck.metrology.guard_band import GuardBand, MultipleOfU
 from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
@@ -34,13 +34,15 @@ class Verdict(StrEnum):
 
 
 _FULL_U = MultipleOfU(1.0)
+_EXACT_LEVELS = {0.6827: level_of_factor(1.0), 0.9545: level_of_factor(2.0), 0.9973: level_of_factor(3.0)}
 
 
 @dataclass(frozen=True, slots=True)
 class DecisionRule:
     """How uncertainty is taken into account: name, guard band, coverage level of U, and the words allowed.
 
-    `coverage` 0.9545 is the level of k = 2 on a normal. `binary` leaves only pass and fail (ILAC-G8 4.2.1
+    A `coverage` of 0.9545 means the exact level of k = 2 on a normal, as 0.6827 and 0.9973 mean those of 1 and 3
+    (GUM table G.2). `binary` leaves only pass and fail (ILAC-G8 4.2.1
     and 4.2.2); otherwise the conditional verdicts of 4.2.3 are given.
     """
 
@@ -50,8 +52,9 @@ class DecisionRule:
     binary: bool = False
 
     def __post_init__(self) -> None:
-        """Refuse a level that is no probability."""
+        """Refuse a level that is no probability, and take a rounded sigma level for what it means."""
         check_level(self.coverage, f'decision rule "{self.name}": coverage')
+        object.__setattr__(self, "coverage", _EXACT_LEVELS.get(self.coverage, self.coverage))
 
     def __str__(self) -> str:
         """Return the rule as it is printed in records and on sheets."""

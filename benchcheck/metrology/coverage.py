@@ -3,7 +3,8 @@
 A handheld's budget is dominated by one rectangular term: k = 2 then claims more than is possible, and a
 normal's tails are wrong. So the terms are added as what they are: rectangular (a triangular or trapezoidal
 is two of them), U-shaped, and normal, or Student's t where the normal part has finite degrees of freedom.
-Sums in closed form cost microseconds (`kernel`); the rest goes through a Fourier series (`convolution`).
+Sums in closed form cost microseconds (`kernel`); the rest goes through a Fourier series (`convolution`);
+`adding` chooses.
 """
 
 from __future__ import annotations
@@ -13,31 +14,14 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from benchcheck.errors import MetrologyError
+from benchcheck.metrology.adding import choose_kernel
 from benchcheck.metrology.distribution import check_level, coverage_factor, normal_quantile
-from benchcheck.metrology.kernel import (
-    ClosedForm,
-    ExactRectangular,
-    Kernel,
-    amplification,
-    arcsine_base,
-    normal_base,
-    point_base,
-    student_base,
-)
+from benchcheck.metrology.kernel import Kernel
 
 __all__ = ["CoverageInterval", "Law", "OutputDistribution"]
 
 _SET = object.__setattr__
-#: rounding in a closed form may grow by this much before another way is taken.
-_MOST_AMPLIFIED = 1e6
-#: more terms than this make the signed sum slower than a Fourier series.
-_MOST_RECTANGULAR, _MOST_EXACT = 6, 10
-#: a rectangular term this small beside the normal is a normal: its fourth cumulant moves no ninth digit.
-_AS_NORMAL = 0.01
-_AS_STUDENT = 1e-4
-#: a term this small beside the widest only rounds the corners of its density.
-_CORNER = 3e-8
-_REACH = 6.0
+_ROOT_2, _ROOT_3 = math.sqrt(2.0), math.sqrt(3.0)
 #: Newton doubles the digits: a step this small in tail and distance leaves an error of its square.
 _LAST_STEP = 1e-8
 #: beyond this many standard uncertainties no tail is told from none, not even that of one degree of freedom.
@@ -242,71 +226,6 @@ class OutputDistribution:
         return OutputDistribution(center, self.rectangular, self.sigma, self.degrees_of_freedom, self.u_shaped)
 
 
-_ROOT_2, _ROOT_3 = math.sqrt(2.0), math.sqrt(3.0)
-
-
-def choose_kernel(
-    rectangular: tuple[float, ...], u_shaped: tuple[float, ...], sigma: float, degrees_of_freedom: float
-) -> Kernel:
-    """Return the cheapest way to add these terms that keeps nine digits; not all of them are 0."""
-    normal = math.isinf(degrees_of_freedom)
-    if sigma > 0.0:
-        limit = sigma * (_AS_NORMAL if normal else _AS_STUDENT)
-        small = [each for each in rectangular if each <= limit]
-        if small:
-            sigma = math.hypot(sigma, *(each / _ROOT_3 for each in small))
-            rectangular = tuple(each for each in rectangular if each > limit)
-    rectangular, sigma = _without_corners(rectangular, sigma)
-    if sigma > 0.0 and not normal:
-        return _student_kernel(rectangular, u_shaped, sigma, degrees_of_freedom)
-    return _normal_kernel(rectangular, u_shaped, sigma)
-
-
-def _without_corners(rectangular: tuple[float, ...], sigma: float) -> tuple[tuple[float, ...], float]:
-    if not rectangular:
-        return rectangular, sigma
-    widest = max(rectangular)
-    limit = widest * _CORNER
-    if min(rectangular) > limit and not 0.0 < sigma <= limit:
-        return rectangular, sigma
-    small = [each for each in rectangular if each <= limit]
-    if 0.0 < sigma <= limit:
-        small.append(sigma * _ROOT_3)
-        sigma = 0.0
-    kept = [each for each in rectangular if each > limit]
-    kept[kept.index(widest)] = math.hypot(widest, *small)
-    return tuple(kept), sigma
-
-
-def _fits(rectangular: tuple[float, ...], reach: float) -> bool:
-    return len(rectangular) <= _MOST_RECTANGULAR and amplification(rectangular, reach) <= _MOST_AMPLIFIED
-
-
-def _normal_kernel(rectangular: tuple[float, ...], u_shaped: tuple[float, ...], sigma: float) -> Kernel:
-    if not u_shaped and sigma > 0.0 and _fits(rectangular, _REACH * sigma):
-        return ClosedForm(normal_base(sigma, len(rectangular)), rectangular)
-    if not u_shaped and sigma == 0.0:
-        if _fits(rectangular, 0.0):
-            return ClosedForm(point_base(len(rectangular)), rectangular)
-        if len(rectangular) <= _MOST_EXACT:
-            return ExactRectangular(rectangular)
-    if len(u_shaped) == 1 and sigma == 0.0 and _fits(rectangular, u_shaped[0]):
-        return ClosedForm(arcsine_base(u_shaped[0], len(rectangular)), rectangular)
-    from benchcheck.metrology.convolution import FourierSeries
-
-    return FourierSeries(rectangular, u_shaped, sigma)
-
-
-def _student_kernel(rectangular: tuple[float, ...], u_shaped: tuple[float, ...], sigma: float, dof: float) -> Kernel:
-    # an average over one more rectangular term needs whole degrees of freedom, or more of them than terms
-    exists = dof == math.floor(dof) or len(rectangular) < dof
-    if not u_shaped and exists and _fits(rectangular, _REACH * sigma):
-        return ClosedForm(student_base(sigma, dof, len(rectangular)), rectangular)
-    from benchcheck.metrology.convolution import ScaleMixture
-
-    return ScaleMixture(lambda each: choose_kernel(rectangular, u_shaped, each, math.inf), sigma, dof)
-
-
 def _solve(kernel: Kernel, tail: float, distance: float) -> float:
     """Return where `kernel` leaves `tail` beyond: Newton on the logarithm from `distance`, kept in a bracket."""
     near, far = 0.0, math.inf
@@ -325,7 +244,7 @@ def _solve(kernel: Kernel, tail: float, distance: float) -> float:
         following = distance + step
         if not near < following < far:
             following = 2.0 * distance + 1.0 if math.isinf(far) else 0.5 * (near + far)
-        if following == distance or far <= near * (1.0 + 4e-16):
+        if following == distance or far <= near * (1.0 + 1e-15):
             break
         distance = following
     return distance

@@ -29,6 +29,8 @@ _SQRT_2 = math.sqrt(2.0)
 _STANDARD_NORMAL = NormalDist()
 #: a sum of rounded shares may fall this much short of a whole number of degrees of freedom.
 _WHOLE = 1e-9
+#: Student's t then differs from the normal by one part in as many.
+_AS_MANY_AS_INFINITE = 1e12
 
 
 class Distribution(StrEnum):
@@ -107,13 +109,15 @@ def student_quantile(p: float, degrees_of_freedom: float) -> float:
 def whole_degrees_of_freedom(degrees_of_freedom: float) -> float:
     """Return effective degrees of freedom truncated to the lower integer (GUM G.4.1 note 1, H.1.6).
 
-    Never below 1; infinity stays.
+    Never below 1; beyond 10^12 they are as good as infinite.
 
     >>> whole_degrees_of_freedom(16.75)
     16.0
     """
     if math.isinf(degrees_of_freedom):
         return degrees_of_freedom
+    if degrees_of_freedom > _AS_MANY_AS_INFINITE:
+        return math.inf
     return max(1.0, float(math.floor(degrees_of_freedom * (1.0 + _WHOLE))))
 
 

@@ -227,6 +227,20 @@ def test_uncertain_limits_make_the_whole_student() -> None:
     assert found.expanded_uncertainty == pytest.approx(budget.gum_coverage(0.95).expanded_uncertainty, rel=1e-12)
 
 
+def test_a_coefficient_of_zero_changes_nothing() -> None:
+    parts = limits("a", "a", 3.0), limits("b", "b", 1.0)
+    plain, stated = Budget(0.0, "V", parts), Budget(0.0, "V", parts, (Correlation("a", "b", 0.0),))
+    assert stated.coverage(0.95) == plain.coverage(0.95)
+    assert stated.effective_degrees_of_freedom == plain.effective_degrees_of_freedom
+
+
+def test_three_errors_that_are_one_cancel_as_one() -> None:
+    # their matrix is singular: one direction only is left
+    parts = standard("a", "a", 1.0), standard("b", "b", 2.0), standard("c", "c", 3.0, sensitivity=-1.0)
+    full = tuple(Correlation(x, y, 1.0) for x, y in (("a", "b"), ("a", "c"), ("b", "c")))
+    assert Budget(0.0, "V", parts, full).combined_standard_uncertainty == 0.0
+
+
 def test_covariance_follows_from_shared_contributions() -> None:
     shared = standard("s", "s", 2.0)
     first = Budget(0.0, "V", (shared, standard("a", "a", 1.0)))

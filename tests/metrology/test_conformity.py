@@ -124,6 +124,14 @@ def test_a_budget_is_judged_by_its_exact_distribution() -> None:
     assert found.verdict is Verdict.PASS
 
 
+@pytest.mark.parametrize(("level", "k"), [(0.6827, 1.0), (0.9545, 2.0), (0.9973, 3.0)])
+def test_a_rounded_sigma_level_means_the_whole_factor(level: float, k: float) -> None:
+    found = assess(normal(100.0, 0.1), TOLERANCE, DecisionRule(coverage=level))
+    assert found.coverage_factor == pytest.approx(k, rel=1e-13)
+    assert found.expanded_uncertainty == pytest.approx(0.1 * k, rel=1e-13)
+    assert found.level == pytest.approx(level, abs=5e-5)
+
+
 def test_a_rule_is_printed_in_words() -> None:
     found = assess(normal(100.0), TOLERANCE)
     assert found.rule == "ILAC-G8:09/2019 4.2.3, w = 1 U, coverage 95.45 %"

@@ -60,6 +60,10 @@ def test_a_contribution_rebuilt_from_its_fields_is_equal() -> None:
         assert Contribution(**fields) == part
 
 
+def test_a_bare_trapezoid_gets_its_divisor_from_its_base() -> None:
+    assert Contribution("a", "a", 0.5, Distribution.TRAPEZOIDAL, 1.0).divisor == 2.0
+
+
 def test_bounds_and_resolution_are_rectangular() -> None:
     bounds = Contribution.from_bounds("t", "temperature", 96.0, 104.0)
     step = Contribution.from_resolution("d", "display", 1.0)

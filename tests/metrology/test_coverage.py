@@ -18,8 +18,8 @@ from scipy import integrate, stats
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology import Budget, Contribution, OutputDistribution, simulate_budget
-from benchcheck.metrology.convolution import FourierSeries, ScaleMixture
-from benchcheck.metrology.coverage import choose_kernel
+from benchcheck.metrology.adding import choose_kernel
+from benchcheck.metrology.convolution import FourierSeries, StudentSeries
 from benchcheck.metrology.kernel import (
     ClosedForm,
     ExactRectangular,
@@ -98,10 +98,28 @@ def test_a_normal_alone_is_a_normal(sigma: float, level: float) -> None:
     assert expanded(level, sigma=sigma) == pytest.approx(sigma * float(stats.norm.ppf(0.5 + level / 2)), rel=1e-12)
 
 
-@given(st.floats(0.1, 10), st.integers(1, 200), LEVELS)
+@given(st.floats(0.1, 10), st.one_of(st.integers(1, 200), st.floats(1.0, 1e9)), LEVELS)
 def test_a_student_alone_is_a_student(sigma: float, dof: int, level: float) -> None:
     found = expanded(level, sigma=sigma, dof=dof)
     assert found == pytest.approx(sigma * float(stats.t.ppf(0.5 + level / 2, dof)), rel=1e-9)
+
+
+@pytest.mark.parametrize("dof", [1e3, 1e6, 1e12, 1e100, 1e290])
+def test_many_degrees_of_freedom_lead_to_the_normal(dof: float) -> None:
+    # the t quantile is z + (z**3 + z) / 4 nu and smaller terms
+    z = 1.959963984540054
+    assert expanded(0.95, sigma=1.0, dof=dof) == pytest.approx(z + (z**3 + z) / (4 * dof), rel=4 / dof / dof + 1e-12)
+    both, normal = OutputDistribution(0.0, (1.0,), 0.5, dof), OutputDistribution(0.0, (1.0,), 0.5)
+    assert both.expanded_uncertainty(0.95) == pytest.approx(normal.expanded_uncertainty(0.95), rel=2 / dof + 1e-12)
+
+
+def test_a_far_smaller_type_a_contribution_leaves_the_normal_alone() -> None:
+    # its effective degrees of freedom are finite, though beyond counting
+    parts = (
+        Contribution.from_standard("a", "a", 1.0),
+        Contribution.from_standard("b", "b", 1e-30, degrees_of_freedom=3),
+    )
+    assert Budget(0.0, "V", parts).coverage(0.95).expanded_uncertainty == pytest.approx(1.959963984540054, rel=1e-12)
 
 
 # one rectangular and a smooth term, against quadrature
@@ -143,7 +161,7 @@ def test_closed_form_and_series_agree(widths: list[float], sigma: float, at: flo
     rectangular = tuple(widths)
     closed, series = (
         ClosedForm(normal_base(sigma, len(rectangular)), rectangular),
-        FourierSeries(rectangular, (), sigma),
+        FourierSeries(rectangular, (), np.array([sigma])),
     )
     x = -at * math.hypot(sigma, *(each / math.sqrt(3) for each in rectangular))
     assume(isinstance(choose_kernel(rectangular, (), sigma, math.inf), ClosedForm))
@@ -193,7 +211,7 @@ def test_closed_form_and_whole_numbers_agree(widths: list[float], at: float) -> 
 def test_u_shaped_and_rectangular_agree_with_the_series(a: float, b: float, at: float) -> None:
     x = -at * (a + b)
     below, _ = ClosedForm(arcsine_base(a, 1), (b,)).lower(x)
-    other, _ = FourierSeries((b,), (a,), 0.0).lower(x)
+    other, _ = FourierSeries((b,), (a,), np.zeros(1)).lower(x)
     assert below == pytest.approx(other, abs=2e-6)
 
 
@@ -211,7 +229,7 @@ def test_u_shaped_and_normal_agree_with_quadrature(a: float, b: float, sigma: fl
 @pytest.mark.parametrize("dof", [1, 2, 3, 5, 10, 30, 100, 1000])
 @pytest.mark.parametrize("x", [0.0, 0.5, 2.0, 10.0])
 def test_a_mixture_of_normals_is_student(dof: int, x: float) -> None:
-    mixture = ScaleMixture(lambda sigma: ClosedForm(normal_base(sigma, 0), ()), 1.0, dof)
+    mixture = StudentSeries((), (), 1.0, dof)
     below, density = mixture.lower(-x)
     assert below == pytest.approx(float(stats.t.cdf(-x, dof)), rel=1e-9)
     assert density == pytest.approx(float(stats.t.pdf(x, dof)), rel=1e-9)
@@ -222,7 +240,7 @@ def test_a_mixture_of_normals_is_student(dof: int, x: float) -> None:
 def test_closed_form_and_mixture_of_student_sums_agree(dof: float, rectangular: tuple[float, ...]) -> None:
     # as many terms as degrees of freedom or more: an antiderivative stands for the integral that does not exist
     closed = ClosedForm(student_base(0.6, dof, len(rectangular)), rectangular)
-    mixture = ScaleMixture(lambda sigma: choose_kernel(rectangular, (), sigma, math.inf), 0.6, dof)
+    mixture = StudentSeries(rectangular, (), 0.6, dof)
     for x in (0.0, -0.7, -2.0, -5.0):
         below, density = closed.lower(x)
         other, other_density = mixture.lower(x)
@@ -398,3 +416,26 @@ def test_scoring_with_normal_and_rectangular_terms_loads_no_numpy() -> None:
 
 def test_numpy_arrays_are_not_needed_for_terms() -> None:
     assert OutputDistribution(0.0, tuple(np.array([1.0, 2.0]))).support == (-3.0, 3.0)
+
+
+SIZES = st.sampled_from([0.0, 1e-30, 1e-12, 1e-3, 0.5, 1.0, 7.0, 1e4, 1e30])
+
+
+@given(
+    st.lists(SIZES, max_size=4).map(tuple),
+    SIZES,
+    st.sampled_from([math.inf, 1, 2, 3, 5, 2.7, 40, 1e9]),
+    st.sampled_from([(), (), (), (1.0,), (1e30,), (1e-12,)]),
+)
+@settings(max_examples=300)
+def test_extreme_but_legal_terms_never_give_a_wrong_number(
+    rectangular: tuple[float, ...], sigma: float, dof: float, u_shaped: tuple[float, ...]
+) -> None:
+    law = OutputDistribution(0.0, rectangular, sigma, dof, u_shaped)
+    reach = law.expanded_uncertainty(0.95)
+    low, high = law.support
+    assert 0.0 <= reach <= high * (1 + 1e-9)
+    assert low == -high
+    if law.standard_uncertainty > 0.0:
+        assert 2 * law.sf(reach) == pytest.approx(0.05, rel=1e-6)
+        assert law.sf(0.0) == pytest.approx(0.5, rel=1e-9)
