@@ -127,7 +127,7 @@ def _first_antiderivative(nu: int, factor: float) -> Callable[[float, Sequence[f
 
     From the nu-th partial moment, by parts: the integral of t**nu times the density, t = sqrt(nu) tan(phi).
     """
-    root, odd, scale = math.sqrt(nu), nu % 2 == 1, factor * float(nu) ** (0.5 * (nu + 1))
+    root, odd, scale = math.sqrt(nu), nu % 2 == 1, factor * math.pow(nu, 0.5 * (nu + 1))
     powers: tuple[int, ...] = tuple(range(2 if odd else 1, nu, 2))
     falling = [1.0]
     for k in range(nu):
