@@ -51,6 +51,7 @@ def _of_unit(records: Path, unit: str, html: Path | None, every: bool) -> int:
     refuse_output("--html", html)
     from benchcheck.record.history import history_of
     from benchcheck.record.store import shelf_of
+    from benchcheck.report.course import horizon
     from benchcheck.report.text import history_lines
 
     shelf = shelf_of(records, unit)
@@ -58,7 +59,7 @@ def _of_unit(records: Path, unit: str, html: Path | None, every: bool) -> int:
         click.echo(f"left out: {fault}", err=True)
     if not shelf.records:
         raise UsageError(Fault(str(records), "", f'holds no records of "{unit}"{_known(records, unit)}'))
-    found = history_of(shelf.records)
+    found = history_of(shelf.records, at=horizon(shelf.records))
     if html is not None:
         from benchcheck.document import write_atomically
         from benchcheck.report.html import history_page

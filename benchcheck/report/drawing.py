@@ -11,6 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from benchcheck.quantity import format_value
+from benchcheck.report.course import shown_trend
+from benchcheck.report.wording import day_words
+
 if TYPE_CHECKING:
     from benchcheck.record.history import Point, Series
     from benchcheck.score.model import Score
@@ -95,13 +99,15 @@ def _guards(score: Score, low: float, high: float, place: object) -> tuple[tuple
 
 @dataclass(frozen=True, slots=True)
 class TrendPlot:
-    """A check over the years: `points` as (x, y, y of value + U, y of value - U), limits and the fitted line.
+    """A check over the years: `points` as (x, y, y of value + U, y of value - U), limits as (y, words), the line.
 
+    `days` are those at the two ends of the drawing.
     `line` is (x1, y1, x2, y2); `forecast` (x, y upper, y lower), both None below three values.
     """
 
     points: tuple[tuple[float, float, float, float], ...]
-    limits: tuple[float, ...]
+    limits: tuple[tuple[float, str], ...]
+    days: tuple[str, str]
     line: tuple[float, float, float, float] | None
     forecast: tuple[float, float, float] | None
 
@@ -115,8 +121,9 @@ def plot_trend(series: Series) -> TrendPlot | None:
     limits = [one for one in (points[-1].score.lower, points[-1].score.upper) if one is not None]
     low, high = _heights(points, limits, series)
     ends = [point.date.timestamp() for point in points]
-    if series.trend is not None:
-        ends.append(series.trend.at.timestamp())
+    trend = shown_trend(series)
+    if trend is not None:
+        ends.append(trend.at.timestamp())
     first, last = min(ends), max(ends)
 
     def x(moment: float) -> float:
@@ -130,14 +137,14 @@ def plot_trend(series: Series) -> TrendPlot | None:
     for point in points:
         value, expanded = point.score.value or 0.0, point.score.expanded_uncertainty or 0.0
         drawn.append((x(point.date.timestamp()), y(value), y(value + expanded), y(value - expanded)))
-    shown = tuple(y(limit) for limit in limits if low <= limit <= high)
-    trend = series.trend
+    shown = tuple((y(limit), format_value(limit, unit, digits=4)) for limit in limits if low <= limit <= high)
+    days = (day_words(points[0].date), day_words(trend.at if trend is not None else points[-1].date))
     if trend is None:
-        return TrendPlot(tuple(drawn), shown, None, None)
+        return TrendPlot(tuple(drawn), shown, days, None, None)
     back = trend.forecast.expected - trend.slope_per_year * (trend.at.timestamp() - first) / (365.25 * 86400.0)
     line = (x(first), y(back), x(trend.at.timestamp()), y(trend.forecast.expected))
     forecast = (x(trend.at.timestamp()), y(trend.forecast.upper), y(trend.forecast.lower))
-    return TrendPlot(tuple(drawn), shown, line, forecast)
+    return TrendPlot(tuple(drawn), shown, days, line, forecast)
 
 
 def _heights(points: Sequence[Point], limits: Sequence[float], series: Series) -> tuple[float, float]:
@@ -146,8 +153,9 @@ def _heights(points: Sequence[Point], limits: Sequence[float], series: Series) -
     for point in points:
         value, expanded = point.score.value or 0.0, point.score.expanded_uncertainty or 0.0
         found += (value - expanded, value + expanded)
-    if series.trend is not None:
-        found += (series.trend.forecast.lower, series.trend.forecast.upper)
+    trend = shown_trend(series)
+    if trend is not None:
+        found += (trend.forecast.lower, trend.forecast.upper)
     span = max(found) - min(found) or abs(found[0]) or 1.0
     found += [limit for limit in limits if min(found) - 3 * span <= limit <= max(found) + 3 * span]
     low, high = min(found), max(found)

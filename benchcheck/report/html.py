@@ -17,9 +17,9 @@ from markupsafe import Markup
 from benchcheck.quantity import format_percent, format_value
 from benchcheck.record.history import History, Series
 from benchcheck.record.record import Record
+from benchcheck.report.course import moved_checks, shown_trend
 from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_trend
 from benchcheck.report.summary import overdue, summarise
-from benchcheck.report.text import moved
 from benchcheck.report.wording import (
     counts_words,
     day_words,
@@ -87,7 +87,8 @@ def sheet_page(record: Record) -> str:
 
 def history_page(history: History) -> str:
     """Return the history of a unit as one HTML document with a plot a check."""
-    courses = [_course(series) for series in history.series]
+    moved = moved_checks(history)
+    courses = [_course(series, series.check in moved) for series in history.series]
     return (
         _environment()
         .get_template("history.html")
@@ -131,17 +132,17 @@ def _notes(record: Record) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _course(series: Series) -> Course:
+def _course(series: Series, moved: bool) -> Course:
     rows = tuple(
         (day_words(point.date), value_words(point.score), verdict_words(point.score)) for point in series.points
     )
-    return Course(series, plot_trend(series), rows, _sentence(series), moved(series))
+    return Course(series, plot_trend(series), rows, _sentence(series), moved)
 
 
 def _sentence(series: Series) -> str:
-    trend, unit = series.trend, series.quantity_unit
+    trend, unit = shown_trend(series), series.quantity_unit
     if trend is None:
-        return "Three values are needed before a trend can be seen."
+        return "A trend needs three values over a month or more."
     slope, half = (format_value(one, unit, digits=3) for one in (trend.slope_per_year, trend.slope_half_width))
     lower, upper = (format_value(one, unit, digits=3) for one in (trend.forecast.lower, trend.forecast.upper))
     seen = "Drift" if trend.significant else "No drift to be seen"

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from benchcheck.quantity import format_value
 from benchcheck.record.audit import Audit
 from benchcheck.record.changes import Change, ChangeKind, Changes
-from benchcheck.record.history import History, Series
+from benchcheck.record.history import History, Series, Trend
+from benchcheck.report.course import moved_checks, shown_trend
 from benchcheck.report.wording import (
     day_words,
     moment_words,
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from benchcheck.record.index import IndexedVisit
     from benchcheck.record.record import Record
 
-__all__ = ["audit_lines", "changes_lines", "history_lines", "moved", "visits_lines"]
+__all__ = ["audit_lines", "changes_lines", "history_lines", "visits_lines"]
 
 
 def history_lines(history: History, *, every: bool = False) -> tuple[str, ...]:
@@ -32,7 +32,9 @@ def history_lines(history: History, *, every: bool = False) -> tuple[str, ...]:
     lines: list[str] = []
     for number, record in enumerate(history.visits, 1):
         lines += _visit(number, record)
-    told, quiet = [one for one in history.series if moved(one)], [one for one in history.series if not moved(one)]
+    names = moved_checks(history)
+    told = [one for one in history.series if one.check in names]
+    quiet = [one for one in history.series if one.check not in names]
     if len(history.visits) > 1 and told:
         lines += ["", "What moved, oldest visit first:"]
         lines += [line for series in told for line in _series(series)]
@@ -45,30 +47,6 @@ def history_lines(history: History, *, every: bool = False) -> tuple[str, ...]:
     elif len(history.visits) == 1:
         lines += ["", "One visit so far: there is nothing to compare it with. --all lists its checks"]
     return tuple(lines)
-
-
-def moved(series: Series) -> bool:
-    """Return whether a check's verdict, what it showed, or its value changed over the visits, or is to leave limits.
-
-    A value counts as changed where first and last differ by more than both uncertainties together.
-    """
-    if len(set(series.verdicts)) > 1:
-        return True
-    scores = [point.score for point in series.points]
-    if len({score.value is None for score in scores}) > 1:
-        return True
-    trend, last = series.trend, scores[-1]
-    if trend is not None:
-        return trend.significant or (trend.leaves(last.lower, last.upper) and len(scores) > 3)
-    return _stepped(series)
-
-
-def _stepped(series: Series) -> bool:
-    first, last = series.points[0].score, series.points[-1].score
-    if first.value is None or last.value is None or first.quantity_unit != last.quantity_unit:
-        return first.value is None and last.value is None and first.display.casefold() != last.display.casefold()
-    both = math.hypot(first.expanded_uncertainty or 0.0, last.expanded_uncertainty or 0.0)
-    return abs(last.value - first.value) > both
 
 
 def _visit(number: int, record: Record) -> Iterator[str]:
@@ -94,14 +72,12 @@ def _series(series: Series) -> Iterator[str]:
     for point in series.points:
         words = f"{day_words(point.date)}  {value_words(point.score, ascii=True):<28} {verdict_words(point.score)}"
         yield f"    {words}".rstrip()
-    if series.trend is not None:
-        yield from wrapped(_trend(series), "    ", "    ")
+    trend = shown_trend(series)
+    if trend is not None:
+        yield from wrapped(_trend(series, trend), "    ", "    ")
 
 
-def _trend(series: Series) -> str:
-    trend = series.trend
-    if trend is None:
-        return ""
+def _trend(series: Series, trend: Trend) -> str:
     unit, last = series.quantity_unit, series.points[-1].score
 
     def said(value: float) -> str:

@@ -12,6 +12,7 @@ from benchcheck.clock import FakeClock
 from benchcheck.record.history import history_of
 from benchcheck.record.journal import Journal
 from benchcheck.record.record import Record, read_record
+from benchcheck.report.course import horizon, moved_checks, shown_trend
 from benchcheck.report.html import history_page, sheet_page
 from benchcheck.score.model import Score, Verdict
 from tests.record.samples import HEAD, RESULT, SCORES, write_visit
@@ -153,3 +154,38 @@ def test_a_history_page_plots_the_trend_and_says_it_in_words(tmp_path: Path) -> 
     assert "beyond a limit" in texts(tree)
     assert page.count('class="fitted"') == 1
     assert page.count('<circle class="value"') == 4
+
+
+def test_visits_within_a_month_show_no_drift_over_years(tmp_path: Path) -> None:
+    records = []
+    for day in range(4):
+        clock = FakeClock(datetime(2026, 1, 20 + day, 10, 15, tzinfo=UTC))
+        with Journal.create(tmp_path, HEAD, clock) as journal:
+            journal.append_scores((replace(SCORES[0], value=4680.0 + 2.0 * day, budget=None),))
+            journal.append_result(RESULT)
+        records.append(read_record(journal.path))
+    history = history_of(records, at=horizon(records))
+    assert history.series[0].trend is not None
+    assert shown_trend(history.series[0]) is None
+    assert moved_checks(history) == frozenset()
+    assert "A trend needs three values over a month or more." in texts(assert_accessible(history_page(history)))
+
+
+@pytest.mark.parametrize(("years", "ahead_days"), [(0, 30.0), (1, 365.0), (8, 365.25)])
+def test_a_forecast_reaches_no_further_than_the_visits_reach_back(
+    tmp_path: Path, years: int, ahead_days: float
+) -> None:
+    records = [visit(tmp_path, SCORES, 2026 + step * years) for step in range(2)]
+    last = records[-1].head.date
+    at = horizon(records)
+    assert last is not None
+    assert at is not None
+    assert (at - last).total_seconds() / 86400 == pytest.approx(ahead_days)
+
+
+def test_a_change_within_the_uncertainty_has_not_moved(tmp_path: Path) -> None:
+    plain = replace(SCORES[0], budget=None)
+    same = [visit(tmp_path / "a", (replace(plain, value=4680.0 + 30.0 * step),), 2026 + step) for step in range(2)]
+    other = [visit(tmp_path / "b", (replace(plain, value=4680.0 + 40.0 * step),), 2026 + step) for step in range(2)]
+    assert moved_checks(history_of(same)) == frozenset()  # U of the difference is 24.3 ohm times the root of two
+    assert moved_checks(history_of(other)) == {"R14.resistance"}

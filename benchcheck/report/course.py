@@ -1,0 +1,69 @@
+"""Which checks of a unit moved over its visits, and how far ahead their course may honestly be drawn.
+
+A forecast reaches no further ahead than the visits reach back, and a year at most; visits within one month
+show no drift over years at all, whatever line fits them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from benchcheck.record.changes import ChangeKind, changes_between
+from benchcheck.record.history import History, Series, Trend
+
+if TYPE_CHECKING:
+    from benchcheck.record.record import Record
+
+__all__ = ["horizon", "moved_checks", "shown_trend"]
+
+_SHORTEST = timedelta(days=30)
+_FURTHEST = timedelta(days=365.25)
+_FEWEST_TO_WARN = 4
+
+
+def horizon(records: Sequence[Record]) -> datetime | None:
+    """Return the time to forecast for, None where no record has a date."""
+    dates = [record.head.date for record in records if record.head.date is not None]
+    if not dates:
+        return None
+    return max(dates) + max(_SHORTEST, min(max(dates) - min(dates), _FURTHEST))
+
+
+def shown_trend(series: Series) -> Trend | None:
+    """Return the trend of a series where its visits reach back far enough to show one."""
+    dates = [point.date for point in series.points]
+    return series.trend if max(dates) - min(dates) >= _SHORTEST else None
+
+
+def moved_checks(history: History) -> frozenset[str]:
+    """Return the checks that changed from one visit to the next or over all, drift, or are to leave their limits.
+
+    A change counts against the uncertainty of the difference, one meter's own errors cancelled.
+    """
+    visits = history.visits
+    pairs = [*pairwise(visits), *([(visits[0], visits[-1])] if len(visits) > 2 else [])]
+    found = {
+        change.check
+        for earlier, later in pairs
+        for change in changes_between(earlier, later).ranked
+        if change.kind is not ChangeKind.SAME
+    }
+    return frozenset(found | {series.check for series in history.series if _heading_out(series)})
+
+
+def _heading_out(series: Series) -> bool:
+    trend, last = shown_trend(series), series.points[-1].score
+    if trend is None:
+        return False
+    leaving = trend.leaves(last.lower, last.upper) and not _outside(series)
+    return trend.significant or (leaving and trend.count >= _FEWEST_TO_WARN)
+
+
+def _outside(series: Series) -> bool:
+    """Whether the last value is outside already, so that there is nothing to warn of."""
+    last = series.points[-1].score
+    below = last.value is not None and last.lower is not None and last.value < last.lower
+    return below or (last.value is not None and last.upper is not None and last.value > last.upper)
