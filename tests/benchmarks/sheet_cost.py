@@ -1,0 +1,60 @@
+"""A sheet of 300 checks, each with a budget: read from the file, made into a page (reach 0.5 s).
+
+The peer is reading the same record alone: what the page costs is the rest.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import replace
+from pathlib import Path
+from statistics import median
+
+from benchcheck.clock import FakeClock
+from benchcheck.record.journal import Journal
+from benchcheck.record.record import read_record
+from benchcheck.report.html import sheet_page
+from tests.record.samples import HEAD, RESULT, SCORES
+
+CHECKS = 300
+ROUNDS = 7
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = _record(Path(folder))
+        read_s, page_s, command_s = [], [], []
+        for _ in range(ROUNDS):
+            start = time.perf_counter()
+            record = read_record(path)
+            between = time.perf_counter()
+            page = sheet_page(record)
+            page_s.append(time.perf_counter() - between)
+            read_s.append(between - start)
+            command_s.append(_command(path, Path(folder) / "sheet.html"))
+        ratio = (median(read_s) + median(page_s)) / median(read_s)
+        told = f"  sheet of {CHECKS} checks: page {median(page_s):.3f} s, {len(page) / 1e3:.0f} kB; "
+        told += f"reading alone {median(read_s):.3f} s, ratio of both to it {ratio:.2f}"
+        print(f"{told}; the whole command, cold {median(command_s):.3f} s (reach 0.5 s)")
+
+
+def _record(folder: Path) -> Path:
+    with Journal.create(folder / "records", HEAD, FakeClock()) as journal:
+        journal.append_scores([replace(SCORES[0], check=f"R{number}.resistance") for number in range(CHECKS)])
+        journal.append_result(RESULT)
+    return journal.path
+
+
+def _command(path: Path, target: Path) -> float:
+    command = [sys.executable, "-m", "benchcheck", "sheet", str(path), "-o", str(target)]
+    start = time.perf_counter()
+    subprocess.run(command, capture_output=True, check=True, env=dict(os.environ))
+    return time.perf_counter() - start
+
+
+if __name__ == "__main__":
+    main()
