@@ -13,8 +13,9 @@ from benchcheck.bench.accuracy import Coverage
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 from benchcheck.metrology import Contribution
+from benchcheck.metrology.same_meter import linearity, rounding
 
-__all__ = ["LeadCorrection", "accuracy_contributions", "lead_correction"]
+__all__ = ["LeadCorrection", "accuracy_contributions", "lead_correction", "not_shared"]
 
 #: functions whose reading holds the leads' own resistance.
 TWO_WIRE = frozenset({Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR})
@@ -22,10 +23,10 @@ TWO_WIRE = frozenset({Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUIT
 
 @dataclass(frozen=True, slots=True)
 class LeadCorrection:
-    """What to take off a two-wire reading, in ohm, and how far off that may be."""
+    """What to take off a two-wire reading, in ohm, and what that adds to its budget."""
 
     resistance_ohm: float = 0.0
-    contribution: Contribution | None = None
+    contributions: tuple[Contribution, ...] = ()
 
 
 def accuracy_contributions(
@@ -70,26 +71,65 @@ def _accuracy(meter: Meter, chosen: MeterRange, value: float, ambient_c: float) 
     return Contribution.from_expanded(name, label, half_width, level=0.95, origin=origin)
 
 
-def lead_correction(meter: Meter, function: Function, measured_ohm: float | None = None) -> LeadCorrection:
+def lead_correction(
+    meter: Meter,
+    function: Function,
+    measured_ohm: float | None = None,
+    *,
+    chosen: MeterRange | None = None,
+    reading: str = "",
+    value_ohm: float = 0.0,
+    ambient_c: float = 23.0,
+) -> LeadCorrection:
     """Return what the leads of this meter add to a reading of this function.
 
     `measured_ohm` is the session's reading with the tips shorted; None takes the bench file's figure within
-    its limits. Nulled leads are taken off by the meter already: what a null leaves behind remains, and no less
-    than what the shorted tips still read, for nobody knows whether the null held for the other readings.
+    its limits. Taken off a reading of `value_ohm` on the range `chosen` it shares that range's errors, where
+    it was read there too. Nulled leads are taken off by the meter already: what a null leaves behind remains,
+    and no less than what the shorted tips still read, for nobody knows whether the null held.
     """
     leads = meter.leads
     if function not in TWO_WIRE:
         return LeadCorrection()
+    residual = leads.residual_or(meter.finest_ohms)
     if leads.nulled:
-        half_width = max(leads.residual_or(meter.finest_ohms), abs(measured_ohm or 0.0))
-        taken_off, origin = 0.0, "left after the null"
-    elif measured_ohm is not None:
-        taken_off, half_width, origin = measured_ohm, leads.residual_or(meter.finest_ohms), "tips shorted"
-    else:
-        taken_off, half_width, origin = leads.resistance_ohm, leads.limits_ohm, "bench file"
+        return _leads(meter, 0.0, max(residual, abs(measured_ohm or 0.0)), "left after the null")
+    if measured_ohm is None:
+        return _leads(meter, leads.resistance_ohm, leads.limits_ohm, "bench file")
+    shorted = meter.range_for(Function.OHMS, measured_ohm)
+    if shorted is None or chosen is None:
+        return _leads(meter, measured_ohm, residual, "tips shorted")
+    if shorted != chosen:
+        residual += shorted.half_width(measured_ohm, ambient_c)
+        return _leads(meter, measured_ohm, residual, f"tips shorted, read on range {shorted.name}")
+    shared = (
+        _accuracy(meter, chosen, measured_ohm, ambient_c).times(-1.0),
+        *not_shared(reading, chosen, value_ohm - measured_ohm),
+    )
+    return _leads(meter, measured_ohm, residual, "tips shorted, read on the same range", shared)
+
+
+def _leads(
+    meter: Meter, taken_off: float, half_width: float, origin: str, shared: tuple[Contribution, ...] = ()
+) -> LeadCorrection:
     if half_width == 0.0:
-        return LeadCorrection(taken_off)
-    contribution = Contribution.from_limits(
+        return LeadCorrection(taken_off, shared)
+    own = Contribution.from_limits(
         f"{meter.name}.leads", "leads and contacts", half_width, sensitivity=-1.0, origin=origin
     )
-    return LeadCorrection(taken_off, contribution)
+    return LeadCorrection(taken_off, (*shared, own))
+
+
+def not_shared(name: str, chosen: MeterRange, separation: float) -> tuple[Contribution, Contribution]:
+    """Return what the difference of two readings on one range keeps of the meter: its curve and two roundings.
+
+    `separation` is how far apart the readings lie; the counts of the accuracy bound the bend of the curve.
+    """
+    curve = linearity(
+        f"{name}.linearity",
+        chosen.resolution,
+        separation=separation,
+        full_scale=chosen.full_scale,
+        integral_nonlinearity=chosen.half_width(0.0),
+    )
+    return curve, rounding(f"{name}.rounding", chosen.resolution)

@@ -146,7 +146,7 @@ def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
 def _no_room(check: Check, found: Conformity, budget: Budget) -> Finding:
     because = (
         f"{shown(check, found.value)} with U = {shown(check, found.expanded_uncertainty, 3)}: "
-        f"guard bands of {shown(check, found.guard_band, 3)} leave no room within {limits_words(check)}"
+        f"guard bands of {shown(check, found.guard_band, 3)} leave no room; wanted is {limits_words(check)}"
     )
     return undecided(Reason.METER, because, _better(check, found, budget))
 

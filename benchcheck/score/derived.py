@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from benchcheck.bench.contributions import accuracy_contributions
+from benchcheck.bench.contributions import accuracy_contributions, not_shared
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Formula
 from benchcheck.metrology import Budget, Contribution, difference, ratio
-from benchcheck.metrology.same_meter import linearity, rounding
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.measured import Measured, measure
@@ -71,15 +70,7 @@ def _remains(name: str, first: Measured, second: Measured) -> tuple[Contribution
     shared = first.range is not None and first.range == second.range and first.meter == second.meter
     if not shared or first.range is None:
         return ()
-    chosen = first.range
-    curve = linearity(
-        f"{name}.linearity",
-        chosen.resolution,
-        separation=first.budget.value - second.budget.value,
-        full_scale=chosen.full_scale,
-        integral_nonlinearity=chosen.half_width(0.0),
-    )
-    return curve, rounding(f"{name}.rounding", chosen.resolution)
+    return not_shared(name, first.range, first.budget.value - second.budget.value)
 
 
 def _unit(budget: Budget, check: Check) -> Budget:

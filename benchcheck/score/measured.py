@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from benchcheck.bench.contributions import TWO_WIRE, LeadCorrection, accuracy_contributions, lead_correction
+from benchcheck.bench.contributions import TWO_WIRE, accuracy_contributions, lead_correction
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 from benchcheck.bench.model import Bench
@@ -68,6 +68,24 @@ def picked_meter(check: Check, readings: Sequence[Reading], bench: Bench) -> Met
     return undecided(Reason.METER, because, check.workaround or "borrow an instrument that does")
 
 
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """Readings of one check that carry numbers, with what they were taken with; numbers in the quantity unit."""
+
+    check: Check
+    values: tuple[float, ...]
+    mean: float
+    recorded: float  # the coarsest last digit that was written down
+    meter: Meter
+    range: MeterRange
+    leads_ohm: float | None  # the session's reading with the tips shorted, where it speaks for this meter
+
+    @property
+    def digit(self) -> float:
+        """What one step of the readings was: the display's, or coarser where less was written down."""
+        return max(self.recorded, self.range.resolution)
+
+
 def measure(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:
     """Return the value and budget of readings that all carry a number, or why they make no value."""
     if check.function is Function.TIME:
@@ -75,30 +93,42 @@ def measure(check: Check, readings: Sequence[Reading], bench: Bench, session: Se
     meter = picked_meter(check, readings, bench)
     if isinstance(meter, Finding):
         return meter
-    values = [_signed(check, reading) for reading in readings]
+    values = tuple(_signed(check, reading) for reading in readings)
     mean = values[0] if len(values) == 1 else math.fsum(values) / len(values)
     chosen = meter.range_for(check.function, mean, readings[0].meter_range)
     if chosen is None:
         return _no_range(check, meter, mean, readings[0].meter_range)
-    resolution = max(reading.display.resolution or 0.0 for reading in readings)
     of_session = check.subject != "meter" and meter is bench.meter_for(Function.OHMS)
-    measured_ohm = session.leads_ohm if of_session else None
-    problem = _unusable(check, meter, chosen, values, resolution, measured_ohm)
-    if problem is not None:
-        return problem
-    leads = lead_correction(meter, check.function, measured_ohm) if check.subject != "meter" else LeadCorrection()
-    contributions = [
-        *accuracy_contributions(
-            meter, chosen, mean, reading=check.id, ambient_c=session.ambient_c, recorded_resolution=resolution
+    recorded = max(reading.display.resolution or 0.0 for reading in readings)
+    taken = _Taken(check, values, mean, recorded, meter, chosen, session.leads_ohm if of_session else None)
+    return _unusable(taken) or _budgeted(taken, session.ambient_c)
+
+
+def _budgeted(taken: _Taken, ambient_c: float) -> Measured:
+    check, meter, chosen = taken.check, taken.meter, taken.range
+    contributions = list(
+        accuracy_contributions(
+            meter, chosen, taken.mean, reading=check.id, ambient_c=ambient_c, recorded_resolution=taken.recorded
         )
-    ]
-    if leads.contribution is not None:
-        contributions.append(leads.contribution)
-    if len(values) > 1:
-        contributions.append(_repeatability(check, values, max(resolution, chosen.resolution)))
+    )
+    value = taken.mean
+    if check.subject != "meter":
+        leads = lead_correction(
+            meter,
+            check.function,
+            taken.leads_ohm,
+            chosen=chosen,
+            reading=check.id,
+            value_ohm=taken.mean,
+            ambient_c=ambient_c,
+        )
+        value -= leads.resistance_ohm
+        contributions += leads.contributions
+    if len(taken.values) > 1:
+        contributions.append(_repeatability(taken))
     if check.function is Function.DIODE:
-        contributions += _junction(check, session.ambient_c)
-    return Measured(Budget(mean - leads.resistance_ohm, check.quantity_unit, tuple(contributions)), meter, chosen)
+        contributions += _junction(check, ambient_c)
+    return Measured(Budget(value, check.quantity_unit, tuple(contributions)), meter, chosen)
 
 
 def _signed(check: Check, reading: Reading) -> float:
@@ -121,63 +151,51 @@ def _no_range(check: Check, meter: Meter, value: float, named: str) -> Finding:
     return undecided(Reason.METER, because, "name the meter and range the reading was taken on, or read again")
 
 
-def _unusable(
-    check: Check,
-    meter: Meter,
-    chosen: MeterRange,
-    values: Sequence[float],
-    resolution: float,
-    leads_ohm: float | None,
-) -> Finding | None:
+def _unusable(taken: _Taken) -> Finding | None:
     """Return why numbers are no measurement of this check: residual charge, a broken lead, loose contacts."""
-    lowest = min(values)
-    if leads_ohm is not None and abs(leads_ohm) > _BROKEN_LEAD_OHM and check.function in TWO_WIRE:
-        because = f"the shorted tips read {shown(check, leads_ohm)}: a broken lead, or not a reading of the leads"
+    check, lowest = taken.check, min(taken.values)
+    if taken.leads_ohm is not None and abs(taken.leads_ohm) > _BROKEN_LEAD_OHM and check.function in TWO_WIRE:
+        tips = shown(check, taken.leads_ohm)
+        because = f"the shorted tips read {tips}: a broken lead, or not a reading of the leads"
         return undecided(Reason.CONTACT, because, "change the leads, then enter meter.leads_shorted again")
-    if check.function in _DRIVEN and lowest < -chosen.half_width(lowest):
+    if check.function in _DRIVEN and lowest < -taken.range.half_width(lowest):
         because = f"{shown(check, lowest)}: a resistance below zero means charge or a voltage across it"
         return undecided(Reason.METHOD, because, "discharge through a resistor, read the volts, then read again")
-    if len(values) == 1:
+    if len(taken.values) == 1:
         return None
-    spread, allowed = max(values) - lowest, _DISAGREE * _repeats_to(check, meter, chosen, values, resolution)
+    spread, allowed = max(taken.values) - lowest, _DISAGREE * _repeats_to(taken)
     if spread <= allowed:
         return None
-    because = (
-        f"touch-downs differ by {shown(check, spread, 2)}, more than the {shown(check, allowed, 2)} contacts allow"
-    )
+    differ, most = shown(check, spread, 2), shown(check, allowed, 2)
+    because = f"touch-downs differ by {differ}, more than the {most} contacts allow"
     return undecided(Reason.CONTACT, because, "clean the point and read again twice with a needle tip")
 
 
-def _repeats_to(check: Check, meter: Meter, chosen: MeterRange, values: Sequence[float], resolution: float) -> float:
+def _repeats_to(taken: _Taken) -> float:
     """Return what two good touch-downs differ by, in the quantity unit."""
+    check = taken.check
     slow = check.settle or check.phase is Phase.ISOLATION
     share = _REPEATS_TO_SETTLING if slow else _REPEATS_TO
-    contacts = meter.leads.residual_or(meter.finest_ohms) if check.function in TWO_WIRE else 0.0
+    contacts = taken.meter.leads.residual_or(taken.meter.finest_ohms) if check.function in TWO_WIRE else 0.0
     drift = _JUNCTION_V_PER_K * _JUNCTION_DRIFT_K if check.function is Function.DIODE else 0.0
-    return max(resolution, chosen.resolution) + share * max(map(abs, values)) + contacts + drift
+    return taken.digit + share * max(map(abs, taken.values)) + contacts + drift
 
 
-def _repeatability(check: Check, values: Sequence[float], digit: float) -> Contribution:
+def _repeatability(taken: _Taken) -> Contribution:
     """Return the type A contribution of the mean, its scatter pooled with half a digit of the meter's own.
 
     Readings that scatter beyond that stand for themselves.
     """
-    count = len(values)
-    mean = math.fsum(values) / count
-    squares = math.fsum((value - mean) ** 2 for value in values)
+    count = len(taken.values)
+    squares = math.fsum((value - taken.mean) ** 2 for value in taken.values)
     dof = _PRIOR_DEGREES_OF_FREEDOM + count - 1
-    own = (digit / 2) ** 2
-    name, label = f"{check.id}.repeatability", f"repeatability of {count} readings"
+    own = (taken.digit / 2) ** 2
+    name, label = f"{taken.check.id}.repeatability", f"repeatability of {count} readings"
     if squares / (count - 1) > _POOLS_BELOW * own:
-        return Contribution.from_readings(name, label, values, origin="type A (GUM 4.2.3)")
+        return Contribution.from_readings(name, label, taken.values, origin="type A (GUM 4.2.3)")
     pooled = math.sqrt((_PRIOR_DEGREES_OF_FREEDOM * own + squares) / dof)
-    return Contribution.from_standard(
-        name,
-        label,
-        pooled / math.sqrt(count),
-        degrees_of_freedom=dof,
-        origin="type A, pooled with half a digit (GUM 4.2.4)",
-    )
+    origin = "type A, pooled with half a digit (GUM 4.2.4)"
+    return Contribution.from_standard(name, label, pooled / math.sqrt(count), degrees_of_freedom=dof, origin=origin)
 
 
 def _junction(check: Check, ambient_c: float) -> list[Contribution]:

@@ -65,10 +65,12 @@ def _other_instrument(check: Check, bench: Bench, ratio_of: RatioOf, now: float)
 def _for_ohms(check: Check, found: Measured, now: float) -> Iterator[str]:
     if any(each.id.endswith(".leads") and share > 0.1 for each, share in _shares(found)):
         yield "Short the tips and null the leads"
+    if now >= _ENOUGH or check.limits.upper is None:
+        return
     if abs(found.budget.value) < _SMALL_OHM:
-        if "current" not in check.workaround:
+        if "orce" not in check.workaround:
             yield _FORCE
-    elif now < _ENOUGH and found.range is not None:
+    elif found.range is not None and "ompare" not in check.workaround:
         digits = found.range.resolution * max(found.range.accuracy.counts, 1.0)
         yield (
             f"Compare with a reference resistor of nearly this value on the same range: what both share cancels, "

@@ -113,16 +113,30 @@ def test_leads_are_taken_off_once_and_what_remains_is_in_the_budget(
 ) -> None:
     found = lead_correction(with_leads(**leads), Function.OHMS, measured)
     assert found.resistance_ohm == taken_off
-    assert found.contribution is not None
-    assert found.contribution.id == "dmm.leads"
-    assert found.contribution.half_width == pytest.approx(half_width)
+    (own,) = found.contributions
+    assert own.id == "dmm.leads"
+    assert own.half_width == pytest.approx(half_width)
 
 
 def test_four_wires_and_volts_have_no_leads_in_them() -> None:
     for function in (Function.OHMS_4W, Function.DC_VOLTAGE, Function.CAPACITANCE):
-        assert lead_correction(with_leads(), function).contribution is None
+        assert lead_correction(with_leads(), function).contributions == ()
 
 
 def test_leads_known_exactly_add_nothing_to_the_budget() -> None:
     found = lead_correction(with_leads(resistance_ohm=0.2, limits_ohm=0.0), Function.OHMS)
-    assert (found.resistance_ohm, found.contribution) == (0.2, None)
+    assert (found.resistance_ohm, found.contributions) == (0.2, ())
+
+
+def test_tips_read_on_the_same_range_share_its_errors_and_on_another_bring_their_own() -> None:
+    """By hand: 0.8 % of 0.2 ohm + 3 digits of 0.1 ohm is 0.3016 ohm; half a digit of contacts is 0.05 ohm."""
+    leads = Leads(resistance_ohm=0.2, limits_ohm=0.1)
+    meter = Meter("dmm", "own", (ohms(600.0, 0.1), SIX_K), leads)
+    small, large = meter.ranges
+    shared = lead_correction(meter, Function.OHMS, 0.2, chosen=small, reading="R1.resistance", value_ohm=4.9)
+    by_id = {each.id: each for each in shared.contributions}
+    assert set(by_id) == {"dmm.ohms.600.accuracy", "R1.resistance.linearity", "R1.resistance.rounding", "dmm.leads"}
+    assert by_id["dmm.ohms.600.accuracy"].half_width == pytest.approx(0.3016)
+    assert by_id["dmm.ohms.600.accuracy"].sensitivity == -1.0
+    (alone,) = lead_correction(meter, Function.OHMS, 0.2, chosen=large, reading="R1.resistance").contributions
+    assert alone.half_width == pytest.approx(0.05 + 0.3016)

@@ -6,6 +6,8 @@ import math
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
@@ -56,6 +58,39 @@ def test_leads_are_taken_off_as_the_session_measured_them_else_as_the_bench_stat
     assert measured(small, "0.5", on=on).budget.value == pytest.approx(0.3)
     assert measured(small, "0.5", on=on, session=Session(leads_ohm=0.3)).budget.value == pytest.approx(0.2)
     assert measured(small, "0.5", on=bench()).budget.value == pytest.approx(0.5)
+
+
+@given(
+    part=st.floats(0.0, 300.0),
+    gain=st.floats(-0.01, 0.01),
+    offset=st.floats(-0.25, 0.25),
+    curve=st.floats(-0.25, 0.25),
+    contacts=st.floats(-0.05, 0.05),
+)
+def test_what_shorted_tips_take_off_is_never_further_off_than_the_budget_allows(
+    part: float, gain: float, offset: float, curve: float, contacts: float
+) -> None:
+    """A simulated 600 ohm range within 1 % + 5 digits: gain, offset, an S-shaped curve and rounding to 0.1 ohm."""
+
+    def shown(ohm: float) -> float:
+        bent = ohm * (1.0 + gain) + offset + curve * math.sin(2.0 * math.pi * ohm / 600.0)
+        return round(bent, 1)
+
+    of = check("L1.dc_resistance", limits=Limits(None, 400.0))
+    on, leads_ohm = own('{ resistance = "0.3 ohm", limits = "0.2 ohm" }'), 0.3
+    session = Session(leads_ohm=shown(leads_ohm))
+    found = measured(of, f"{shown(part + leads_ohm + contacts):.1f}", on=on, session=session)
+    lowest, highest = found.budget.distribution.support
+    assert lowest - 1e-9 <= part <= highest + 1e-9
+
+
+def test_tips_shorted_on_the_same_range_make_a_small_resistance_far_better_known_than_the_specification() -> None:
+    """0.5 ohm of counts cancel; by hand at 1 ohm: a digit of curve, a digit of rounding, half a digit of contacts."""
+    of = check("L1.dc_resistance", limits=Limits(None, 2.0))
+    on = own('{ resistance = "0.3 ohm", limits = "0.2 ohm" }')
+    stated, null = (measured(of, "1.2", on=on, session=Session(leads_ohm=leads)) for leads in (None, 0.2))
+    assert stated.budget.coverage(0.9545).expanded_uncertainty > 0.5
+    assert null.budget.coverage(0.9545).expanded_uncertainty < 0.16
 
 
 def test_the_leads_are_not_taken_off_the_reading_of_the_leads() -> None:
