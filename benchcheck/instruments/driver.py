@@ -163,9 +163,23 @@ class Driver:
             )
 
 
-def answers_reliably(link: Link, *questions: str) -> bool:
-    """Return whether an instrument answers questions; one lost answer is forgiven, two are not."""
-    return probe(link, *questions) is not None or probe(link, *questions) is not None
+def answers_reliably(link: Link, questions: Sequence[str], shapes: Sequence[Callable[[str], object]]) -> bool:
+    """Return whether an instrument answers questions in their shapes; one lost answer is forgiven, two are not.
+
+    Some instruments answer an unknown question with a word of their own instead of silence.
+    """
+    return _answers(link, questions, shapes) or _answers(link, questions, shapes)
+
+
+def _answers(link: Link, questions: Sequence[str], shapes: Sequence[Callable[[str], object]]) -> bool:
+    answers = probe(link, *questions)
+    try:
+        return answers is not None and all(
+            shape(answer) is not None for shape, answer in zip(shapes, answers, strict=True)
+        )
+    except ValueError:
+        recover(link)
+        return False
 
 
 def within(found: float, wanted: float, absolute: float, relative: float) -> bool:

@@ -37,7 +37,9 @@ class ElectronicLoad(Driver):
             raise BenchError(
                 Fault(self.name, "channel", f"{channel} is none of the load's {known}; give 1 to {known}")
             )
-        self._says_mode = bool(self._dialect.mode_query) and answers_reliably(self.link, self._dialect.mode_query)
+        self._says_mode = bool(self._dialect.mode_query) and answers_reliably(
+            self.link, [self._dialect.mode_query], [read_text]
+        )
 
     def set_constant_current(self) -> None:
         """Choose constant current with the input off, since a change of mode opens and closes the input."""

@@ -7,6 +7,7 @@ counts. Overload and "not a number" are states, never values.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -79,7 +80,7 @@ class Multimeter(Driver):
         self._ranges = tuple(ranges)
         self._null_ohm: float | None = None
         question = self._dialect.function_query
-        self._says_function = bool(question) and answers_reliably(self.link, question)
+        self._says_function = bool(question) and answers_reliably(self.link, [question], [self._known_word])
         if not self._says_function:
             self.notes.append("does not say its function; look at its display before trusting a reading")
         self._says_range: dict[Function, bool] = {}
@@ -186,9 +187,10 @@ class Multimeter(Driver):
         """Find out once whether the meter says its range and repeats a reading without being set up anew."""
         if function not in self._says_range:
             question = self._range_query(function)
-            self._says_range[function] = bool(question) and answers_reliably(self.link, question)
+            self._says_range[function] = bool(question) and answers_reliably(self.link, [question], [read_number])
         if self._repeats is None:
-            self._repeats = answers_reliably(self.link, self._dialect.again)
+            shape = functools.partial(read_indication, meter=self._dialect, function=function)
+            self._repeats = answers_reliably(self.link, [self._dialect.again], [shape])
             if not self._repeats:
                 self.notes.append(f"does not answer {self._dialect.again}; every reading sets it up anew")
 
@@ -210,6 +212,13 @@ class Multimeter(Driver):
         if wanted is not None and full_scale < wanted * (1.0 - RANGE_MATCH):
             raise InstrumentError(f"{self.name}: was to use the range {wanted:g} and used {full_scale:g}")
         return full_scale
+
+    def _known_word(self, answer: str) -> str:
+        """Return the word for a function, whichever it is; ValueError for any other answer."""
+        word = read_text(answer).upper()
+        if not any(word in words for words in self._dialect.function_words.values()):
+            raise ValueError(f"{answer!r} is no function")
+        return word
 
     def _same_function(self, function: Function, answer: str) -> None:
         word = self.read(self._dialect.function_query, answer, read_text).upper()

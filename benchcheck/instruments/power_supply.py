@@ -6,6 +6,8 @@ found out while its output is off. An unknown family is read, never driven.
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -91,13 +93,27 @@ class PowerSupply(Driver):
     def _found_lacking(self) -> frozenset[str]:
         """Ask everything that may be missing; one message settles it where nothing is."""
         optional = [key for key in ("ovp_get", "mode", "ovp_tripped", "ocp_tripped") if getattr(self._dialect, key)]
-        if not optional or (
-            self.link.joins and answers_reliably(self.link, *self._addressed(*map(self._filled, optional)))
-        ):
+        if not optional or (self.link.joins and self._answers(*optional)):
             return frozenset()
-        lacking = [key for key in optional if not answers_reliably(self.link, *self._addressed(self._filled(key)))]
+        lacking = [key for key in optional if not self._answers(key)]
         self.notes += [f"does not answer {self._filled(key)}" for key in lacking]
         return frozenset(lacking)
+
+    def _answers(self, *keys: str) -> bool:
+        shapes: dict[str, Callable[[str], object]] = {
+            "ovp_get": functools.partial(read_number, quantity_unit="V"),
+            "mode": self._mode_shape,
+            "ovp_tripped": functools.partial(read_bool, true_words=self._dialect.true_words),
+            "ocp_tripped": functools.partial(read_bool, true_words=self._dialect.true_words),
+        }
+        address = self._addressed()
+        chosen = [read_integer] * sum("?" in piece for piece in address)
+        questions = (*address, *map(self._filled, keys))
+        return answers_reliably(self.link, questions, [*chosen, *(shapes[key] for key in keys)])
+
+    def _mode_shape(self, answer: str) -> object:
+        kind = self._dialect.mode_kind
+        return read_text(answer) if kind == "text" else decode_bit(answer, kind, 1)
 
     # ---- settings
 
