@@ -11,12 +11,13 @@ Everything here is centred on zero and symmetric; callers ask for the lower half
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
 from typing import Protocol
 
 from benchcheck.metrology.quadrature import integrate
+from benchcheck.metrology.student import first_antiderivative, student_cdf, student_peak
 
 __all__ = [
     "Base",
@@ -87,20 +88,18 @@ def student_base(sigma: float, degrees_of_freedom: float, count: int) -> Base:
     Beyond the first `degrees_of_freedom` an integral from minus infinity does not exist; an antiderivative
     stands for it, of which the signed sum only sees what it may.
     """
-    from scipy.special import stdtr
-
     nu = degrees_of_freedom
-    factor = _student_peak(nu)
+    factor = student_peak(nu)
     # in units of sigma each further integral brings one more of it
     units = sigma ** (count - 1), sigma**count
     steps = tuple((nu + 1 - 2 * n, n * (nu - n)) for n in range(1, count + 1))
-    power = -0.5 * (nu + 1)
-    beyond = _first_antiderivative(int(nu), factor) if nu <= count else None
+    power, cdf = -0.5 * (nu + 1), student_cdf(nu)
+    beyond = first_antiderivative(int(nu), factor) if nu <= count else None
 
     def integrals(x: float) -> tuple[float, float]:
         z = x / sigma
         square = z * z
-        before, last = factor * math.exp(power * math.log1p(square / nu)), float(stdtr(nu, z))
+        before, last = factor * math.exp(power * math.log1p(square / nu)), cdf(z)
         lower = [before, last]
         for slope, below in steps:
             if below or beyond is None:
@@ -112,40 +111,6 @@ def student_base(sigma: float, degrees_of_freedom: float, count: int) -> Base:
         return before * units[0], last * units[1]
 
     return Base(integrals, -math.inf)
-
-
-def _student_peak(nu: float) -> float:
-    """Return the density of Student's t at 0: a quotient of gamma functions, by its series where both are huge."""
-    if nu < 100.0:
-        return math.exp(math.lgamma(0.5 * (nu + 1)) - math.lgamma(0.5 * nu)) / math.sqrt(nu * math.pi)
-    series = 1.0 - 1.0 / (4 * nu) + 1.0 / (32 * nu**2) + 5.0 / (128 * nu**3) - 21.0 / (2048 * nu**3 * nu)
-    return series / _SQRT_2PI
-
-
-def _first_antiderivative(nu: int, factor: float) -> Callable[[float, Sequence[float]], float]:
-    """Return an antiderivative of the nu-fold integral of Student's t, the last that exists, given all of them.
-
-    From the nu-th partial moment, by parts: the integral of t**nu times the density, t = sqrt(nu) tan(phi).
-    """
-    root, odd, scale = math.sqrt(nu), nu % 2 == 1, factor * math.pow(nu, 0.5 * (nu + 1))
-    powers: tuple[int, ...] = tuple(range(2 if odd else 1, nu, 2))
-    falling = [1.0]
-    for k in range(nu):
-        falling.append(-falling[-1] * (nu - k))
-    whole, factors = falling[-1], tuple(falling[:-1])
-
-    def antiderivative(z: float, found: Sequence[float]) -> float:
-        square = z * z
-        sine = z / math.sqrt(nu + square)
-        moment = 0.5 * math.log1p(square / nu) if odd else math.asinh(z / root)
-        for power in powers:
-            moment -= math.pow(sine, power) / power
-        by_parts = 0.0
-        for each, integral in zip(factors, found[1:], strict=True):
-            by_parts = by_parts * z + each * integral
-        return (scale * moment - by_parts * z) / whole
-
-    return antiderivative
 
 
 def arcsine_base(half_width: float, count: int) -> Base:
