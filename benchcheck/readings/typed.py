@@ -36,6 +36,8 @@ def _misfit(check: Check, display: Display) -> str:
             allowed = " or ".join(f'"{answer}"' for answer in check.answers)
             return f'"{display.text}" is not an answer to this; write {allowed}'
         return ""
+    if check.function is Function.TEMPERATURE and display.value is not None and not -20.0 <= display.value <= 60.0:
+        return f'"{display.text}" is no temperature to work at; write the room\'s in degrees Celsius, such as "23"'
     if display.state in (DisplayState.BEEP, DisplayState.NO_BEEP) and check.quantity_unit != "ohm":
         return f'"{display.text}" says nothing about a quantity in {check.quantity_unit}; write the number shown'
     return ""

@@ -8,7 +8,7 @@ decided near the limits (common practice), below one nothing at all.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
@@ -23,7 +23,9 @@ from benchcheck.score.conclude import assessed
 from benchcheck.score.derived import derive
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import Measured, measure
-from benchcheck.score.words import joined, shown
+from benchcheck.score.surroundings import Circuit
+from benchcheck.score.through import Through, through_circuit
+from benchcheck.score.words import joined, lifted, shown
 from benchcheck.score.workarounds import workaround
 
 __all__ = ["Capability", "Decides", "capabilities", "capability", "capability_json", "expected_value"]
@@ -87,17 +89,31 @@ def expected_value(check: Check) -> float | None:
     return lower if lower is not None else upper
 
 
-def capabilities(checks: Iterable[Check], bench: Bench, session: Session) -> tuple[Capability, ...]:
-    """Return the capability of every check, in order; derived checks find their sources among them."""
+def capabilities(
+    checks: Iterable[Check], bench: Bench, session: Session, circuit: Circuit | None = None
+) -> tuple[Capability, ...]:
+    """Return the capability of every check, in order; derived checks find their sources among them.
+
+    With the board's `circuit` a part is judged by its own value where the nets around it are complete.
+    """
     listed = tuple(checks)
     by_id = {check.id: check for check in listed}
-    return tuple(capability(check, bench, session, by_id) for check in listed)
+    return tuple(capability(check, bench, session, by_id, circuit) for check in listed)
 
 
-def capability(check: Check, bench: Bench, session: Session, by_id: Mapping[str, Check] | None = None) -> Capability:
+def capability(
+    check: Check,
+    bench: Bench,
+    session: Session,
+    by_id: Mapping[str, Check] | None = None,
+    circuit: Circuit | None = None,
+) -> Capability:
     """Return what this bench can do for a check; `by_id` holds the sources of derived ones."""
     if check.function is Function.VISUAL:
         return _plain(check, Decides.BY_EYE)
+    through = through_circuit(check, bench, session, circuit) if circuit is not None else None
+    if through is not None:
+        return _solved(check, through, bench)
     found = _as_expected(check, bench, session, by_id or {})
     if isinstance(found, Finding):
         return _without_value(check, bench, session, found)
@@ -117,6 +133,27 @@ def capability(check: Check, bench: Bench, session: Session, by_id: Mapping[str,
         reason=_reason(check, ratio, expanded),
         workaround="" if decides is Decides.YES else _workaround(check, found, bench, session, by_id or {}),
         **_window(check, found.meter, bench, session),
+    )
+
+
+def _solved(check: Check, through: Through, bench: Bench) -> Capability:
+    """Return the capability for a part whose own value follows from the circuit around it."""
+    conformity = assessed(check, through.budget, bench.decision)
+    assert conformity is not None
+    expanded = conformity.expanded_uncertainty
+    ratio = _half_width(check) / expanded if expanded > 0.0 else None
+    decides = _decides(replace(check, evidence=Evidence.DIRECT), ratio, room=conformity.decides)
+    return _plain(
+        check,
+        decides,
+        expanded_uncertainty=expanded,
+        ratio=ratio,
+        meter=through.meter,
+        meter_range=through.meter_range,
+        reason=_reason(check, ratio, expanded),
+        workaround="" if decides is Decides.YES else lifted(check),
+        window_lower=through.window[0],
+        window_upper=through.window[1],
     )
 
 

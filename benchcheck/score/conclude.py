@@ -140,6 +140,12 @@ def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
         again = f"{check.first_step.rstrip('.')}, then {again}"
     if bound <= 0.0 and check.quantity_unit in _NEVER_NEGATIVE:
         return again
+    ends = [abs(end) for end in (check.limits.lower, check.limits.upper) if end is not None]
+    other = check.limits.lower if above else check.limits.upper
+    misplaced = other is not None and (bound <= other if above else bound >= other)
+    if misplaced or not 0.5 * min(ends) <= abs(found.value) <= 2.0 * max(ends):
+        # the guard band was that of this far-off reading, not of one near the limit
+        return f"{again}: a reading well inside {limits_words(check)} would pass"
     return f"{again}: a reading {side} {shown(check, bound)} would pass"
 
 

@@ -91,7 +91,7 @@ def _decision(score: Score, check: Check, rule: DecisionRule) -> tuple[str, ...]
         lines.append(f"  probability that it lies within the limits: {100 * score.conformance_probability:.3g} %")
     if score.verdict is not None:
         lines.append(f"  verdict: {score.verdict}{f' ({score.code})' if score.code else ''}")
-    return tuple(textwrap.fill(line, _WIDTH, subsequent_indent="    ") for line in lines)
+    return tuple(part for line in lines for part in textwrap.wrap(line, _WIDTH, subsequent_indent="    "))
 
 
 def _accepted(score: Score, check: Check) -> str:

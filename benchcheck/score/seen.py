@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from benchcheck.bench.contributions import TWO_WIRE
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
@@ -14,6 +15,7 @@ from benchcheck.score.measured import Measured, measure, picked_meter
 from benchcheck.score.model import Reason
 from benchcheck.score.span import from_beep, from_overload, judge_span
 from benchcheck.score.visual import judge_words
+from benchcheck.score.words import shown
 
 __all__ = ["seen"]
 
@@ -31,7 +33,7 @@ def seen(check: Check, readings: Sequence[Reading], bench: Bench, session: Sessi
         return problem
     (shape,) = shapes
     if shape is DisplayState.VALUE:
-        return measure(check, readings, bench, session)
+        return _impossible(check, readings) or measure(check, readings, bench, session)
     if shape is DisplayState.OVERLOAD:
         return _overload(check, readings, bench, session)
     return _beep(check, readings, bench, beeps=shape is DisplayState.BEEP)
@@ -66,6 +68,29 @@ def _no_value(check: Check, readings: Sequence[Reading], shapes: set[DisplayStat
         because = "red and black were exchanged, and this check holds one way only"
         return undecided(Reason.METHOD, because, "read it with red where the check puts it")
     return None
+
+
+def _impossible(check: Check, readings: Sequence[Reading]) -> Finding | None:
+    """Return why a negative number is no reading here: charge, exchanged leads or a slip; None where it may be one.
+
+    Ohms are looked at with the leads taken off; volts may have either sign.
+    """
+    lowest = min(reading.display.value or 0.0 for reading in readings)
+    if lowest < 0.0 and check.id == "meter.leads_shorted":
+        because = f"{shown(check, lowest)}: leads are never below zero; the null was taken with the tips apart"
+        return undecided(Reason.METHOD, because, "short the tips, null again, then read them")
+    if lowest >= 0.0 or check.function in (Function.DC_VOLTAGE, Function.TEMPERATURE, *TWO_WIRE, Function.OHMS_4W):
+        return None
+    if check.function is Function.DC_CURRENT:
+        if check.limits.lower is not None or -lowest <= 0.01 * (check.limits.upper or 0.0):
+            return None  # a few counts below zero are the meter's own
+        because = f"{shown(check, lowest)}: the current reads backwards"
+        return undecided(Reason.METHOD, because, "exchange red and black, then read again")
+    if check.function is Function.DIODE:
+        because = f"{shown(check, lowest)}: a diode reading below zero means charge, or exchanged leads"
+        return undecided(Reason.METHOD, because, "discharge through a resistor, mind red and black, then read again")
+    because = f"{shown(check, lowest)}: {check.function.replace('_', ' ')} is never below zero"
+    return undecided(Reason.METHOD, because, "look at the sign and at the leads, then read again")
 
 
 def _one_way(check: Check) -> bool:

@@ -31,7 +31,7 @@ _STEPS = 12
 
 @dataclass(slots=True)
 class CircuitSolver:
-    """Turns the budget of a reading on this board and bench into that of the part; a `surroundings.Solver`."""
+    """Turns the budget of a reading on this board and bench into that of the part; a `surroundings.Circuit`."""
 
     board: Board
     bench: Bench
@@ -49,6 +49,22 @@ class CircuitSolver:
             return self._solved(check.subject, ports, excitation, budget) if excitation is not None else None
         except CircuitError:
             return None  # what cannot be solved leaves the evidence one-sided, as without nets
+
+    def shown(self, check: Check, value_ohm: float) -> float | None:
+        """Return what the meter would read on the board, in ohm, if the part had this value; None where the
+        circuit does not say.
+        """
+        from benchcheck.circuit.reading import solve_reading
+
+        if not self._may_solve(check) or check.red is None or check.black is None:
+            return None
+        excitation = excitation_for(self.bench, check.function)
+        try:
+            netlist = self._with(check.subject, value_ohm)
+            ports = (check.red.net or "", check.black.net or "")
+            return solve_reading(netlist, *ports, excitation).value if excitation is not None else None
+        except CircuitError:
+            return None
 
     def _may_solve(self, check: Check) -> bool:
         part = self.board.parts.get(check.subject)

@@ -69,6 +69,10 @@ def from_beep(check: Check, chosen: MeterRange, meter: str, *, beeps: bool) -> S
 
 def _again(check: Check) -> str:
     bare = "touch down again on bare metal: a bad contact shows the same"
+    if check.function in (Function.DC_VOLTAGE, Function.AC_VOLTAGE):
+        return "stop: this may be more than extra-low voltage; take the probes off and set a higher range first"
+    if check.function is Function.DC_CURRENT:
+        return "switch off, set a higher range or jack, then read again"
     if check.function is not Function.DIODE:
         return bare
     return joined(bare, "Then exchange red and black once: a drop that way is a reversed part or the other polarity")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Verdict
@@ -16,7 +17,7 @@ from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
 from benchcheck.score.words import lifted
 
-__all__ = ["Solved", "Solver"]
+__all__ = ["Circuit", "Solved", "Solver"]
 
 _DECIDED = (Verdict.PASS, Verdict.FAIL)
 _BESIDE = "the part is low, or a path the spec does not have lies beside it: a bridge, a splash, residue"
@@ -49,6 +50,18 @@ class Solved:
 
     def _below(self, check: Check) -> bool:
         return check.limits.lower is not None and self.budget.value < check.limits.lower
+
+
+class Circuit(Protocol):
+    """A board whose circuit can be solved both ways."""
+
+    def __call__(self, check: Check, budget: Budget) -> Solved | None:
+        """Return the part's own value from the budget of a reading, None where the circuit does not settle it."""
+        ...  # pragma: no cover
+
+    def shown(self, check: Check, value_ohm: float, /) -> float | None:
+        """Return what the meter would read, in ohm, if the part had this value; None where nobody can say."""
+        ...  # pragma: no cover
 
 
 #: from a check and the budget of its reading to the part's own value, None where the circuit cannot be solved.

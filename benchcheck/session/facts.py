@@ -17,7 +17,7 @@ def session_facts(session: Session, readings: Mapping[str, tuple[Reading, ...]])
     leads = _value(readings.get("meter.leads_shorted", ()))
     if ambient is not None:
         session = replace(session, ambient_c=ambient, ambient_read=True)
-    return session if leads is None else replace(session, leads_ohm=leads)
+    return session if leads is None or leads < 0.0 else replace(session, leads_ohm=leads)
 
 
 def _value(readings: tuple[Reading, ...]) -> float | None:

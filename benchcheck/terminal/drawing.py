@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from benchcheck.errors import QuantityError
+from benchcheck.quantity import DisplayState, parse_display
 from benchcheck.score.model import Score
 
 __all__ = ["draw"]
@@ -23,7 +25,7 @@ def draw(score: Score, width: int = 19) -> str:
     if place is None:
         return " " * width
     cells = [" "] * width
-    value = score.value if score.value is not None else (math.inf if score.display.strip("- .") else None)
+    value = score.value if score.value is not None else _beyond(score)
     if value is None:
         return " " * width
     if score.expanded_uncertainty is not None and math.isfinite(value):
@@ -32,6 +34,15 @@ def draw(score: Score, width: int = 19) -> str:
     _draw_limits(cells, score, place)
     _put(cells, place(value), "o", edges="<>")
     return "".join(cells)
+
+
+def _beyond(score: Score) -> float | None:
+    """Return infinity for an overload, None for what has no place: words, jumps, readings that were not used."""
+    try:
+        state = parse_display(score.display, score.quantity_unit).state
+    except QuantityError:
+        return None
+    return math.inf if state is DisplayState.OVERLOAD else None
 
 
 def _draw_limits(cells: list[str], score: Score, place: Place) -> None:

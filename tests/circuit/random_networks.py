@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from typing import Literal
 
 from benchcheck.circuit.devices import (
     Bjt,
@@ -77,20 +78,22 @@ def network(seed: int, mix: str, nets: int | None = None) -> Netlist:
     for i in range(max(2, count // 2)):
         letter = rng.choice(MIXES[mix])
         if letter != "r":
-            devices.append(MAKERS[letter](f"{i}", names[3:] + ["0"], rng))
+            devices.append(MAKERS[letter](f"{i}", [*names[3:], "0"], rng))
     if rng.random() < 0.5:
         devices.append(CurrentSource("ii", rng.choice(names[3:]), "0", rng.uniform(-1e-3, 1e-3)))
     return Netlist(devices)
 
 
 def diode(number: str, names: list[str], rng: random.Random) -> Device:
-    return Diode(f"d{number}", *rng.sample(names, 2), rng.choice(JUNCTIONS))
+    anode, cathode = rng.sample(names, 2)
+    return Diode(f"d{number}", anode, cathode, rng.choice(JUNCTIONS))
 
 
 def zener(number: str, names: list[str], rng: random.Random) -> Device:
     volt = rng.choice((3.3, 5.1, 6.2, 8.2))
     model = replace(zener_junction(volt), breakdown_ideality=rng.choice((1.0, 2.0, 3.0)))
-    return Zener(f"d{number}", *rng.sample(names, 2), volt, model)
+    anode, cathode = rng.sample(names, 2)
+    return Zener(f"d{number}", anode, cathode, volt, model)
 
 
 def clamp(number: str, names: list[str], rng: random.Random) -> Device:
@@ -98,11 +101,15 @@ def clamp(number: str, names: list[str], rng: random.Random) -> Device:
 
 
 def bjt(number: str, names: list[str], rng: random.Random) -> Device:
-    return Bjt(f"q{number}", *rng.sample(names, 3), rng.choice(("NPN", "PNP")), rng.choice(BJTS))
+    collector, base, emitter = rng.sample(names, 3)
+    polarity: Literal["NPN", "PNP"] = rng.choice(("NPN", "PNP"))
+    return Bjt(f"q{number}", collector, base, emitter, polarity, rng.choice(BJTS))
 
 
 def mosfet(number: str, names: list[str], rng: random.Random) -> Device:
-    return Mosfet(f"m{number}", *rng.sample(names, 3), rng.choice(("N", "P")), rng.choice(MOSFETS))
+    gate, drain, source = rng.sample(names, 3)
+    channel: Literal["N", "P"] = rng.choice(("N", "P"))
+    return Mosfet(f"m{number}", gate, drain, source, channel, rng.choice(MOSFETS))
 
 
 MAKERS = {"d": diode, "z": zener, "c": clamp, "q": bjt, "m": mosfet}
@@ -162,7 +169,7 @@ def deck_lines(netlist: Netlist) -> list[str]:
     return [*lines, *(f".model {name} {card}" for card, name in cards.names.items())]
 
 
-def device_lines(device: Device, cards: _Cards) -> list[str]:  # one branch a device type
+def device_lines(device: Device, cards: _Cards) -> list[str]:  # noqa: C901 (one branch a device type)
     match device:
         case Resistor(name, a, b, value):
             return [f"R_{name} {a} {b} {value!r}"]

@@ -325,3 +325,39 @@ def test_everything_short_of_a_pass_says_why_and_what_would_change_it() -> None:
     ):  # fmt: skip
         assert found.because
         assert found.change
+
+
+@pytest.mark.parametrize(
+    ("identity", "function", "limits", "shown"),
+    [
+        ("BATT.off_current", Function.DC_CURRENT, Limits(None, 40e-6), "-5m"),
+        ("D3.forward_drop", Function.DIODE, Limits(0.12, 0.45), "-0.213"),
+        ("C9.capacitance", Function.CAPACITANCE, Limits(176e-6, 264e-6), "-436u"),
+        ("BATT.inrush_time", Function.TIME, Limits(None, 0.1), "-0.06"),
+        ("meter.leads_shorted", Function.OHMS, Limits(None, 1.0), "-0.2"),
+    ],
+)
+def test_a_number_below_zero_where_none_can_be_decides_nothing(
+    identity: str, function: Function, limits: Limits, shown: str
+) -> None:
+    found = score(check(identity, function, limits=limits), shown)
+    assert (found.verdict, found.code) == (Verdict.UNDECIDED, Reason.METHOD)
+    assert "again" in found.change or "then read them" in found.change
+
+
+def test_a_few_counts_below_zero_of_a_current_are_the_meters_own() -> None:
+    off = check("BATT.off_current", Function.DC_CURRENT, Phase.OFF, limits=Limits(None, 23e-6))
+    assert score(off, "-0.1u").verdict is Verdict.PASS
+
+
+def test_a_far_off_reading_promises_no_bound_its_own_guard_band_gave() -> None:
+    charge = volts(Function.DC_VOLTAGE, -0.05, 0.05)
+    found = score(charge, "5.100")
+    assert found.verdict is Verdict.FAIL
+    assert "well inside" in found.change
+
+
+def test_overload_of_volts_says_stop() -> None:
+    found = score(volts(Function.DC_VOLTAGE, -0.05, 0.05), "OL")
+    assert found.verdict is Verdict.FAIL
+    assert "stop" in found.change

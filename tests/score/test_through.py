@@ -1,0 +1,58 @@
+"""What a bench can decide of a part on the board, where the circuit around it is whole."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchcheck.metrology import Verdict
+from benchcheck.readings.reading import Session
+from benchcheck.score.capability import Decides, capabilities
+from benchcheck.score.judge import judge
+from benchcheck.score.solver import CircuitSolver
+from tests.factories import bench, reading
+from tests.score.test_solver import BOARD, METER, board
+
+
+def test_a_solvable_part_is_decided_and_its_window_is_what_the_board_shows() -> None:
+    """4.7 k 5 % beside 22 k: 4.465 k and 4.935 k read 3.7116 k and 4.0306 k (parallel resistances)."""
+    on = board()
+    found = {one.check: one for one in capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))}
+    one = found["R1.resistance"]
+    assert one.decides in (Decides.YES, Decides.GUARDED)
+    assert one.window_lower == pytest.approx(4465 * 22e3 / (4465 + 22e3), rel=1e-4)
+    assert one.window_upper == pytest.approx(4935 * 22e3 / (4935 + 22e3), rel=1e-4)
+    assert (one.lower, one.upper) == (4465.0, 4935.0)
+
+
+def test_capability_promises_what_a_reading_as_expected_then_gives() -> None:
+    on = board()
+    solver = CircuitSolver(on, METER)
+    of = on.by_id["R1.resistance"]
+    (said,) = (one for one in capabilities(on.checks, METER, Session(), solver) if one.check == of.id)
+    score = judge(of, [reading(of, "3.873k")], METER, Session(), surroundings=solver)
+    assert score.verdict is Verdict.PASS
+    assert score.expanded_uncertainty == pytest.approx(said.expanded_uncertainty, rel=1e-2)
+
+
+def test_without_complete_nets_it_stays_one_sided() -> None:
+    on = board(BOARD.replace("complete = true", "complete = false"))
+    found = {one.check: one for one in capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))}
+    assert found["R1.resistance"].decides is Decides.ONE_SIDED
+
+
+def test_neighbours_too_wide_send_to_the_iron_not_to_another_meter() -> None:
+    on = board(
+        BOARD.replace('value = "12k"\ntolerance = "1 %"', 'value = "1k2"\ntolerance = "20 %"').replace("10k", "1k")
+    )
+    found = {one.check: one for one in capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))}
+    one = found["R1.resistance"]
+    assert one.decides is Decides.NO
+    assert "lift" in one.workaround.casefold()
+
+
+def test_checks_the_circuit_says_nothing_of_are_as_without_it() -> None:
+    on = board()
+    plain = [one for one in capabilities(on.checks, METER, Session()) if one.check != "R1.resistance"]
+    with_circuit = capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))
+    assert plain == [one for one in with_circuit if one.check != "R1.resistance"]
+    assert bench() == METER
