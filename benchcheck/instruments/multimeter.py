@@ -120,17 +120,10 @@ class Multimeter(Driver):
         self._plausible(indications, applied)
         seen = [*window, *(indications if count > 1 else ())]
         steady = settle is None or agrees(seen, settle, _step(known))
-        return Series(
-            function,
-            tuple(indications),
-            steady,
-            "" if steady else trend(seen),
-            applied,
-            known,
-            self._null_ohm if function in OHMS else None,
-            taken,
-            self.clock.monotonic_s() - began_s,
-        )
+        null_ohm = self._null_ohm if function in OHMS else None
+        spent_s = self.clock.monotonic_s() - began_s
+        way = "" if steady else trend(seen)
+        return Series(function, tuple(indications), steady, way, applied, known, null_ohm, taken, spent_s)
 
     def null_leads(self, full_scale: float | None = None, limit_ohm: float = NULL_LIMIT_OHM) -> float:
         """Return the reading with the leads shorted and keep it for later series; InstrumentError when it is none."""
