@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
+from benchcheck.cli.keeping import amend, contact
 from benchcheck.cli.options import records_option
 from benchcheck.cli.output import refuse_output, say
 from benchcheck.errors import Fault, UsageError
@@ -23,7 +24,7 @@ __all__ = ["records"]
 
 @click.group(epilog="Example: benchcheck records check")
 def records() -> None:
-    """Look after all records: check their seals, export them, index them."""
+    """Look after records: check their seals, export, index or amend them; keep contacts apart."""
 
 
 @records.command(
@@ -108,6 +109,10 @@ def index(place: str | None, shelf: str, records: Path) -> int:
         click.echo(f"left out: {fault}", err=True)
     click.echo(f"{done.read} records read, {done.unchanged} unchanged, {done.removed} gone; the index holds {count}")
     return 0
+
+
+records.add_command(amend)
+records.add_command(contact)
 
 
 def _refuse_no_folder(records: Path) -> None:

@@ -20,7 +20,7 @@ COMMANDS = (
     ["changes"],
     ["sheet"],
     ["limits-from"],
-    *(["records", one] for one in ("check", "export", "index")),
+    *(["records", one] for one in ("check", "export", "index", "amend", "contact")),
 )
 
 
@@ -212,3 +212,31 @@ def test_a_folder_that_is_not_there_is_named(tmp_path: pathlib.Path) -> None:
         assert ran.code == 2, command
         assert "records" in ran.said
     assert list(tmp_path.iterdir()) == []
+
+
+def test_an_amendment_is_added_and_nothing_that_stood_there_changes(folder: pathlib.Path) -> None:
+    record = pathlib.Path(kept(folder)[0])
+    before = record.read_bytes()
+    ran = run(folder, "records", "amend", str(record), "read twice", "--check", "VCC.voltage[0A]", "--operator", "AB")
+    assert ran.code == 0
+    assert record.read_bytes().startswith(before)
+    assert run(folder, "records", "check").code == 0
+    assert "amendment VCC.voltage[0A]: read twice" in " ".join(run(folder, "history", UNIT).out.split())
+    assert run(folder, "sheet", str(record), "-o", "sheet.html").code == 0
+    assert "read twice" in (folder / "sheet.html").read_text(encoding="utf-8")
+    refused = run(folder, "records", "amend", str(record), "x", "--check", "VCC.voltage[0B]")
+    assert refused.code == 2
+    assert 'did you mean "VCC.voltage[0A]"' in refused.said
+
+
+def test_a_contact_is_kept_apart_and_can_be_erased(folder: pathlib.Path) -> None:
+    before = [pathlib.Path(path).read_bytes() for path in kept(folder)]
+    assert run(folder, "records", "contact", UNIT, "--name", "A. Person", "--reach", "555-0100").code == 0
+    assert run(folder, "records", "contact", UNIT, "--complaint", "hums").code == 0
+    assert run(folder, "records", "contact", UNIT).out == "name: A. Person\nreach: 555-0100\ncomplaint: hums\n"
+    assert run(folder, "records", "check").code == 0
+    assert run(folder, "records", "contact", UNIT, "--erase", "--name", "x").code == 2
+    assert run(folder, "records", "contact", UNIT, "--erase").out == "erased\n"
+    assert run(folder, "records", "contact", UNIT).out == "nothing is kept\n"
+    assert not [path for path in (folder / "records").rglob("*") if path.is_file() and b"Person" in path.read_bytes()]
+    assert [pathlib.Path(path).read_bytes() for path in kept(folder)] == before
