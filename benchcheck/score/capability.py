@@ -151,7 +151,7 @@ def _solved(check: Check, through: Through, bench: Bench) -> Capability:
         meter=through.meter,
         meter_range=through.meter_range,
         reason=_reason(check, ratio, expanded),
-        workaround="" if decides is Decides.YES else lifted(check),
+        workaround="" if decides is Decides.YES else lifted(check) if through.hidden else check.workaround,
         window_lower=through.window[0],
         window_upper=through.window[1],
     )

@@ -39,14 +39,18 @@ class Solved:
             return replace(finding, because=f"{finding.because}; {_BESIDE}")
         if finding.verdict in _DECIDED or not self.complete:
             return finding
-        owner = {contribution: designator for designator, contribution in self.neighbours}
-        parts = zip(self.budget.contributions, self.budget.shares, strict=True)
-        shares = sorted(((share, owner[each.id]) for each, share in parts if each.id in owner), reverse=True)
+        shares = self.shares_around()
         if sum(share for share, _ in shares) <= 0.5:
             return finding
         names = ", ".join(name for _, name in shares[:3])
         because = f"the tolerances of the parts around it ({names}) hide it"
         return undecided(Reason.CIRCUIT, because, lifted(check))
+
+    def shares_around(self) -> list[tuple[float, str]]:
+        """Return what each part around has in the variance of the own value, with its designator, largest first."""
+        owner = {contribution: designator for designator, contribution in self.neighbours}
+        parts = zip(self.budget.contributions, self.budget.shares, strict=True)
+        return sorted(((share, owner[each.id]) for each, share in parts if each.id in owner), reverse=True)
 
     def _below(self, check: Check) -> bool:
         return check.limits.lower is not None and self.budget.value < check.limits.lower

@@ -24,9 +24,13 @@ __all__ = ["Through", "through_circuit"]
 
 @dataclass(frozen=True, slots=True)
 class Through:
-    """The part's own value from a reading as expected, and the display's window for its limits, leads included."""
+    """The part's own value from a reading as expected, and the display's window for its limits, leads included.
+
+    `hidden` says that the tolerances of the parts around make most of what is unsure.
+    """
 
     budget: Budget
+    hidden: bool
     window: tuple[float | None, float | None]
     meter: str = ""
     meter_range: str = ""
@@ -51,7 +55,9 @@ def through_circuit(check: Check, bench: Bench, session: Session, circuit: Circu
         None if limit is None else circuit.shown(check, limit) for limit in (check.limits.lower, check.limits.upper)
     )
     lower, upper = (None if end is None else end + leads_ohm for end in ends)
-    return Through(solved.budget, (lower, upper), meter.name, found.range.name if found.range is not None else "")
+    hidden = sum(share for share, _ in solved.shares_around()) > 0.5
+    named = found.range.name if found.range is not None else ""
+    return Through(solved.budget, hidden, (lower, upper), meter.name, named)
 
 
 def _reading(check: Check, value: float) -> Reading:
