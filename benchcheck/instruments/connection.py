@@ -6,14 +6,14 @@ and an event status register. What an instrument lacks is noted, not passed over
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import TypeVar
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, TypeVar
 
 from benchcheck.clock import Clock
 from benchcheck.errors import BenchError, InstrumentError
 from benchcheck.instruments.catalogue import Catalogue
-from benchcheck.instruments.dialect import Dialect, LinkManners, fill
+from benchcheck.instruments.dialect import Dialect, LinkManners, Serial, fill
 from benchcheck.instruments.link import Link
 from benchcheck.instruments.lock import ResourceLock
 from benchcheck.instruments.recovery import drain_errors, probe, recover
@@ -30,11 +30,16 @@ LOCK_WAIT_S = 5.0  # a power keeper of a visit that was killed needs up to 3 s t
 
 @dataclass(frozen=True, slots=True)
 class LinkSettings:
-    """How a bench file names a link; `library` is a VISA library other than the environment's or pyvisa-py."""
+    """How a bench file names a link; `library` is a VISA library other than the environment's or pyvisa-py.
+
+    `overrides` holds what stands beside it: `timeout_s`, `read_termination`, `write_termination` and the settings of
+    a serial line.
+    """
 
     resource: str
     dialect: str = ""
     library: str = ""
+    overrides: Mapping[str, str | int | float | bool] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +85,10 @@ def connect(
     if opener is None:
         from benchcheck.instruments.visa import canonical_resource, visa_opener
 
-        opener = visa_opener(name, settings.resource, named.link, settings.library)
+        opener = visa_opener(name, settings.resource, _adjusted(named.link, settings), settings.library)
         lock = ResourceLock(name, canonical_resource(settings.resource), clock)
         lock.acquire(LOCK_WAIT_S)
-    link = Link(name, opener, _bare(named.link), clock, while_waiting)
+    link = Link(name, opener, _bare(_adjusted(named.link, settings)), clock, while_waiting)
     try:
         return _introduced(name, role, settings, catalogue, link, lock)
     except BaseException:
@@ -103,11 +108,26 @@ def _introduced(
         raise BenchError([replace(fault, key=fault.key or name) for fault in reason.faults]) from reason
     notes: list[str] = []
     waiting: list[QueueEntry] = []
-    manners = _probed(link, choice.dialect.link, notes, waiting)
+    manners = _probed(link, _adjusted(choice.dialect.link, settings), notes, waiting)
     dialect = replace(choice.dialect, link=manners)
     link.set_manners(manners)
     errors = (*waiting, *drain_errors(link))
     return Connection(name, link, dialect, identity, choice.known, errors, tuple(notes), lock)
+
+
+def _adjusted(manners: LinkManners, settings: LinkSettings) -> LinkManners:
+    """Return the manners with what the bench file says beside resource and dialect."""
+    given: dict[str, Any] = dict(settings.overrides)
+    serial = {item.name: given[item.name] for item in fields(Serial) if item.name in given}
+    changes: dict[str, Any] = {"serial": replace(manners.serial, **serial)} if serial else {}
+    if "timeout_s" in given:
+        timeout_ms = 1e3 * float(given["timeout_s"])
+        changes |= {"reply_timeout_ms": timeout_ms, "reading_timeout_ms": max(timeout_ms, manners.reading_timeout_ms)}
+    if "write_termination" in given:
+        changes["write_term"] = given["write_termination"]
+    if "read_termination" in given:
+        changes["read_term"] = given["read_termination"][-1:] or manners.read_term  # the rest is stripped
+    return replace(manners, **changes)
 
 
 def _bare(manners: LinkManners) -> LinkManners:

@@ -89,7 +89,7 @@ def _plain(value: object) -> object:
         fields = {item.name: getattr(value, item.name) for item in dataclasses.fields(value)}
         return {"kind": type(value).__name__, **fields}
     if isinstance(value, Mapping):
-        return dict(value)
+        return dict(value)  # a read-only mapping is no dict to json
     raise TypeError(f"{value!r} does not travel")
 
 

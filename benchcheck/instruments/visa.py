@@ -18,7 +18,7 @@ import pyvisa
 from pyvisa import constants
 from pyvisa.constants import StatusCode
 
-from benchcheck.errors import BenchError, InstrumentError
+from benchcheck.errors import BenchError, Fault, InstrumentError
 from benchcheck.instruments.dialect import LinkManners, Serial
 from benchcheck.instruments.transport import Chunk, Transport, serial_transport, socket_transport
 
@@ -136,6 +136,13 @@ def _os_error(code: int) -> OSError:
 
 
 def _set_serial(opened: Any, serial: Serial) -> None:
+    for value, known, what in (
+        (serial.parity, PARITY, "parity"),
+        (float(serial.stop_bits), STOP_BITS, "stop_bits"),
+        (serial.flow_control, FLOW, "flow_control"),
+    ):
+        if value not in known:
+            raise BenchError(Fault("", what, f"{value!r} is none of {', '.join(map(str, known))}"))
     opened.baud_rate = serial.baud_rate
     opened.data_bits = serial.data_bits
     opened.parity = PARITY[serial.parity]

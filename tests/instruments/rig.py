@@ -41,6 +41,7 @@ class Rig:
     served: ServedBench
     dialect: str = "brisk"
     connections: list[Connection] = field(default_factory=list)
+    clock: SystemClock = field(default_factory=SystemClock)
 
     @property
     def meter_server(self) -> InstrumentServer:

@@ -1,0 +1,60 @@
+"""From the bench file's words to what drivers take: links, ranges, ceilings, and what the power keeper owns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from benchcheck.bench.meter import Link, Meter
+from benchcheck.bench.model import Bench
+from benchcheck.bench.model import Ceiling as BenchCeiling
+from benchcheck.errors import BenchError, Fault, close_match
+from benchcheck.instruments.connection import LinkSettings
+from benchcheck.instruments.keeper_wire import KeeperSettings, PoweredInstrument
+from benchcheck.instruments.multimeter import MeterRange
+from benchcheck.instruments.power_supply import Ceiling
+
+__all__ = ["keeper_settings", "link_settings", "meter_ranges"]
+
+
+def link_settings(link: Link) -> LinkSettings:
+    """Return how to reach an instrument of the bench."""
+    return LinkSettings(link.resource, link.dialect, overrides=link.settings)
+
+
+def meter_ranges(meter: Meter) -> tuple[MeterRange, ...]:
+    """Return what the bench knows of a meter's ranges, as the driver wants it."""
+    return tuple(
+        MeterRange(one.function, one.full_scale, one.resolution, one.test_current_a, one.compliance_v)
+        for one in meter.ranges
+    )
+
+
+def keeper_settings(
+    bench: Bench, supply: str, load: str = "", dialects: Mapping[str, Any] | None = None
+) -> KeeperSettings:
+    """Return what the power keeper is to own; BenchError for a name the bench has not, or one without a link.
+
+    A load without a ceiling of its own gets the supply's.
+    """
+    source = bench.supplies.get(supply)
+    if source is None:
+        hint = close_match(supply, bench.supplies)
+        raise BenchError(
+            Fault(bench.source, f"supply.{supply}", f"is not on this bench{hint}; add it to the bench file")
+        )
+    owned = _powered(f"supply.{supply}", source.link, source.ceiling, source.channel)
+    if not load:
+        return KeeperSettings(owned, None, dialects or {})
+    sink = bench.loads.get(load)
+    if sink is None:
+        hint = close_match(load, bench.loads)
+        raise BenchError(Fault(bench.source, f"load.{load}", f"is not on this bench{hint}; add it to the bench file"))
+    taken = _powered(f"load.{load}", sink.link, sink.ceiling or source.ceiling, sink.channel)
+    return KeeperSettings(owned, taken, dialects or {})
+
+
+def _powered(name: str, link: Link | None, ceiling: BenchCeiling, channel: int) -> PoweredInstrument:
+    if link is None:
+        raise BenchError(Fault("", f"{name}.link", "is not given, so it cannot be driven from here; add a link"))
+    return PoweredInstrument(name, link_settings(link), Ceiling(ceiling.voltage_v, ceiling.current_a), channel)
