@@ -77,6 +77,8 @@ _REASONS = {
     "": "no reason was recorded",
 }
 _NAMES_SHOWN = 12
+#: verdicts to be watched, the worst first.
+_WATCHED = ("fail", "conditional fail", "conditional pass")
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,10 +199,12 @@ def _not_tested(record: Record) -> Iterable[Note]:
 
 
 def _watched(record: Record) -> Iterable[Note]:
-    for score in record.scores:
-        if verdict_words(score) in ("fail", "conditional fail", "conditional pass"):
-            text = "; ".join(words for words in (value_words(score), _asked(score), score.because) if words)
-            yield Note(verdict_words(score), text, (score.check,))
+    found = [score for word in _WATCHED for score in record.scores if verdict_words(score) == word]
+    for score in found[:_NAMES_SHOWN]:
+        text = "; ".join(words for words in (value_words(score), _asked(score), score.because) if words)
+        yield Note(verdict_words(score), text, (score.check,))
+    if more := found[_NAMES_SHOWN:]:
+        yield Note("And further", counts_words(tally(more)), *_shown([score.check for score in more]))
     for waiver in record.head.waivers:
         yield Note("Power applied without this check", waiver.reason, (waiver.check,))
     for one in record.head.instruments:

@@ -189,3 +189,12 @@ def test_a_change_within_the_uncertainty_has_not_moved(tmp_path: Path) -> None:
     other = [visit(tmp_path / "b", (replace(plain, value=4680.0 + 40.0 * step),), 2026 + step) for step in range(2)]
     assert moved_checks(history_of(same)) == frozenset()  # U of the difference is 24.3 ohm times the root of two
     assert moved_checks(history_of(other)) == {"R14.resistance"}
+
+
+def test_however_many_checks_failed_the_owners_page_stays_a_page(tmp_path: Path) -> None:
+    failed = tuple(replace(SCORES[0], check=f"R{number}.resistance", verdict=Verdict.FAIL) for number in range(300))
+    near = replace(SCORES[0], check="R999.resistance", verdict=Verdict.CONDITIONAL_PASS)
+    watched = section(sheet_page(visit(tmp_path, (near, *failed))), "To be watched")
+    assert "And further: 1 conditional pass, 288 fail" in watched
+    assert "R0.resistance" in watched  # the worst first
+    assert len(watched) < 3000
