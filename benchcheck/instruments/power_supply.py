@@ -70,6 +70,7 @@ class PowerSupply(Driver):
         super().__init__(connection)
         self.ceiling, self.channel = ceiling, channel
         self._dialect = connection.dialect.psu
+        self._commands: dict[str, str] = {}
         if not 1 <= channel <= self._dialect.channels:
             known = self._dialect.channels
             raise BenchError(
@@ -299,7 +300,10 @@ class PowerSupply(Driver):
     # ---- inside
 
     def _filled(self, key: str) -> str:
-        return fill(str(getattr(self._dialect, key)), ch=self.channel)
+        command = self._commands.get(key)
+        if command is None:
+            command = self._commands[key] = fill(str(getattr(self._dialect, key)), ch=self.channel)
+        return command
 
     def _require(self, key: str) -> None:
         if not getattr(self._dialect, key):

@@ -32,7 +32,6 @@ ERROR = re.compile(r"(?:[A-Z:?]+ )?\s*([+-]?\d{1,5})\b\s*,?\s*(.*)", re.ASCII | 
 FRACTION = re.compile(r"[+-]?(?:\d*\.\d*(?:[eE][+-]?\d+)?|\d+[eE][+-]?\d+)", re.ASCII)
 UNITS = {"V": ("V", "VDC", "VAC"), "A": ("A", "ADC", "AAC"), "ohm": ("OHM", "OHMS", "\u03a9"), "F": ("F",)}
 FALSE_WORDS = ("0", "OFF", "NO")
-ANSWER = re.compile(r'((?:"(?:[^"]|"")*"|[^;"])*)(?:;|$)')
 
 
 class IndicationState(StrEnum):
@@ -81,15 +80,15 @@ def split_answers(text: str) -> tuple[str, ...]:
     """
     if '"' not in text:
         return tuple(text.split(";"))
-    parts, start = [], 0
-    while start <= len(text):
-        found = ANSWER.match(text, start)
-        if found is None:
-            raise ValueError(f"{text!r} has an open quote")
-        parts.append(found[1])
-        if found.end() == len(text) and not found[0].endswith(";"):
-            break
-        start = found.end()
+    parts: list[str] = []
+    open_part = ""
+    for piece in text.split(";"):
+        part = f"{open_part};{piece}" if open_part else piece
+        open_part = part if part.count('"') % 2 else ""
+        if not open_part:
+            parts.append(part)
+    if open_part:
+        raise ValueError(f"{text!r} has an open quote")
     return tuple(parts)
 
 
