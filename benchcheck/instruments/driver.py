@@ -52,7 +52,6 @@ class Driver:
 
     def ready(self) -> None:
         """Bring the link in step if it is not; InstrumentError when that fails or the instrument was restarted."""
-        self.link.freshen()
         if self.link.state.dirty:
             self._take(recover(self.link))
         if self.restarted:
@@ -68,7 +67,13 @@ class Driver:
         """Return the answers to one message; InstrumentError says what the instrument's error queue had on it."""
         self.ready()
         try:
-            return self.link.exchange(*pieces, timeout_s=timeout_s, swept=True)
+            return self.link.exchange(*pieces, timeout_s=timeout_s)
+        except InstrumentError as reason:
+            if not self.link.state.unsent:
+                raise self.explained(reason) from reason
+        self.ready()  # the connection had ended, or something lay in it: nothing was sent yet
+        try:
+            return self.link.exchange(*pieces, timeout_s=timeout_s)
         except InstrumentError as reason:
             raise self.explained(reason) from reason
 

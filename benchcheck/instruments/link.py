@@ -33,7 +33,10 @@ MAX_SKIPPED = 100
 
 @dataclass(slots=True)
 class LinkState:
-    """What is known of a link: `dirty` says why it may not be used, `generation` counts reopenings."""
+    """What is known of a link: `dirty` says why it may not be used, `generation` counts reopenings.
+
+    `unsent` says that the last failure came before anything was sent, so that asking again repeats nothing.
+    """
 
     dirty: str = "not opened yet"
     generation: int = 0
@@ -41,6 +44,7 @@ class LinkState:
     bound: bool = True
     identity: str = ""
     longest_wait_s: float = 0.0
+    unsent: bool = False
     notes: list[str] = field(default_factory=list)
 
 
@@ -80,18 +84,18 @@ class Link:
         """Whether every answer repeats a token and so belongs to its question beyond doubt."""
         return bool(self.joins and self.state.bound and self.manners.token)
 
-    def exchange(self, *pieces: str, timeout_s: float | None = None, swept: bool = False) -> tuple[str, ...]:
+    def exchange(self, *pieces: str, timeout_s: float | None = None) -> tuple[str, ...]:
         """Send commands and questions, in one message where the instrument allows, and return the answers.
 
-        `swept` says that `freshen` was called just before.
         InstrumentError when the link is dirty, and for anything but exactly one answer to each question.
         """
         wait_s = timeout_s if timeout_s is not None else self.manners.reply_timeout_ms / 1e3
         with self._my_turn():
             self._refuse_if_dirty()
+            self.state.unsent = True
             try:
                 if self.joins:
-                    return self._in_one_message(pieces, wait_s, swept)
+                    return self._in_one_message(pieces, wait_s)
                 return self._one_by_one(pieces, wait_s)
             except (TimeoutError, ConnectionError, ValueError) as reason:
                 raise self._out_of_step(f"{self._shown(pieces)}: {reason}") from reason
@@ -137,15 +141,6 @@ class Link:
         if answer != self.state.identity:
             raise self._out_of_step(f"an answer too many: {answer!r} where the identity was expected")
 
-    def freshen(self) -> None:
-        """Look whether the link is still in step before anything is asked; it is dirty afterwards if not."""
-        if not self.state.dirty:
-            with self._my_turn():
-                try:
-                    self._sweep(self.binds)
-                except (TimeoutError, ConnectionError, ValueError) as reason:
-                    self.mark(str(reason))
-
     def close(self) -> None:
         """Close the carrier; the link is dirty until it is recovered."""
         if self._transport is not None:
@@ -190,14 +185,14 @@ class Link:
 
     # ---- inside
 
-    def _in_one_message(self, pieces: Sequence[str], wait_s: float, swept: bool) -> tuple[str, ...]:
+    def _in_one_message(self, pieces: Sequence[str], wait_s: float) -> tuple[str, ...]:
         expected = sum(map(is_question, pieces))
         bound = self.binds and expected > 0
         token = self._next_token() if bound else ""
         parts = (*pieces, fill(self.manners.token, token=token)) if bound else tuple(pieces)
         message = joined(parts, self.manners.join)
-        if not swept:
-            self._sweep(bound)
+        self._sweep(bound)
+        self.state.unsent = False
         self._send(message)
         questions = [piece for piece in pieces if is_question(piece)]
         deadline_s = self._deadline(wait_s)
@@ -222,6 +217,7 @@ class Link:
         answers = []
         for piece in pieces:
             self._sweep(False)
+            self.state.unsent = False
             self._send(piece)
             if is_question(piece):
                 line = self._line(self._deadline(wait_s))

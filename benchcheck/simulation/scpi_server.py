@@ -47,6 +47,11 @@ class InstrumentServer:
         """The VISA resource name of the server."""
         return f"TCPIP0::{LOOPBACK}::{self.port}::SOCKET"
 
+    @property
+    def busy(self) -> bool:
+        """Whether a client holds the instrument."""
+        return self.turn is not None and self.turn.locked()
+
     async def start(self) -> None:
         """Listen."""
         self.turn = self.turn or asyncio.Lock()

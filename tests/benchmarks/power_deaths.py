@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from benchcheck.simulation.scpi_server import ServedBench
 from benchcheck.simulation.supply_front import LoadFront, SupplyFront
 from benchcheck.simulation.world import PlainBench
+from tests.instruments.rig import wait_until_left
 
 KILLS, OTHERS = 6, 3
 GIVE_UP_S = 8.0
@@ -72,6 +73,7 @@ def one_death(how: str, chance: random.Random) -> Death:
                 return _ended(how, victim, supply, load, journal, chance, master)
             finally:
                 victim.kill()
+                wait_until_left(served)
 
 
 def _ended(

@@ -83,3 +83,12 @@ def running_rig(dialect: str = "brisk", **meter: Any) -> Iterator[Rig]:
         finally:
             for connection in rig.connections:
                 connection.close()
+            wait_until_left(served)
+
+
+def wait_until_left(served: ServedBench, limit_s: float = 5.0) -> None:
+    """Wait for power keepers to end: one that loses its supply amid switching off goes on trying for a minute."""
+    clock = SystemClock()
+    end_s = clock.monotonic_s() + limit_s
+    while any(server.busy for server in served.servers) and clock.monotonic_s() < end_s:
+        clock.sleep(0.01)
