@@ -166,6 +166,8 @@ class OutputDistribution:
 
     def outside(self, lower: float, upper: float) -> float:
         """Return the probability that the value lies beyond either limit, keeping its digits when small."""
+        if self._kernel is None:  # certain: a value on a limit conforms (JCGM 106 3.3.5)
+            return 0.0 if lower <= self.center <= upper else 1.0
         return min(1.0, self.cdf(lower) + self.sf(upper))
 
     def quantile(self, p: float) -> float:

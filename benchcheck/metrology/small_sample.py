@@ -70,6 +70,11 @@ def _pooled(readings: Sequence[float], prior: PriorSpread | None) -> tuple[float
     """Return mean, spread and degrees of freedom."""
     if prior is None:
         found = type_a(readings, "limits from a sample without a prior spread")
+        if found.standard_deviation == 0.0:
+            raise MetrologyError(
+                f"limits from a sample: all {len(readings)} readings are alike, which says that the digit is coarse, "
+                "not that units do not differ; give a prior spread"
+            )
         return found.mean, found.standard_deviation, found.degrees_of_freedom
     count = len(readings)
     if count == 0:

@@ -46,8 +46,8 @@ def _degrees(n: int, degrees_of_freedom: float | None, least: int = 2) -> float:
         return float(n - 1)
     if n < 1:
         raise MetrologyError(f"sample of {n}: 1 or more readings are needed")
-    if not degrees_of_freedom > 0.0:
-        raise MetrologyError(f"degrees of freedom {degrees_of_freedom!r}: a number above 0 is needed")
+    if not degrees_of_freedom >= 1.0:
+        raise MetrologyError(f"degrees of freedom {degrees_of_freedom!r}: 1 or more are needed")
     return degrees_of_freedom
 
 
@@ -82,13 +82,12 @@ def one_sided_factor(n: int, content: float, confidence: float, *, degrees_of_fr
     shift = math.sqrt(n) * normal_quantile(content)
     if math.isinf(nu):
         return (shift + normal_quantile(confidence)) / math.sqrt(n)
-    s, weight = _chi_nodes(nu)
-
-    def short(k: float) -> float:
-        reached = special.ndtr(math.sqrt(n) * k * s - shift)
-        return float(np.dot(weight, reached)) - confidence
-
-    return _root(short, 0.0, 2.0)
+    factor = float(special.nctdtrit(nu, shift, confidence)) / math.sqrt(n)
+    if not math.isfinite(factor):
+        raise MetrologyError(
+            f"content {content!r} with confidence {confidence!r} from {n}: beyond what can be computed"
+        )
+    return factor
 
 
 def _chi_nodes(nu: float) -> tuple[Array, Array]:

@@ -307,7 +307,8 @@ def test_quantile_and_distribution_function_are_inverse(law: OutputDistribution,
 def test_the_distribution_function_rises_from_zero_to_one(law: OutputDistribution, x: float, step: float) -> None:
     assert 0.0 <= law.cdf(x) <= law.cdf(x + step) + 1e-13 <= 1.0 + 1e-13
     assert law.cdf(x) + law.sf(x) == pytest.approx(1.0, abs=1e-13)
-    assert law.between(x, x + step) == pytest.approx(law.cdf(x + step) - law.cdf(x), abs=1e-13)
+    if law.standard_uncertainty > 0.0:  # what is certain lies wholly in a closed interval it is the end of
+        assert law.between(x, x + step) == pytest.approx(law.cdf(x + step) - law.cdf(x), abs=1e-13)
     assert law.between(x, x + step) + law.outside(x, x + step) == pytest.approx(1.0, abs=1e-13)
 
 
@@ -439,3 +440,10 @@ def test_extreme_but_legal_terms_never_give_a_wrong_number(
     if law.standard_uncertainty > 0.0:
         assert 2 * law.sf(reach) == pytest.approx(0.05, rel=1e-6)
         assert law.sf(0.0) == pytest.approx(0.5, rel=1e-9)
+
+
+def test_a_certain_value_on_a_limit_conforms() -> None:
+    """JCGM 106:2012 3.3.5: a value on the limit lies within the tolerance interval."""
+    assert OutputDistribution(2.0).between(1.0, 2.0) == 1.0
+    assert OutputDistribution(1.0).between(1.0, 1.0) == 1.0
+    assert OutputDistribution(2.1).between(1.0, 2.0) == 0.0

@@ -205,3 +205,24 @@ def test_impossible_intervals_are_refused(case: str) -> None:
     make, message = REFUSED[case]
     with pytest.raises(MetrologyError, match=re.escape(message)):
         make()
+
+
+@pytest.mark.parametrize(
+    ("n", "content", "confidence", "factor"),
+    [(2, 0.95, 0.9999, 13143.161365), (3, 0.999, 0.999999, 3143.702187), (2, 0.95, 0.999, 1314.315609)],
+)
+def test_one_sided_factors_hold_at_high_confidence_from_few(
+    n: int, content: float, confidence: float, factor: float
+) -> None:
+    """Quantiles of the noncentral t from scipy.stats.nct, over the square root of n."""
+    assert one_sided_factor(n, content, confidence) == pytest.approx(factor, rel=1e-8)
+
+
+def test_fewer_than_one_degree_of_freedom_is_refused() -> None:
+    with pytest.raises(MetrologyError, match="1 or more"):
+        prediction_factor(5, 0.95, one_sided=True, degrees_of_freedom=0.5)
+
+
+def test_readings_that_are_all_alike_give_no_limits_without_a_prior() -> None:
+    with pytest.raises(MetrologyError, match="prior spread"):
+        tolerance_limits([1.0, 1.0, 1.0])
