@@ -6,6 +6,7 @@ whichever comes first. "OL" therefore says "at least this much", never "infinite
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -29,6 +30,7 @@ _USUAL_WINDOW = TemperatureWindow()
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"), (1e-12, "p"))
 
 
+@functools.lru_cache(maxsize=512)  # a bench has a few dozen ranges, and every reading names one
 def short_value(value: float) -> str:
     """Return a value as it stands in ids: at most four digits and an engineering prefix, no space.
 
@@ -142,7 +144,10 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """One meter; `ranges` stand by function, smallest full scale first. Without `link` a person reads it."""
+    """One meter; `ranges` stand by function, smallest full scale first. Without `link` a person reads it.
+
+    `finest_ohms` is the smallest digit of any two-wire ohms range in ohm, 0 where there is none.
+    """
 
     name: str
     class_name: str
@@ -150,6 +155,7 @@ class Meter:
     leads: Leads = Leads()
     calibration_due: date | None = None
     link: Link | None = None
+    finest_ohms: float = field(init=False, repr=False, compare=False)
     _by_function: Mapping[Function, tuple[MeterRange, ...]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -158,6 +164,9 @@ class Meter:
         for each in self.ranges:
             found[each.function] = (*found.get(each.function, ()), each)
         object.__setattr__(self, "_by_function", found)
+        two_wire = (Function.OHMS, Function.LOW_POWER_OHMS, Function.ESR)
+        digits = (each.resolution for each in self.ranges if each.function in two_wire)
+        object.__setattr__(self, "finest_ohms", min(digits, default=0.0))
 
     @property
     def functions(self) -> tuple[Function, ...]:
@@ -181,12 +190,6 @@ class Meter:
     def widest(self, function: Function) -> MeterRange | None:
         """Return the range that shows overload last, or None when the meter lacks the function."""
         return max(self.ranges_of(function), key=lambda each: each.overload_from, default=None)
-
-    @property
-    def finest_ohms(self) -> float:
-        """Return the smallest digit of any two-wire ohms range in ohm, 0 where there is none."""
-        two_wire = (Function.OHMS, Function.LOW_POWER_OHMS, Function.ESR)
-        return min((each.resolution for each in self.ranges if each.function in two_wire), default=0.0)
 
 
 def _is_named(each: MeterRange, name: str) -> bool:

@@ -7,6 +7,7 @@ blank.
 
 from __future__ import annotations
 
+import functools
 import textwrap
 from collections.abc import Iterable, Iterator
 from itertools import groupby
@@ -46,8 +47,13 @@ def probe_card_html(title: str, found: Iterable[Capability]) -> str:
         (function, [(number, one, _places(one), _window(one)) for number, one in entries])
         for function, entries in _by_function(found)
     ]
+    return _page().render(title=title, rows=rows, head=_HEAD, foot=_FOOT)
+
+
+@functools.cache
+def _page() -> jinja2.Template:
     environment = jinja2.Environment(autoescape=True, trim_blocks=True, undefined=jinja2.StrictUndefined)
-    return environment.from_string(_PAGE).render(title=title, rows=rows, head=_HEAD, foot=_FOOT)
+    return environment.from_string(_PAGE)
 
 
 def _by_function(found: Iterable[Capability]) -> Iterator[tuple[str, list[tuple[int, Capability]]]]:

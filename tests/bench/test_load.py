@@ -224,6 +224,35 @@ def test_a_bench_file_that_cannot_be_used_says_what_to_write(text: str, words: s
     assert any(words in fault for fault in faults_of(text))
 
 
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('temperature = { window = ["18 degC"] }', "1 temperatures are no window"),
+        ('temperature = { coefficient = "0.1" }', "is not a temperature coefficient"),
+        ('beeps = ["10 ohm"]', 'write ["10 ohm", "35 ohm"]'),
+        ('beeps = ["35 ohm", "10 ohm"]', "upside down"),
+        ('test_current = "0 A"', "must be greater than 0"),
+        ('over_range = "-20 %"', '"0 %" to "100 %"'),
+        ("coverage = 2", "2 is not a text"),
+        ('settle = "soon"', '"soon" is not a time'),
+    ],
+)
+def test_a_range_that_cannot_be_used_says_what_to_write(line: str, words: str) -> None:
+    head = 'benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\n[[meter.m.range]]\nfunction = "esr"\n'
+    found = faults_of(f'{head}full_scale = "1 ohm"\n{line}\n')
+    assert [fault for fault in found if words in fault and "bench.toml:6" not in fault]
+
+
+def test_a_switch_that_is_neither_true_nor_false_is_refused() -> None:
+    found = faults_of('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\nleads = { nulled = "yes" }\n')
+    assert [fault for fault in found if "'yes' is not true or false" in fault]
+
+
+def test_an_instrument_at_fault_is_not_blamed_a_second_time_where_it_is_used() -> None:
+    found = faults_of('benchcheck_bench = 1\n[meter.m]\nclass = "esr"\n[use]\nesr = "m"\n')
+    assert len(found) == 1
+
+
 def test_a_range_given_twice_is_refused() -> None:
     line = '[[meter.m.range]]\nfunction = "esr"\nfull_scale = "1 ohm"\naccuracy = "3 % + 3"\n'
     found = faults_of('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\n' + line + line)
