@@ -8,7 +8,7 @@ current cannot reach is left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from .cards import Junction, bjt_arrays, junction_arrays, mosfet_arrays
@@ -31,7 +31,7 @@ from .models import JunctionModel
 from .netlist import Netlist
 from .physics import BjtArrays, Conditions, JunctionArrays, MosfetArrays
 
-__all__ = ["Branch", "Compiled", "Supply", "compile_netlist"]
+__all__ = ["Branch", "Compiled", "Lists", "Supply", "compile_netlist", "held_gates", "placed"]
 
 _BRANCH_BELOW_OHM = 100.0
 
@@ -60,8 +60,8 @@ class Supply:
 
 
 @dataclass(slots=True)
-class _Lists:
-    """What a walk over the devices collects."""
+class Lists:
+    """What a walk over the devices collects, every place being a row."""
 
     conductances: list[tuple[str, int, int, float]] = field(default_factory=list)
     currents: list[tuple[str, int, int, float]] = field(default_factory=list)
@@ -127,13 +127,10 @@ def compile_netlist(netlist: Netlist, reference: str, conditions: Conditions) ->
     for device in netlist.devices:
         if pair := ideal_short(device):
             merged.join(*pair)
-    reached, held_gates = _reached(netlist, reference)
+    reached, held = _reached(netlist, reference)
     row_of, nodes = _number_nets(netlist, reference, merged, reached)
-    lists = _Lists()
-    rows = _Rows(row_of)
-    for device in netlist.devices:
-        _STAMPS[type(device)](device, rows, lists)
-    for gate, source, voltage in held_gates:
+    lists = placed(netlist.devices, row_of)
+    for gate, source, voltage in held:
         if row_of[gate] != row_of[source]:
             lists.branches.append(Branch(f"charge on {gate}", row_of[gate], row_of[source], 0.0, voltage))
     return Compiled(
@@ -155,6 +152,14 @@ def compile_netlist(netlist: Netlist, reference: str, conditions: Conditions) ->
     )
 
 
+def placed(devices: Iterable[Device], row_of: dict[str, int]) -> Lists:
+    """Return what the devices are made of, at the rows of their nets; a net without a row takes its device out."""
+    lists, rows = Lists(), _Rows(row_of)
+    for device in devices:
+        _STAMPS[type(device)](device, rows, lists)
+    return lists
+
+
 def _number_nets(
     netlist: Netlist, reference: str, merged: Groups, reached: frozenset[str]
 ) -> tuple[dict[str, int], int]:
@@ -170,11 +175,17 @@ def _number_nets(
 
 
 def _reached(netlist: Netlist, reference: str) -> tuple[frozenset[str], list[tuple[str, str, float]]]:
-    """Return the nets direct current reaches from the reference, and the gates that only their charge holds.
-
-    A gate nothing holds keeps its stored voltage against its source: (gate net, source net, volt).
-    """
+    """Return the nets direct current reaches from the reference, and the gates that only their charge holds."""
     joined = groups(netlist)
+    held = held_gates(netlist, joined, reference)
+    return frozenset(net for net in netlist.nets if joined.together(net, reference)), held
+
+
+def held_gates(netlist: Netlist, joined: Groups, reference: str) -> list[tuple[str, str, float]]:
+    """Return the gates that nothing but their charge holds, and join them to their sources in `joined`.
+
+    Such a gate keeps its stored voltage against its source: (gate net, source net, volt).
+    """
     mosfets = [device for device in netlist.devices if isinstance(device, Mosfet)]
     held: list[tuple[str, str, float]] = []
     grown = True
@@ -185,7 +196,7 @@ def _reached(netlist: Netlist, reference: str) -> tuple[frozenset[str], list[tup
                 sense = 1.0 if mosfet.channel == "N" else -1.0
                 held.append((mosfet.gate, mosfet.source, sense * mosfet.stored_gate_v))
                 grown = True
-    return frozenset(net for net in netlist.nets if joined.together(net, reference)), held
+    return held
 
 
 class _Rows:
@@ -200,7 +211,7 @@ class _Rows:
         return tuple(self._row_of[net] for net in nets)
 
 
-def _add_resistance(designator: str, rows: Sequence[int] | None, ohm: float, lists: _Lists) -> None:
+def _add_resistance(designator: str, rows: Sequence[int] | None, ohm: float, lists: Lists) -> None:
     if rows is None or rows[0] == rows[1]:
         return
     if ohm < _BRANCH_BELOW_OHM:
@@ -210,42 +221,42 @@ def _add_resistance(designator: str, rows: Sequence[int] | None, ohm: float, lis
 
 
 def _add_junction(
-    designator: str, name: str, rows: Sequence[int] | None, model: JunctionModel, shift: float, lists: _Lists
+    designator: str, name: str, rows: Sequence[int] | None, model: JunctionModel, shift: float, lists: Lists
 ) -> None:
     if rows is not None and rows[0] != rows[1]:
         lists.junctions.append(Junction(designator, name, rows[0], rows[1], model, shift))
 
 
-def _resistor(device: Resistor, rows: _Rows, lists: _Lists) -> None:
+def _resistor(device: Resistor, rows: _Rows, lists: Lists) -> None:
     _add_resistance(device.designator, rows(device.a, device.b), device.resistance_ohm, lists)
 
 
-def _capacitor(device: Capacitor, rows: _Rows, lists: _Lists) -> None:
+def _capacitor(device: Capacitor, rows: _Rows, lists: Lists) -> None:
     if device.leakage_ohm is not None:
         through = device.leakage_ohm + device.series_resistance_ohm
         _add_resistance(device.designator, rows(device.plus, device.minus), through, lists)
 
 
-def _inductor(device: Inductor, rows: _Rows, lists: _Lists) -> None:
+def _inductor(device: Inductor, rows: _Rows, lists: Lists) -> None:
     _add_resistance(device.designator, rows(device.a, device.b), device.dc_resistance_ohm, lists)
 
 
-def _switch(device: Switch, rows: _Rows, lists: _Lists) -> None:
+def _switch(device: Switch, rows: _Rows, lists: Lists) -> None:
     if device.closed:
         _add_resistance(device.designator, rows(device.a, device.b), device.closed_resistance_ohm, lists)
 
 
-def _diode(device: Diode, rows: _Rows, lists: _Lists) -> None:
+def _diode(device: Diode, rows: _Rows, lists: Lists) -> None:
     along = rows(device.anode, device.cathode)
     _add_junction(device.designator, "junction", along, device.model, device.drop_shift_v, lists)
 
 
-def _zener(device: Zener, rows: _Rows, lists: _Lists) -> None:
+def _zener(device: Zener, rows: _Rows, lists: Lists) -> None:
     along = rows(device.anode, device.cathode)
     _add_junction(device.designator, "junction", along, device.junction, 0.0, lists)
 
 
-def _clamp(device: Clamp, rows: _Rows, lists: _Lists) -> None:
+def _clamp(device: Clamp, rows: _Rows, lists: Lists) -> None:
     shift = device.drop_shift_v
     below = rows(device.ground, device.pin)
     _add_junction(device.designator, "ground-pin", below, device.model, shift, lists)
@@ -254,13 +265,13 @@ def _clamp(device: Clamp, rows: _Rows, lists: _Lists) -> None:
         _add_junction(device.designator, "pin-supply", above, device.model, shift, lists)
 
 
-def _bjt(device: Bjt, rows: _Rows, lists: _Lists) -> None:
+def _bjt(device: Bjt, rows: _Rows, lists: Lists) -> None:
     at = rows(device.collector, device.base, device.emitter)
     if at is not None and len(set(at)) > 1:
         lists.bjts.append((device, (at[0], at[1], at[2])))
 
 
-def _mosfet(device: Mosfet, rows: _Rows, lists: _Lists) -> None:
+def _mosfet(device: Mosfet, rows: _Rows, lists: Lists) -> None:
     at = rows(device.drain, device.gate, device.source)
     if at is None or at[0] == at[2]:
         return
@@ -269,7 +280,7 @@ def _mosfet(device: Mosfet, rows: _Rows, lists: _Lists) -> None:
     _add_junction(device.designator, "body diode", body, device.model.body, 0.0, lists)
 
 
-def _current_source(device: CurrentSource, rows: _Rows, lists: _Lists) -> None:
+def _current_source(device: CurrentSource, rows: _Rows, lists: Lists) -> None:
     at = rows(device.plus, device.minus)
     if at is None or at[0] == at[1]:
         return
@@ -281,7 +292,7 @@ def _current_source(device: CurrentSource, rows: _Rows, lists: _Lists) -> None:
     lists.supplies.append(supply)
 
 
-def _voltage_source(device: VoltageSource, rows: _Rows, lists: _Lists) -> None:
+def _voltage_source(device: VoltageSource, rows: _Rows, lists: Lists) -> None:
     at = rows(device.plus, device.minus)
     if at is None or at[0] == at[1]:
         return

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Literal, cast, get_args
+from typing import Literal, get_args
 
 from benchcheck.errors import CircuitError, close_match
 
@@ -101,10 +101,11 @@ def faulty(netlist: Netlist, fault: PartFault, sizes: FaultSizes | None = None) 
 def edit_of(netlist: Netlist, fault: PartFault, sizes: FaultSizes) -> Edit:
     """Return what a fault takes out and puts in."""
     if fault.code == "bridge":
-        netlist.require_nets(*fault.where)
-        if len(set(fault.where)) != 2:
+        if len(fault.where) != 2 or len(set(fault.where)) != 2:
             raise CircuitError(f'"{fault}": a bridge joins two different nets; name both')
-        return Edit(added=(Resistor(f"bridge:{fault.where[0]}:{fault.where[1]}", *fault.where, sizes.short_ohm),))
+        netlist.require_nets(*fault.where)
+        one, other = fault.where
+        return Edit(added=(Resistor(f"bridge:{one}:{other}", one, other, sizes.short_ohm),))
     device = netlist.device(fault.designator)
     edit = _EDITS[fault.code](device, fault, sizes)
     if edit is None:
@@ -201,7 +202,22 @@ def _missing_joint(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit 
         return None
     if len(connected) == 2:
         return _replaced(device)
+    if isinstance(device, Clamp) and device.supply is not None and fault.where[0] == "pin":
+        return _replaced(device, _through(device, device.supply))
     return _replaced(device, reconnect(device, **{fault.where[0]: f"{device.designator}:{fault.where[0]} pad"}))
+
+
+def _through(clamp: Clamp, supply: str) -> Diode:
+    """Return what a clamp is whose pin touches nothing: its two alike junctions in series, ground to supply."""
+    model = clamp.model
+    doubled = replace(
+        model,
+        ideality=2.0 * model.ideality,
+        series_resistance_ohm=2.0 * model.series_resistance_ohm,
+        breakdown_voltage_v=model.breakdown_voltage_v and 2.0 * model.breakdown_voltage_v,
+        breakdown_ideality=2.0 * model.breakdown_ideality,
+    )
+    return Diode(f"{clamp.designator}:through", clamp.ground, supply, doubled, 2.0 * clamp.drop_shift_v)
 
 
 def _wrong_polarity(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
@@ -254,8 +270,9 @@ def possible_faults(netlist: Netlist, *, bridges: Iterable[tuple[str, str]] | No
 
 def _faults_of(device: Device) -> Iterator[PartFault]:
     name = device.designator
-    for code in ("open", "short", "reversed", "leaky", "dry", "wrong-polarity-type"):
-        fault = PartFault(cast(FaultCode, code), name)
+    whole: tuple[FaultCode, ...] = ("open", "short", "reversed", "leaky", "dry", "wrong-polarity-type")
+    for code in whole:
+        fault = PartFault(code, name)
         if _EDITS[code](device, fault, FaultSizes()) is not None:
             yield fault
     if isinstance(device, Resistor | Capacitor | Inductor):
@@ -289,7 +306,7 @@ def parse_fault(text: str, netlist: Netlist) -> PartFault:
         if len(words) < 2 or words[1] not in CODES:
             near = close_match(words[1], CODES) if len(words) > 1 else ""
             raise CircuitError(f'"{text}": write a part and a fault, one of {", ".join(CODES)}{near}')
-        code, rest = cast(FaultCode, words[1]), words[2:]
+        code, rest = words[1], words[2:]
         factor = _factor(text, rest.pop(0) if rest else "x10") if code == "decade" else 1.0
         fault = PartFault(code, words[0], tuple(rest), factor)
     edit_of(netlist, fault, FaultSizes())

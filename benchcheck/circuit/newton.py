@@ -23,10 +23,14 @@ Floats = NDArray[np.float64]
 _MOST_STEPS = 120
 _RESIDUAL = 1e-10
 _ROUNDING = 1e-13
+_RESIDUAL_OF_LEAKS = 1e-6
 _STEP_V = 1e-9
+_STEP_ROUNDING_V = 1e-12
+#: steps after which two in eight go half way: what has not arrived by then goes round in a circle
+_FREE_STEPS = 30
 #: a group of nets that hangs on leakage alone drifts by microvolts for ever while every law holds; so many
 #: balanced steps on end are an answer too.
-_HELD_STEPS = 6
+_HELD_STEPS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,34 +62,37 @@ def newton(
         x = system.solve(tangent)
         if x is None:
             return None
-        state, held_back = system.limited(system.controls(x, tangent), state)
+        near, held_back = system.within_reach(x)
+        if before is not None and step > _FREE_STEPS and step % 8 > 5:
+            near, held_back = (near + before) / 2.0, True
+        state, limited = system.limited(system.controls(near, tangent), state)
         tangent = system.tangent(state, shunt_s=shunt_s, pull=pull, drive=drive)
-        held = held + 1 if not held_back and _balanced(system, tangent, x, before) else 0
-        if held and (_rests(system, x, before) or held >= _HELD_STEPS):
+        free = not (held_back or limited) and (before is not None or system.compiled.linear)
+        moved = 0.0 if before is None else _moved(system, x, before)
+        held = held + 1 if free and _balanced(system, tangent, x, moved) else 0
+        if held and (moved <= _STEP_V or held >= _HELD_STEPS):
             return Solution(x, state, tangent, step, "newton")
-        before = x
+        before = near
     return None
 
 
-def _balanced(system: System, tangent: Tangent, x: Floats, before: Floats | None) -> bool:
-    """Return whether Kirchhoff's laws hold at `x` to 1e-10.
-
-    Below 1e-13 of the circuit's largest current nothing is asked of a net: that is rounding.
-    """
-    if before is None and not system.compiled.linear:
-        return False
-    left, scale = system.residual(tangent, x)
-    floor = _ROUNDING * scale[: system.nodes].max(initial=0.0)
-    excess = np.abs(left) - _RESIDUAL * scale
-    return not ((excess[: system.nodes] > floor).any() or (excess[system.nodes :] > _ROUNDING).any())
-
-
-def _rests(system: System, x: Floats, before: Floats | None) -> bool:
-    """Return whether the last step was below 1 nV everywhere."""
-    if before is None:
-        return True
+def _moved(system: System, x: Floats, before: Floats) -> float:
+    """Return the largest step of a net, in volt or, above 1 V, as a share of it."""
     nets = slice(0, system.nodes)
-    return bool((np.abs(x[nets] - before[nets]) <= _STEP_V * np.maximum(1.0, np.abs(x[nets]))).all())
+    return float((np.abs(x[nets] - before[nets]) / np.maximum(1.0, np.abs(x[nets]))).max(initial=0.0))
+
+
+def _balanced(system: System, tangent: Tangent, x: Floats, moved: float) -> bool:
+    """Return whether Kirchhoff's laws hold at `x` to 1e-10 of each net's currents.
+
+    Below 1e-13 of the circuit's largest current nothing is asked of a net: that is rounding. Where even the step is
+    rounding 1e-6 will do: nets that hang on femtoamperes have no more digits.
+    """
+    left, scale = system.residual(tangent, x)
+    nets = slice(0, system.nodes)
+    floor = _ROUNDING * scale[nets].max(initial=0.0)
+    excess = np.abs(left) - (_RESIDUAL if moved > _STEP_ROUNDING_V else _RESIDUAL_OF_LEAKS) * scale
+    return not ((excess[nets] > floor).any() or (excess[system.nodes :] > _ROUNDING).any())
 
 
 def worst_rows(system: System, start: State, count: int = 3) -> list[int]:

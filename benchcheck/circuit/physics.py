@@ -109,14 +109,14 @@ def _exponential(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[
     x = voltage / slope_v
     steep = np.minimum(x, _STEEPEST)
     grown = saturation * np.exp(steep)
-    over = x - steep
-    current = grown * (1.0 + over) - saturation
+    current = grown * (1.0 + (x - steep)) - saturation
     slope = grown / slope_v
     tail = x < -3.0
     if tail.any():
-        third = (3.0 / (e * np.where(tail, x, -3.0))) ** 3
-        current = np.where(tail, -saturation * (1.0 + third), current)
-        slope = np.where(tail, 3.0 * saturation * third / np.where(tail, voltage, 1.0), slope)
+        ratio = (3.0 / e) / np.minimum(x, -3.0)
+        third = saturation * (ratio * ratio * ratio)
+        current = np.where(tail, -saturation - third, current)
+        slope = np.where(tail, 3.0 * third / np.minimum(voltage, -3.0 * slope_v), slope)
     return current, slope
 
 
@@ -218,14 +218,19 @@ def mosfet_current(mosfets: MosfetArrays, v_gs: Floats, v_ds: Floats) -> tuple[F
 
 
 def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Floats) -> Floats:
-    """Return `new` junction voltages held back where the exponential would run away (Nagel 1975, 4.3.2).
+    """Return `new` junction voltages moved to where the exponential carries what the tangent promised.
 
-    `knee_v` is the voltage of greatest curvature; all in volt, all of one shape or broadcast to it.
+    Upwards this holds back what would run away (Nagel 1975, 4.3.2); downwards it hurries, for plain steps come down
+    an exponential by one N VT each. `knee_v` is the voltage of greatest curvature; all in volt, of one shape or
+    broadcast to it. Steps small enough for the tangent are left alone.
     """
-    rising = (new > knee_v) & (np.abs(new - old) > 2.0 * slope_v)
-    if not rising.any():
+    step = new - old
+    rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
+    falling = (old > knee_v) & (step < -0.5 * slope_v) & (step > -0.999999 * slope_v)
+    if not (rising.any() or falling.any()):
         return new
-    ratio = 1.0 + (new - old) / slope_v
+    ratio = 1.0 + step / slope_v
     from_on = np.where(ratio > 0.0, old + slope_v * np.log(np.maximum(ratio, 1e-300)), knee_v)
     from_off = slope_v * np.log(np.maximum(new / slope_v, 1e-300))
-    return np.where(rising, np.where(old > 0.0, from_on, from_off), new)
+    moved = np.where(old > 0.0, from_on, from_off)
+    return np.where(rising | falling, moved, new)

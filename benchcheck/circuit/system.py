@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from .compiled import Compiled
 from .linear import LinearSolver, linear_solver
-from .physics import bjt_currents, junction_current, limited_junction_step, mosfet_current
+from .physics import bjt_currents, junction_current, mosfet_current
+from .tangents import Limits
 
 __all__ = ["State", "System", "Tangent"]
 
@@ -75,11 +76,9 @@ class System:
         self.rows, self.cols = self._places()
         self._fixed_right = self._constant_right()
         self._solver: LinearSolver | None = None
-        slopes = compiled.junction_arrays.slope_v
-        self._knee = _knee(slopes, compiled.junction_arrays.saturation)
-        bjts = compiled.bjt_arrays
-        self._bjt_slope = np.stack([bjts.forward_slope_v, bjts.reverse_slope_v])
-        self._bjt_knee = _knee(self._bjt_slope, bjts.saturation)
+        volts = [b.voltage_v for b in compiled.branches] + [s.voltage_v for s in compiled.supplies]
+        self._bound_v = np.inf if compiled.currents else 1.0 + float(np.abs(volts).sum())
+        self._limits = Limits(compiled.junction_arrays, compiled.bjt_arrays, compiled.mosfet_arrays)
 
     # places -----------------------------------------------------------------------------------------
 
@@ -212,6 +211,19 @@ class System:
 
     # from a solution back to the devices ------------------------------------------------------------------
 
+    def within_reach(self, x: Floats) -> tuple[Floats, bool]:
+        """Return a trial solution with no net beyond what the sources add up to, and whether any was.
+
+        Circuits of resistances, junctions and transistors have no voltage gain over their sources (Willson 1975, "The
+        no-gain property for networks containing three-terminal elements").
+        """
+        nets = x[: self.nodes]
+        if not (np.abs(nets) > self._bound_v).any():
+            return x, False
+        kept = x.copy()
+        kept[: self.nodes] = np.clip(nets, -self._bound_v, self._bound_v)
+        return kept, True
+
     def controls(self, x: Floats, tangent: Tangent) -> State:
         """Return what the devices see at a solution `x` (padded) of a tangent's equations."""
         c = self.compiled
@@ -235,32 +247,19 @@ class System:
 
     def limited(self, new: State, old: State) -> tuple[State, bool]:
         """Return the state with steps of junctions and gates held back, and whether any was or a supply changed."""
-        c = self.compiled
-        junction = limited_junction_step(new.junction, old.junction, c.junction_arrays.slope_v, self._knee)
-        junction = self._limited_breakdown(junction, old.junction)
-        bjt = limited_junction_step(new.bjt, old.bjt, self._bjt_slope, self._bjt_knee)
-        room = np.maximum(1.0, np.abs(old.mosfet - c.mosfet_arrays.threshold))
-        mosfet = old.mosfet + np.clip(new.mosfet - old.mosfet, -room, room)
+        kept = State(
+            self._limits.junction(new.junction, old.junction),
+            self._limits.bjt(new.bjt, old.bjt),
+            self._limits.mosfet(new.mosfet, old.mosfet),
+            new.holds_current,
+        )
         same = (
-            np.array_equal(junction, new.junction)
-            and np.array_equal(bjt, new.bjt)
-            and bool((np.abs(mosfet - new.mosfet) <= 1e-12).all())
+            np.array_equal(kept.junction, new.junction)
+            and np.array_equal(kept.bjt, new.bjt)
+            and np.array_equal(kept.mosfet, new.mosfet)
             and np.array_equal(new.holds_current, old.holds_current)
         )
-        return State(junction, bjt, mosfet, new.holds_current), not same
-
-    def _limited_breakdown(self, new: Floats, old: Floats) -> Floats:
-        """Return junction voltages held back on the far side too, where breakdown runs away."""
-        arrays = self.compiled.junction_arrays
-        breaking = np.isfinite(arrays.breakdown)
-        if not breaking.any():
-            return new
-        width, corner = arrays.breakdown_slope_v[breaking], arrays.breakdown[breaking]
-        beyond = -corner - new[breaking]
-        kept = limited_junction_step(beyond, -corner - old[breaking], width, 2.0 * width)
-        held = new.copy()
-        held[breaking] = np.where(kept == beyond, new[breaking], -corner - kept)
-        return held
+        return kept, not same
 
     # linear algebra ---------------------------------------------------------------------------------------
 
@@ -282,12 +281,6 @@ class System:
         left = np.zeros(self.size + 1) + np.bincount(rows, terms, self.size + 1)
         scale = np.zeros(self.size + 1) + np.bincount(rows, np.abs(terms), self.size + 1)
         return left[: self.size] - right, scale[: self.size] + np.abs(right)
-
-
-def _knee(slope_v: Floats, saturation: Floats) -> Floats:
-    """Return the voltage of greatest curvature, N VT ln(N VT / (sqrt 2 IS)), in volt (Nagel 1975, 4.3.2)."""
-    knee: Floats = slope_v * np.log(slope_v / (np.sqrt(2.0) * saturation))
-    return knee
 
 
 def _subtract_at(right: Floats, rows: Indices, currents: Floats) -> None:

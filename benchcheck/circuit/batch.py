@@ -1,0 +1,247 @@
+"""Newton's method on many variants of one board and many probe pairs at once.
+
+Each item is one variant with the meter's source between two nets: its current, until its compliance is reached.
+Items share the matrix pattern and leave the batch as they arrive: when every device's true current agrees with its
+tangent's, with nothing held back, and one more step has been taken. An item that does not arrive, or arrives where
+no circuit can rest, is handed back unsolved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .extras import ExtraBjts, ExtraJunctions, ExtraMosfets
+from .tangents import BjtTangent, Limits, MosfetTangent, junction_tangent
+from .variants import Variants
+
+__all__ = ["Batch", "Items", "Outcome"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+
+_CHUNK_VALUES = 600_000  # matrix values in one chunk: what the processor's second cache holds
+_MOST_STEPS = 60
+_AGREES = 1e-5  # of the test current
+_STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its compliance
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """What to solve, one entry an item: variant, rows of the probes, test current in ampere, compliance in volt.
+
+    `start` (what devices see x items) and `holds_current` are where to begin; a column of zeros is rest.
+    """
+
+    variant: Indices
+    red: Indices
+    black: Indices
+    ampere: Floats
+    volt: Floats
+    start: Floats
+    holds_current: Bools
+
+    def chosen(self, which: Indices | slice) -> Items:
+        """Return some of the items."""
+        return Items(
+            self.variant[which], self.red[which], self.black[which], self.ampere[which], self.volt[which],
+            self.start[:, which], self.holds_current[which],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came out: volt between the probes, whether the source holds its current, whether it is solved.
+
+    `seen` (what devices see x items) and `unknowns` (net voltages, branch currents x items) serve further items.
+    """
+
+    volt: Floats
+    holds_current: Bools
+    seen: Floats
+    unknowns: Floats
+    solved: Bools
+
+
+class Batch:
+    """Solves items of one set of variants."""
+
+    def __init__(self, variants: Variants) -> None:
+        self._v = variants
+        self._j, self._q, self._m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
+        self.chunk = int(np.clip(_CHUNK_VALUES // max(1, len(variants.elimination.places)), 64, 4096))
+
+    @property
+    def rows_seen(self) -> int:
+        """The number of voltages that devices see."""
+        return self._j + 2 * self._q + 2 * self._m
+
+    def solve(self, items: Items) -> Outcome:
+        """Return the outcome of every item."""
+        count = len(items.variant)
+        outcome = Outcome(
+            np.full(count, np.nan), np.zeros(count, bool), np.zeros((self.rows_seen, count)),
+            np.zeros((self._v.size, count)), np.zeros(count, bool),
+        )  # fmt: skip
+        work, which, begun = _Work(self._v, items.chosen(slice(0, 0))), np.zeros(0, np.intp), 0
+        while begun < count or len(which):
+            if begun < count and len(which) <= self.chunk // 2:
+                more = np.arange(begun, min(count, begun + self.chunk - len(which)))
+                work.begin(items.chosen(more))
+                which, begun = np.concatenate([which, more]), int(more[-1]) + 1
+            arrived = work.evaluate()
+            solution, negative = work.step()
+            finite = np.isfinite(solution).all(axis=0)
+            done = arrived & finite
+            if done.any():
+                self._record(work, solution, done, which[done], outcome)
+                outcome.solved[which[done]] = ~negative[done]
+            keep = ~done & finite & (work.steps < _MOST_STEPS)
+            work.advance(solution)
+            if not keep.all():
+                which = which[keep]
+                work.keep(keep)
+        return outcome
+
+    def _record(self, work: _Work, solution: Floats, done: Bools, at: Indices, outcome: Outcome) -> None:
+        outcome.volt[at] = work.port(solution)[done]
+        outcome.holds_current[at] = work.holds_current[done]
+        outcome.seen[:, at] = work.seen[:, done]
+        outcome.unknowns[:, at] = solution[:, done]
+
+
+class _Work:
+    """The items still on their way: what their devices see, their tangents, their next step."""
+
+    def __init__(self, variants: Variants, nothing: Items) -> None:
+        self._v, self._items = variants, nothing
+        self._j, self._q, self._m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
+        self.seen, self.holds_current = nothing.start, nothing.holds_current
+        self._limits = Limits(variants.junction_arrays, variants.bjt_arrays, variants.mosfet_arrays)
+        self.steps = np.zeros(0, np.intp)
+        self._held_back = np.zeros(0, bool)
+        self._predicted = np.zeros((len(self.seen) + 1, 0))
+        self._extras = (ExtraJunctions(variants), ExtraBjts(variants), ExtraMosfets(variants))
+
+    def begin(self, items: Items) -> None:
+        """Take more items in."""
+        joined = [np.concatenate([getattr(self._items, f), getattr(items, f)], axis=-1) for f in Items.__slots__]
+        self._items = Items(*joined)
+        count = len(items.variant)
+        self.seen = np.concatenate([self.seen, items.start], axis=1)
+        self.holds_current = np.concatenate([self.holds_current, items.holds_current])
+        self.steps = np.concatenate([self.steps, np.zeros(count, np.intp)])
+        self._held_back = np.concatenate([self._held_back, np.ones(count, bool)])
+        self._predicted = np.concatenate([self._predicted, np.zeros((len(self.seen) + 1, count))], axis=1)
+        for extra in self._extras:
+            extra.begin(items.variant)
+
+    def _parts(self, seen: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return what junctions, transistors (2 x ...) and channels (2 x ...) see, as views."""
+        j, q, count = self._j, self._q, seen.shape[1]
+        bjt = seen[j : j + 2 * q].reshape(2, q, count)
+        return seen[:j], bjt, seen[j + 2 * q : j + 2 * q + 2 * self._m].reshape(2, self._m, count)
+
+    def evaluate(self) -> Bools:
+        """Take every device's tangent; return which items have arrived."""
+        v, (seen_j, seen_q, seen_m) = self._v, self._parts(self.seen)
+        slope, offset, current = junction_tangent(v.junction_arrays, seen_j)
+        bjt = BjtTangent.at(v.bjt_arrays, seen_q)
+        mosfet = MosfetTangent.at(v.mosfet_arrays, seen_m)
+        count = self.seen.shape[1]
+        none, idle = np.zeros((1, count)), np.zeros((self._m + 1, count))
+        flat = bjt.slopes.reshape(4 * self._q, count), mosfet.slopes.reshape(2 * self._m, count)
+        self._slopes = np.concatenate([slope, *flat, none])
+        self._offsets = np.concatenate([offset, bjt.offsets.reshape(2 * self._q, count), mosfet.offset, idle])
+        current = np.concatenate([current, bjt.current.reshape(2 * self._q, count), mosfet.current, idle])
+        each = np.arange(count)
+        self._slopes[v.off_slopes[self._items.variant].T, each] = 0.0
+        for array in (self._offsets, current):
+            array[v.off_seen[self._items.variant].T, each] = 0.0
+        astray = np.abs(current - self._predicted).max(axis=0, initial=0.0)
+        for extra in self._extras:
+            extra.evaluate(astray)
+        self.steps += 1
+        arrived: Bools = ~self._held_back & (astray <= _AGREES * self._items.ampere)
+        return arrived
+
+    def step(self) -> tuple[Floats, Bools]:
+        """Return the solution of the items' equations (unknowns x items) and which determinants are negative."""
+        v, items = self._v, self._items
+        each = np.arange(len(items.variant))
+        values = np.take(v.constant, items.variant, axis=1)
+        values += v.stamp @ self._slopes[:-1]
+        right = v.feed @ self._offsets[: v.feed.shape[1]]
+        for extra in self._extras:
+            extra.add_to(values, right)
+        values[v.places[items.black, items.black], each] += _STIFF_S
+        values[v.places[items.red, items.red], each] += np.where(self.holds_current, 0.0, _STIFF_S)
+        right[items.red, each] += np.where(self.holds_current, items.ampere, _STIFF_S * items.volt)
+        return v.elimination.solve(values, right)
+
+    def port(self, solution: Floats) -> Floats:
+        """Return the voltage between the probes of every item."""
+        each = np.arange(solution.shape[1])
+        across: Floats = solution[self._items.red, each] - solution[self._items.black, each]
+        return across
+
+    def advance(self, solution: Floats) -> None:
+        """Move every device to what it sees at the solution, held back where it must be."""
+        v, j, q = self._v, self._j, self._q
+        outer = v.controls @ solution
+        outer_j, outer_q, outer_m = self._parts(outer)
+        slopes, offsets = self._slopes, self._offsets
+        current_j = slopes[:j] * outer_j + offsets[:j]
+        by = slopes[j : j + 4 * q].reshape(2, 2, q, -1)
+        current_q = (by * outer_q).sum(axis=1) + offsets[j : j + 2 * q].reshape(2, q, -1)
+        by_m = slopes[j + 4 * q : -1].reshape(2, self._m, -1)
+        current_m = (by_m * outer_m).sum(axis=0) + offsets[j + 2 * q : j + 2 * q + self._m]
+        idle = np.zeros((self._m + 1, solution.shape[1]))
+        self._predicted = np.concatenate([current_j, current_q.reshape(2 * q, -1), current_m, idle])
+        outer[:j] -= v.junction_arrays.series[:, None] * current_j
+        self._hold_back(outer)
+        self._change_modes(solution)
+        for extra in self._extras:
+            extra.advance(solution, self._held_back)
+
+    def _hold_back(self, new: Floats) -> None:
+        """Limit the steps of the shared devices, and note which items had one limited."""
+        (new_j, new_q, new_m), (old_j, old_q, old_m) = self._parts(new), self._parts(self.seen)
+        kept = np.concatenate(
+            [
+                self._limits.junction(new_j, old_j),
+                self._limits.bjt(new_q, old_q).reshape(2 * self._q, -1),
+                self._limits.mosfet(new_m, old_m).reshape(2 * self._m, -1),
+                np.zeros((1, new.shape[1])),
+            ]
+        )
+        changed = kept[:-1] != new
+        if changed.any():
+            padded = np.concatenate([changed, np.zeros_like(changed[:1])])
+            padded[self._v.off_seen[self._items.variant].T, np.arange(new.shape[1])] = False
+            self._held_back = np.asarray(padded.any(axis=0))
+        else:
+            self._held_back = np.zeros(new.shape[1], bool)
+        self.seen = kept[:-1]
+
+    def _change_modes(self, solution: Floats) -> None:
+        """Let each source hold its current or its compliance: the side of the corner that is nearer."""
+        items, volt = self._items, self.port(solution)
+        at_red = solution[items.red, np.arange(len(volt))]
+        delivered = np.where(self.holds_current, items.ampere, _STIFF_S * (items.volt - at_red))
+        spare_v, spare_a = (items.volt - volt) * items.ampere, (items.ampere - delivered) * items.volt
+        modes = np.less(spare_a, spare_v)
+        self._held_back |= modes != self.holds_current
+        self.holds_current = np.asarray(modes, dtype=bool)
+
+    def keep(self, which: Bools) -> None:
+        """Go on with some of the items."""
+        self._items = self._items.chosen(np.flatnonzero(which))
+        self.seen, self.holds_current = self.seen[:, which], self.holds_current[which]
+        self._held_back = self._held_back[which]
+        self._predicted, self.steps = self._predicted[:, which], self.steps[which]
+        for extra in self._extras:
+            extra.keep(which)

@@ -1,0 +1,88 @@
+"""The dictionary of faults reads what solving each faulty board on its own reads."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from benchcheck.circuit import (
+    Bjt,
+    Capacitor,
+    Clamp,
+    Diode,
+    DiodeTest,
+    Inductor,
+    Mosfet,
+    Netlist,
+    Ohms,
+    OhmsRange,
+    Resistor,
+    Zener,
+    solve_reading,
+)
+from benchcheck.circuit.dictionary import Probe, fault_dictionary
+from benchcheck.circuit.faults import faulty, possible_faults
+from benchcheck.errors import CircuitError
+
+BOARD = Netlist(
+    [
+        Inductor("L1", "BSW", "LX", 1e-5, 0.2),
+        Diode("D3", "LX", "VSW"),
+        Mosfet("Q2", "GDR", "LX", "GND"),
+        Resistor("R11", "GIN", "GDR", 47.0),
+        Resistor("R12", "GDR", "GND", 100e3),
+        Resistor("R13", "VSW", "FB", 24e3),
+        Resistor("R14", "FB", "GND", 3.9e3),
+        Capacitor("C9", "VSW", "GND", 220e-6),
+        Clamp("U1:fb", "FB", "GND", "BSW"),
+        Bjt("Q4", "MUTE", "MUB", "GND"),
+        Resistor("R30", "VSW", "MUB", 10e3),
+        Resistor("R31", "BSW", "MUTE", 22e3),
+        Zener("D6", "GND", "GIN", 5.6),
+        Resistor("R40", "BSW", "GND", 2.2e3),
+    ]
+)
+OHMS = Ohms((OhmsRange(600.0, 350e-6, 2.7), OhmsRange(6e3, 100e-6, 2.7), OhmsRange(60e3, 10e-6, 2.7)))
+
+
+def probes(count: int) -> list[Probe]:
+    rng = random.Random(7)
+    pairs = [rng.sample(BOARD.nets, 2) for _ in range(count)]
+    return [Probe(red, black, rng.choice((OHMS, DiodeTest()))) for red, black in pairs]
+
+
+def test_every_fault_reads_as_the_faulty_board_solved_alone() -> None:
+    wanted, faults = probes(12), possible_faults(BOARD)
+    found = fault_dictionary(BOARD, wanted, faults)
+    compared = 0
+    for row, fault in enumerate(faults):
+        for column, probe in enumerate(wanted):
+            try:
+                alone = solve_reading(faulty(BOARD, fault), probe.red, probe.black, probe.excitation).value
+            except CircuitError:
+                continue
+            if not found.solved[row, column]:
+                continue
+            listed = found.reading(row, column)
+            assert (listed is None) == (alone is None), (str(fault), probe.red, probe.black)
+            if alone is not None:
+                assert listed == pytest.approx(alone, rel=1e-5, abs=1e-6), (str(fault), probe.red, probe.black)
+            compared += 1
+    assert compared > 0.95 * len(faults) * len(wanted)
+
+
+def test_the_good_board_stands_beside_its_faults_and_what_was_done_is_counted() -> None:
+    wanted = probes(6)
+    found = fault_dictionary(BOARD, wanted, possible_faults(BOARD))
+    for column, probe in enumerate(wanted):
+        alone = solve_reading(BOARD, probe.red, probe.black, probe.excitation).value
+        if alone is not None:
+            assert found.good[column] == pytest.approx(alone, rel=1e-5)
+    assert sum(found.counts.values()) > 0
+    assert found.counts["not solved"] == 0
+
+
+def test_nets_that_are_not_there_are_refused() -> None:
+    with pytest.raises(CircuitError, match="NOWHERE"):
+        fault_dictionary(BOARD, [Probe("NOWHERE", "GND", OHMS)], possible_faults(BOARD))
