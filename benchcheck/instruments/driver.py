@@ -28,6 +28,8 @@ class Driver:
         self.connection = connection
         self.notes: list[str] = list(connection.notes)
         self.errors_found: list[QueueEntry] = list(connection.errors)
+        manners = connection.link.manners
+        self._checks = tuple(question for question in (manners.error_query, manners.event_status) if question)
         self.restarted = False
         self.explains = True
 
@@ -126,8 +128,7 @@ class Driver:
 
     def check_questions(self) -> tuple[str, ...]:
         """Return the questions for error queue and event status, as far as the instrument has them."""
-        manners = self.link.manners
-        return tuple(question for question in (manners.error_query, manners.event_status) if question)
+        return self._checks
 
     def check(self, answers: Sequence[str]) -> None:
         """Judge the answers to `check_questions`; InstrumentError for an error or a restart."""

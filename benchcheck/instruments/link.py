@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TypeVar
 
 from benchcheck.clock import Clock
@@ -40,12 +40,9 @@ class LinkState:
 
     dirty: str = "not opened yet"
     generation: int = 0
-    joins: bool = True
-    bound: bool = True
     identity: str = ""
     longest_wait_s: float = 0.0
     unsent: bool = False
-    notes: list[str] = field(default_factory=list)
 
 
 class Link:
@@ -60,29 +57,19 @@ class Link:
         while_waiting: Callable[[], None] | None = None,
     ) -> None:
         """Name the instrument for messages; `while_waiting` is called several times a second during waits."""
-        self.name, self.manners, self.clock = name, manners, clock
+        self.name, self.clock = name, clock
         self.state = LinkState()
         self.transcript = Transcript()
         self.while_waiting = while_waiting
         self._opener = opener
         self._transport: Transport | None = None
-        self._reader = LineReader(manners)
-        self._turn = threading.Lock()
+        self.set_manners(manners)
+        self._turn = _Turn(threading.Lock(), name)
         self._owner = os.getpid()
         self._token = 0
         self._quiet_since_s = float("-inf")
 
     # ---- what drivers use
-
-    @property
-    def joins(self) -> bool:
-        """Whether several commands go in one message."""
-        return bool(self.state.joins and self.manners.join)
-
-    @property
-    def binds(self) -> bool:
-        """Whether every answer repeats a token and so belongs to its question beyond doubt."""
-        return bool(self.joins and self.state.bound and self.manners.token)
 
     def exchange(self, *pieces: str, timeout_s: float | None = None) -> tuple[str, ...]:
         """Send commands and questions, in one message where the instrument allows, and return the answers.
@@ -181,6 +168,8 @@ class Link:
     def set_manners(self, manners: LinkManners) -> None:
         """Change the manners once the dialect is known."""
         self.manners = manners
+        self.joins = bool(manners.join)  # whether several commands go in one message
+        self.binds = bool(manners.join and manners.token)  # whether every answer repeats a token
         self._reader = LineReader(manners)
 
     # ---- inside
@@ -210,6 +199,8 @@ class Link:
     def _counted(self, answers: Sequence[str], questions: Sequence[str]) -> tuple[str, ...]:
         if len(answers) != len(questions):
             raise ValueError(f"{len(answers)} answers to {len(questions)} questions")
+        if not self.manners.header_echo:
+            return tuple(map(str.strip, answers))
         pairs = zip(answers, questions, strict=True)
         return tuple(echo_removed(answer.strip(), question, self.manners) for answer, question in pairs)
 
@@ -314,7 +305,7 @@ class Link:
     def _my_turn(self) -> _Turn:
         if os.getpid() != self._owner:
             raise InstrumentError(f"{self.name}: the link belongs to another process; open one of its own")
-        return _Turn(self._turn, self.name)
+        return self._turn
 
     def _refuse_if_dirty(self) -> None:
         if self.state.dirty:

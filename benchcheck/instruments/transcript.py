@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 __all__ = ["Message", "Transcript"]
 
+HASHED_TOGETHER = 64
+
 
 @dataclass(frozen=True, slots=True)
 class Message:
@@ -32,13 +34,20 @@ class Transcript:
         """Keep the last `kept` messages."""
         self._messages: deque[tuple[float, str, str]] = deque(maxlen=kept)
         self._hash = hashlib.sha256()
+        self._unhashed: list[str] = []
         self.count = 0
 
     def add(self, at_s: float, direction: str, text: str) -> None:
         """Log one message at a monotonic time in seconds."""
         self._messages.append((at_s, direction, text))
-        self._hash.update(f"{direction} {text}\n".encode())
+        self._unhashed.append(f"{direction} {text}\n")
         self.count += 1
+        if len(self._unhashed) >= HASHED_TOGETHER:
+            self._catch_up()
+
+    def _catch_up(self) -> None:
+        self._hash.update("".join(self._unhashed).encode())
+        self._unhashed.clear()
 
     @property
     def messages(self) -> tuple[Message, ...]:
@@ -48,4 +57,5 @@ class Transcript:
     @property
     def digest(self) -> str:
         """SHA-256 over all messages so far, lower-case hexadecimal."""
+        self._catch_up()
         return self._hash.hexdigest()

@@ -80,10 +80,11 @@ class DescriptorTransport:
         rest = memoryview(data)
         while rest:
             self._require_open()
-            _, ready, _ = select.select([], [self._descriptor], [], max(0.0, timeout_s))
-            if not ready:
-                raise TimeoutError("the instrument takes no more bytes")
-            rest = rest[self._guarded(self._write, bytes(rest[:4096])) :]
+            try:
+                rest = rest[self._guarded(self._write, bytes(rest[:4096])) :]
+            except BlockingIOError:
+                if not select.select([], [self._descriptor], [], max(0.0, timeout_s))[1]:
+                    raise TimeoutError("the instrument takes no more bytes") from None
 
     def receive(self, limit_bytes: int, timeout_s: float) -> Chunk:
         """Return what is there as soon as anything is."""
@@ -119,7 +120,7 @@ class DescriptorTransport:
         """Turn every error of the operating system into ConnectionError."""
         try:
             return call(argument)
-        except ConnectionError:
+        except (ConnectionError, BlockingIOError):
             raise
         except OSError as reason:
             raise ConnectionError(str(reason.strerror or reason)) from reason
