@@ -124,6 +124,11 @@ async def _send(writer: asyncio.StreamWriter, data: bytes) -> None:
     await writer.drain()
 
 
+def _write_if_open(writer: asyncio.StreamWriter, data: bytes) -> None:
+    if not writer.is_closing():
+        writer.write(data)
+
+
 Way = Callable[["InstrumentServer", bytes, asyncio.StreamWriter, float], Awaitable[None]]
 
 
@@ -157,6 +162,8 @@ async def _missing(_: InstrumentServer, data: bytes, writer: asyncio.StreamWrite
 
 async def _endless(_: InstrumentServer, data: bytes, writer: asyncio.StreamWriter, amount: float) -> None:
     for _block in range(2000):
+        if writer.is_closing():
+            break
         await _send(writer, b"1234567890" * 100)
 
 
@@ -178,7 +185,7 @@ async def _duplicated(_: InstrumentServer, data: bytes, writer: asyncio.StreamWr
 
 async def _duplicated_later(_: InstrumentServer, data: bytes, writer: asyncio.StreamWriter, amount: float) -> None:
     await _send(writer, data)
-    asyncio.get_running_loop().call_later(amount, writer.write, data)
+    asyncio.get_running_loop().call_later(amount, _write_if_open, writer, data)
 
 
 async def _text_before(_: InstrumentServer, data: bytes, writer: asyncio.StreamWriter, amount: float) -> None:
@@ -191,7 +198,7 @@ async def _number_before(_: InstrumentServer, data: bytes, writer: asyncio.Strea
 
 async def _number_later(_: InstrumentServer, data: bytes, writer: asyncio.StreamWriter, amount: float) -> None:
     await _send(writer, data)
-    asyncio.get_running_loop().call_later(amount, writer.write, STALE_NUMBER.encode() + b"\n")
+    asyncio.get_running_loop().call_later(amount, _write_if_open, writer, STALE_NUMBER.encode() + b"\n")
 
 
 async def _closes_before(_: InstrumentServer, data: bytes, writer: asyncio.StreamWriter, amount: float) -> None:
