@@ -65,7 +65,11 @@ def decision_rule(entry: DecisionEntry | None) -> DecisionRule:
     """
     if entry is None:
         return DecisionRule()
+    if not entry.rule.strip():
+        raise MetrologyError("the rule has no name; write the document and clause it is taken from")
     band = entry.guard_band
+    if band == 0.0 and entry.rule == DecisionRule().name:  # a guard band of nothing is not that clause's rule
+        return DecisionRule("simple acceptance (JCGM 106 8.2)", MultipleOfU(0.0), entry.coverage)
     if not isinstance(band, GuardBandEntry):
         return DecisionRule(entry.rule, MultipleOfU(band), entry.coverage)
     if band.specific_risk is not None:

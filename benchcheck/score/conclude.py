@@ -67,6 +67,8 @@ def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool)
     """Return why the paths around a part keep this value from showing anything, or None when they do not."""
     if evidence is Evidence.DIRECT:
         return None
+    if evidence is not Evidence.SCREEN and found.verdict is not Verdict.FAIL and not _room(check, found):
+        return None  # lifted or not, this meter leaves no room: that comes first
     convicts = found.verdict in _OUTSIDE
     if evidence is Evidence.LOWERED:
         shows = (convicts and above) or (check.limits.upper is None and found.verdict in _INSIDE)

@@ -26,6 +26,7 @@ _FUNCTIONS = (Function.OHMS, Function.LOW_POWER_OHMS)
 #: what unknown paths may move a prediction by, as a share of the reading's standard uncertainty.
 _NEGLIGIBLE = 0.1
 _JOINT_OHM = 1e-3
+_LEAST_OHM = 1e-3
 _STEPS = 12
 
 
@@ -85,7 +86,8 @@ class CircuitSolver:
         """Find the value that makes the model read what was read; None where unknown paths could change that."""
         from benchcheck.circuit.reading import sensitivities
 
-        value = self._own_value(designator, ports, excitation, budget.value)
+        read_ohm = max(budget.value, _LEAST_OHM)  # below zero by the leads is zero to a circuit
+        value = self._own_value(designator, ports, excitation, read_ohm)
         if value is None:
             return None
         netlist = self._with(designator, value)
@@ -95,7 +97,11 @@ class CircuitSolver:
             return None
         neighbours = tuple(self._neighbours(designator, slopes, slope))
         carried = tuple(_scaled(each, 1.0 / slope) for each in budget.contributions)
-        own = Budget(value, budget.quantity_unit, (*carried, *(contribution for _, contribution in neighbours)))
+        own = Budget(
+            value + (budget.value - read_ohm) / slope,
+            budget.quantity_unit,
+            (*carried, *(contribution for _, contribution in neighbours)),
+        )
         return Solved(own, tuple((name, each.id) for name, each in neighbours), complete=True)
 
     def _own_value(self, designator: str, ports: tuple[str, str], excitation: Any, read_ohm: float) -> float | None:
@@ -135,9 +141,10 @@ class CircuitSolver:
         unknown = [net for net in netlist.nets if net in self._model.incomplete]
         meeting = next((port for port in ports if port in self._model.incomplete), unknown[0] if unknown else "")
         joints = (Resistor(f"unknown:{net}", net, meeting, _JOINT_OHM) for net in unknown if net != meeting)
+        known = solve_reading(netlist, *ports, excitation).value
         shown = solve_reading(netlist.adding(*joints), *ports, excitation).value
         allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
-        return shown is None or abs(shown - budget.value) > allowed
+        return shown is None or known is None or abs(shown - known) > allowed
 
     def _neighbours(
         self, designator: str, slopes: Mapping[str, float], slope: float

@@ -31,6 +31,10 @@ def test_a_multiple_of_u_is_taken_as_written(words: str, width: float) -> None:
     assert assess(BUDGET, BOTH, rule(words)).guard_band == pytest.approx(width, rel=1e-3, abs=1e-12)
 
 
+def test_a_guard_band_of_nothing_is_called_what_it_is() -> None:
+    assert rule('guard_band = "0 U"').name == "simple acceptance (JCGM 106 8.2)"
+
+
 def test_a_specific_risk_puts_the_acceptance_limit_where_that_risk_is_met() -> None:
     """JCGM 106: w = u times the normal quantile of the risk; 1.96 u at 2.5 %."""
     found = rule('guard_band = { specific_risk = "2.5 %" }')
@@ -62,6 +66,7 @@ def test_a_global_risk_takes_one_u_at_a_single_limit_and_says_so() -> None:
         'guard_band = "1"',
         'guard_band = "-1 U"',
         'coverage = "0 %"',
+        'rule = " "',
     ],
 )
 def test_figures_that_make_no_rule_are_refused_with_their_line(words: str) -> None:

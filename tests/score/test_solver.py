@@ -121,3 +121,9 @@ def test_a_board_of_many_parts_with_nothing_complete_solves_nothing() -> None:
     check = board(text).by_id["R1.resistance"]
     found = judge(check, [reading(check, "3.873k")], METER, Session(), surroundings=solver)
     assert found.code is Reason.ONE_SIDED
+
+
+def test_a_dead_short_across_a_solved_part_fails() -> None:
+    found = score(board(), "0.0")
+    assert found.verdict is Verdict.FAIL
+    assert "a bridge" in found.because
