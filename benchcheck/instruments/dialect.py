@@ -141,6 +141,7 @@ class SupplyDialect:
     out_mask: tuple[int, ...] = (1,)
     outputs_together: bool = False
     watchdog: str = ""
+    watchdog_off: str = ""
     meas_v: str = ""
     meas_i: str = ""
     ovp_set: str = ""

@@ -32,6 +32,7 @@ class Driver:
         self._checks = tuple(question for question in (manners.error_query, manners.event_status) if question)
         self.restarted = False
         self.explains = True
+        self.recover_s: float | None = None
 
     @property
     def name(self) -> str:
@@ -55,7 +56,7 @@ class Driver:
     def ready(self) -> None:
         """Bring the link in step if it is not; InstrumentError when that fails or the instrument was restarted."""
         if self.link.state.dirty:
-            self._take(recover(self.link))
+            self._take(recover(self.link, self.recover_s))
         if self.restarted:
             raise InstrumentError(
                 f"{self.name}: was switched off and on, its settings are gone; check its mains and start again"

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from benchcheck.clock import Clock
-from benchcheck.errors import BenchcheckError, InputError, UsageError
+from benchcheck.errors import BenchcheckError, InputError, InstrumentError, UsageError
 from benchcheck.instruments.electronic_load import ElectronicLoad
 from benchcheck.instruments.keeper_wire import (
     LEASE_S,
@@ -32,6 +32,8 @@ __all__ = ["Instruments", "Keeper", "MainGone", "Pipe"]
 
 PERSIST_S = 60.0
 JUMP_S = 1.5
+RECOVER_S = 2.0  # how long a link with power behind it may take to be mended
+URGENT = ("off", "close")
 POLL_S = 0.1
 ENERGISING = ("supply.on", "load.on")
 LAST_FALL_S = 0.5
@@ -39,6 +41,10 @@ LAST_FALL_S = 0.5
 
 class MainGone(BaseException):
     """Whoever asked for power is no longer there; not an error, so that no handler of errors swallows it."""
+
+
+class Hurry(BaseException):
+    """Switching off was asked for while something else was waited for."""
 
 
 class Pipe:
@@ -54,6 +60,7 @@ class Pipe:
         self._wall_ahead_s = self._ahead_s()
         self.requests: list[dict[str, Any]] = []
         self.ended = ""
+        self.interruptible = False
         self._said_s = self._heard_s
 
     def check(self) -> None:
@@ -67,6 +74,8 @@ class Pipe:
         self._wall_ahead_s = ahead_s
         if self.ended:
             raise MainGone(self.ended)
+        if self.interruptible and any(request.get("do") in URGENT for request in self.requests):
+            raise Hurry
         if self._clock.monotonic_s() - self._said_s > LEASE_S:
             self.say({"event": "alive"})
 
@@ -113,7 +122,7 @@ class Instruments:
         self.maybe_on = False
         for driver in (supply, load):
             if driver is not None:
-                driver.explains = False
+                driver.explains, driver.recover_s = False, RECOVER_S
 
     def close(self) -> None:
         """Let both instruments go."""
@@ -154,11 +163,17 @@ class Keeper:
     def _serve(self, request: dict[str, Any]) -> None:
         answer: dict[str, Any] = {"id": request.get("id")}
         try:
+            self._pipe.interruptible = request.get("do") not in URGENT
             answer["value"] = self._obey(request)
+        except Hurry:
+            answer["error"] = error_message(InstrumentError("interrupted to switch off"))
         except BenchcheckError as reason:
+            self._pipe.interruptible = False
             answer["error"] = error_message(reason)
             if self._owned.maybe_on and not isinstance(reason, InputError):
                 answer["off"] = self._off()
+        finally:
+            self._pipe.interruptible = False
         self._pipe.say(answer)
 
     def _obey(self, request: dict[str, Any]) -> object:

@@ -39,6 +39,8 @@ def make_safe(supply: PowerSupply | None, load: ElectronicLoad | None, fall_s: f
     load_off = load is None or _verified(load, load.off)
     if supply is None:
         return OffReport(OffState.OFF, None, "no supply was driven")
+    if not supply.connection.known:
+        return OffReport(OffState.OFF, None, f"{supply.name} was only read, never switched from here")
     said_on = None if not _verified(supply, supply.off) else False
     point = _fallen(supply, fall_s) if said_on is False else None
     report = judge_off(said_on, point)

@@ -12,7 +12,17 @@ from enum import StrEnum
 from benchcheck.errors import Fault, SpecError
 from benchcheck.instruments.power_supply import Ceiling, SupplySettings
 
-__all__ = ["Do", "FedOutput", "PowerPlan", "PowerRequest", "Step", "plan_power", "power_off_steps", "power_on_steps"]
+__all__ = [
+    "Do",
+    "FedOutput",
+    "PowerPlan",
+    "PowerRequest",
+    "Step",
+    "plan_power",
+    "power_off_steps",
+    "power_on_steps",
+    "read_back_faults",
+]
 
 MAX_DC_VOLT = 60.0  # extra-low voltage: above this nothing is powered
 OVER_VOLTAGE_RATIO, OVER_VOLTAGE_MARGIN_VOLT = 1.1, 0.5  # common practice, no source
@@ -197,3 +207,23 @@ def power_on_steps(
 def power_off_steps(*, has_load: bool) -> tuple[Step, ...]:
     """Return the way down: the load first, then the output."""
     return (*((Step(Do.LOAD_OFF),) if has_load else ()), Step(Do.OUTPUT_OFF))
+
+
+def read_back_faults(plan: PowerPlan, found: SupplySettings) -> tuple[str, ...]:
+    """Return a line for every setting that is not as planned, to the larger of 1 % and 20 mV or 5 mA.
+
+    >>> plan = PowerPlan("BATT", 6.0, 0.3, 7.0, 0.045, 0.01, 0.2, 0.05)
+    >>> read_back_faults(plan, SupplySettings(6.0, 3.0, 7.0))
+    ('current limit reads back 3 A instead of 0.3 A',)
+    """
+    pairs = [
+        ("voltage", found.voltage_volt, plan.voltage_volt, 0.02, "V"),
+        ("current limit", found.limit_ampere, plan.limit_ampere, 0.005, "A"),
+    ]
+    if found.over_voltage_volt is not None:
+        pairs.append(("over-voltage level", found.over_voltage_volt, plan.over_voltage_volt, 0.02, "V"))
+    return tuple(
+        f"{what} reads back {back:g} {unit} instead of {wanted:g} {unit}"
+        for what, back, wanted, absolute, unit in pairs
+        if abs(back - wanted) > max(absolute, 0.01 * wanted)
+    )

@@ -79,6 +79,11 @@ class PowerSupply(Driver):
         if self._dialect.outputs_together:
             self.notes.append("switches all its outputs together; keep the other terminals free")
         self._lacking = self._found_lacking()
+        if not self.can("ovp_set"):
+            self.notes.append(
+                "has no over-voltage level that can be set; only its voltage setting protects the board"
+            )
+        self._watched = False
         self._made: set[str] = set()
 
     def can(self, what: str) -> bool:
@@ -182,12 +187,16 @@ class PowerSupply(Driver):
             raise InstrumentError(f"{self.name}: current limit and voltage were not set from here; set them first")
         if self._dialect.watchdog:
             self._command(self._dialect.watchdog)
+            self._watched = True
         self._switch("on", True)
 
     def off(self) -> None:
         """Switch the output off and see it off; InstrumentError when it is not seen off."""
         self.require_known()
         self._switch("off", False)
+        if self._watched and self._dialect.watchdog_off:
+            self._command(self._dialect.watchdog_off)  # it would trip as soon as nobody polls any more
+            self._watched = False
 
     def off_blind(self) -> bool:
         """Send the command to switch off, whatever state the link is in; return whether it left this machine."""

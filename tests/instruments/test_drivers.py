@@ -16,7 +16,7 @@ from benchcheck.instruments.power_supply import Ceiling, Mode, PowerSupply
 from benchcheck.instruments.power_watch import OffState
 from benchcheck.instruments.settling import SettleRule
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
-from tests.instruments.rig import CEILING, TRUTH_OHM, Rig, catalogue, running_rig
+from tests.instruments.rig import BRISK, CEILING, TRUTH_OHM, Rig, catalogue, running_rig
 
 QUICK = SettleRule(hold_s=0.03, timeout_s=1.0)
 
@@ -277,3 +277,20 @@ def test_errors_of_an_earlier_user_are_kept_at_connecting_and_not_blamed_on_the_
     supply = PowerSupply(rig.connect("supply.psu", "psu", rig.supply_server), Ceiling(12.0, 1.0))
     assert [entry.code for entry in supply.errors_found] == [-222]
     supply.set_voltage(1.0)
+
+
+def test_an_own_watchdog_is_armed_before_power_and_disarmed_after(rig: Rig) -> None:
+    arm = "OUTP:PROT:WDOG:DEL 3;:OUTP:PROT:WDOG ON"
+    watched = {"link": BRISK, "psu": {"watchdog": arm, "watchdog_off": "OUTP:PROT:WDOG OFF"}}
+    settings = LinkSettings(rig.supply_server.resource, "watched")
+    made = connect("supply.psu", "psu", settings, catalogue().extended({"watched": watched}), rig.clock)
+    rig.connections.append(made)
+    supply = PowerSupply(made, CEILING)
+    supply.set_current_limit(0.3)
+    supply.set_voltage(6.0)
+    supply.on()
+    supply.off()
+    sent = [message.split(";*")[0] for message in rig.supply.log]
+    arming = next(n for n, message in enumerate(sent) if message.startswith(arm))
+    assert arming < next(n for n, message in enumerate(sent) if message.startswith("OUTP ON"))
+    assert sent[-1].startswith("OUTP:PROT:WDOG OFF")

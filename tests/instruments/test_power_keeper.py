@@ -19,6 +19,7 @@ from benchcheck.instruments.keeper_loop import Instruments, Keeper, MainGone, Pi
 from benchcheck.instruments.keeper_wire import KeeperSettings, PoweredInstrument, decode, encode, revived
 from benchcheck.instruments.power_keeper import PowerKeeper
 from benchcheck.instruments.power_supply import SupplyPoint
+from benchcheck.instruments.power_watch import OffState
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from tests.instruments.powered_run import settings
 from tests.instruments.rig import CEILING, DIALECTS, Rig, running_rig
@@ -164,6 +165,27 @@ def test_a_dying_main_process_takes_the_power_with_it(
         assert until(lambda: is_off(rig), 6.0) < allowed_s
         main.kill()
     assert settings("a", "b").supply is not None
+
+
+def test_switching_off_does_not_wait_for_an_answer_that_is_outstanding(rig: Rig) -> None:
+    """Ctrl-C in the middle of a request: the keeper drops what it waits for and switches off."""
+    keeper = keeper_for(rig)
+    power(keeper)
+    rig.supply_server.faults.append(Misbehaviour(Kind.LATE, match="MEAS", amount=0.1, times=-1))
+    keeper._send({"id": 999, "do": "supply.steady", "args": {}})  # as an interrupted request leaves it
+    CLOCK.sleep(0.05)
+    began_s = CLOCK.monotonic_s()
+    rig.supply_server.faults.clear()
+    assert keeper.close().state is OffState.OFF
+    assert is_off(rig)
+    assert CLOCK.monotonic_s() - began_s < 2.0
+
+
+def test_a_supply_that_is_only_read_ends_without_alarm(rig: Rig) -> None:
+    link = LinkSettings(rig.supply_server.resource, "")
+    keeper = PowerKeeper(KeeperSettings(PoweredInstrument("supply.psu", link, CEILING)))
+    assert keeper.supply.measure().voltage_volt < 0.1
+    assert "only read" in keeper.close().line
 
 
 def fake_pipe() -> tuple[Pipe, FakeClock, int, int]:
