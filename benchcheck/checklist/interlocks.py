@@ -6,7 +6,7 @@ here switches anything; it says which checks stand in the way.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
@@ -45,6 +45,7 @@ _JUNCTIONS = frozenset(
     }
 )
 _BEFORE_POWER = _JUNCTIONS | {"polarity", "orientation", "to_ground"}
+_MOST_NAMED = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +86,17 @@ class Interlocks:
         """
         missing = [name for name in self.prerequisites(check) if name not in in_order]
         if not check.powered:
-            return tuple(f"{name} is not in order: discharge through a resistor, measure again" for name in missing)
+            told = f"charge is not proven gone at {_named(missing)}: discharge through a resistor, then measure there"
+            return (told,) if missing else ()
         waived = {waiver.check for waiver in waivers}
-        return (*self.power_refusals, *(f"{name} is not in order" for name in missing if name not in waived))
+        left = [name for name in missing if name not in waived]
+        return (*self.power_refusals, *((f"not in order: {_named(left)}",) if left else ()))
+
+
+def _named(names: Sequence[str]) -> str:
+    """Return names in a row, the first few where there are many."""
+    shown = ", ".join(names[:_MOST_NAMED])
+    return shown if len(names) <= _MOST_NAMED else f"{shown} and {len(names) - _MOST_NAMED} more"
 
 
 def _guards_power(check: Check) -> bool:

@@ -74,9 +74,16 @@ def test_ohms_at_the_bench_wait_for_the_proof_that_charge_is_gone() -> None:
 def test_power_waits_for_polarity_junctions_isolation_and_rails_to_ground(missing: object) -> None:
     name = missing.id  # type: ignore[attr-defined]
     good = ALL_BUT_RAILS - {name}
-    assert Interlocks.of(BOARD).in_the_way(RAIL, good, ()) == (f"{name} is not in order",)
+    assert Interlocks.of(BOARD).in_the_way(RAIL, good, ()) == (f"not in order: {name}",)
     waivers = waivers_for(BOARD, [(name, "measured with another meter yesterday")])
     assert Interlocks.of(BOARD).in_the_way(RAIL, good, waivers) == ()
+
+
+def test_many_things_in_the_way_are_told_in_one_line() -> None:
+    (told,) = Interlocks.of(BOARD).in_the_way(RAIL, set())
+    assert told.startswith("not in order: ")
+    (charge,) = Interlocks.of(BOARD).in_the_way(RESISTOR, set())
+    assert charge.startswith("charge is not proven gone at VSW.residual_voltage")
 
 
 def test_power_does_not_wait_for_a_resistor() -> None:
