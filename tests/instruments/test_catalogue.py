@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 
 from benchcheck.bench.functions import Function
@@ -91,3 +94,13 @@ def test_a_meter_says_which_functions_it_has() -> None:
 
 def test_an_empty_command_means_it_cannot() -> None:
     assert build_dialect("x", {"dmm": {"vdc": ""}}, SHIPPED.named("generic")).dmm.command(Function.DC_VOLTAGE) == ()
+
+
+def test_pyvisa_is_loaded_only_when_a_resource_is_named() -> None:
+    code = (
+        "import sys, benchcheck.instruments.power_keeper, benchcheck.instruments.multimeter, "
+        "benchcheck.instruments.from_bench, benchcheck.simulation.scpi_server; print('pyvisa' in sys.modules)"
+    )
+    assert (
+        subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "False\n"
+    )
