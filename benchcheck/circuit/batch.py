@@ -8,7 +8,7 @@ no circuit can rest, is handed back unsolved.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,9 @@ Indices = NDArray[np.intp]
 
 _CHUNK_VALUES = 600_000  # matrix values in one chunk: what the processor's second cache holds
 _MOST_STEPS = 60
-_AGREES = 1e-5  # of the test current
+_AGREES = 1e-9  # of the test current, at every device
+_STEP_V = 1e-4  # of every net, in the last step; the next would be its square
+_SHUNTS = (1e-2, 1e-4, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11, 1e-12)
 _STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its compliance
 
 
@@ -33,7 +35,8 @@ _STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its c
 class Items:
     """What to solve, one entry an item: variant, rows of the probes, test current in ampere, compliance in volt.
 
-    `start` (what devices see x items) and `holds_current` are where to begin; a column of zeros is rest.
+    `start` (what devices see x items) and `holds_current` are where to begin; a column of zeros is rest. `shunt`, in
+    siemens, joins every net to the black lead: what eases an item in.
     """
 
     variant: Indices
@@ -43,12 +46,13 @@ class Items:
     volt: Floats
     start: Floats
     holds_current: Bools
+    shunt: Floats
 
     def chosen(self, which: Indices | slice) -> Items:
         """Return some of the items."""
         return Items(
             self.variant[which], self.red[which], self.black[which], self.ampere[which], self.volt[which],
-            self.start[:, which], self.holds_current[which],
+            self.start[:, which], self.holds_current[which], self.shunt[which],
         )  # fmt: skip
 
 
@@ -65,6 +69,15 @@ class Outcome:
     unknowns: Floats
     solved: Bools
 
+    def replace_at(self, which: Indices, other: Outcome) -> None:
+        """Put another outcome in the place of some items."""
+        for name in Outcome.__slots__:
+            getattr(self, name)[..., which] = getattr(other, name)
+
+
+def _at_rest(items: Items) -> Items:
+    return replace(items, start=np.zeros_like(items.start), holds_current=np.zeros_like(items.holds_current))
+
 
 class Batch:
     """Solves items of one set of variants."""
@@ -80,7 +93,28 @@ class Batch:
         return self._j + 2 * self._q + 2 * self._m
 
     def solve(self, items: Items) -> Outcome:
-        """Return the outcome of every item."""
+        """Return the outcome of every item: from its start, else from rest, else eased in."""
+        found = self._once(items)
+        for attempt in (self._from_rest, self._eased_in):
+            again = np.flatnonzero(~found.solved)
+            if len(again):
+                found.replace_at(again, attempt(items.chosen(again)))
+        return found
+
+    def _from_rest(self, items: Items) -> Outcome:
+        return self._once(_at_rest(items))
+
+    def _eased_in(self, items: Items) -> Outcome:
+        """Take shunts from every net to the black lead away, two decades at a time."""
+        items = _at_rest(items)
+        for shunt in _SHUNTS:
+            found = self._once(replace(items, shunt=np.full(len(items.variant), shunt)))
+            items.start[:, found.solved] = found.seen[:, found.solved]
+            items.holds_current[found.solved] = found.holds_current[found.solved]
+        return self._once(items)
+
+    def _once(self, items: Items) -> Outcome:
+        """Return the outcome of every item from its start."""
         count = len(items.variant)
         outcome = Outcome(
             np.full(count, np.nan), np.zeros(count, bool), np.zeros((self.rows_seen, count)),
@@ -95,7 +129,7 @@ class Batch:
             arrived = work.evaluate()
             solution, negative = work.step()
             finite = np.isfinite(solution).all(axis=0)
-            done = arrived & finite
+            done = arrived & finite & (work.last_step(solution) <= _STEP_V)
             if done.any():
                 self._record(work, solution, done, which[done], outcome)
                 outcome.solved[which[done]] = ~negative[done]
@@ -124,6 +158,8 @@ class _Work:
         self.steps = np.zeros(0, np.intp)
         self._held_back = np.zeros(0, bool)
         self._predicted = np.zeros((len(self.seen) + 1, 0))
+        self._nets = np.zeros((variants.nets, 0))
+        self._own = variants.places[np.arange(variants.nets), np.arange(variants.nets)]
         self._extras = (ExtraJunctions(variants), ExtraBjts(variants), ExtraMosfets(variants))
 
     def begin(self, items: Items) -> None:
@@ -136,6 +172,7 @@ class _Work:
         self.steps = np.concatenate([self.steps, np.zeros(count, np.intp)])
         self._held_back = np.concatenate([self._held_back, np.ones(count, bool)])
         self._predicted = np.concatenate([self._predicted, np.zeros((len(self.seen) + 1, count))], axis=1)
+        self._nets = np.concatenate([self._nets, np.full((self._v.nets, count), np.inf)], axis=1)
         for extra in self._extras:
             extra.begin(items.variant)
 
@@ -177,10 +214,19 @@ class _Work:
         right = v.feed @ self._offsets[: v.feed.shape[1]]
         for extra in self._extras:
             extra.add_to(values, right)
+        if items.shunt.any():
+            values[self._own] += items.shunt
         values[v.places[items.black, items.black], each] += _STIFF_S
         values[v.places[items.red, items.red], each] += np.where(self.holds_current, 0.0, _STIFF_S)
         right[items.red, each] += np.where(self.holds_current, items.ampere, _STIFF_S * items.volt)
         return v.elimination.solve(values, right)
+
+    def last_step(self, solution: Floats) -> Floats:
+        """Return how far the net that moved most moved in this step, per item, in volt; remember the nets."""
+        nets = solution[: self._v.nets]
+        step: Floats = np.abs(nets - self._nets).max(axis=0, initial=0.0)
+        self._nets = nets
+        return step
 
     def port(self, solution: Floats) -> Floats:
         """Return the voltage between the probes of every item."""
@@ -243,5 +289,6 @@ class _Work:
         self.seen, self.holds_current = self.seen[:, which], self.holds_current[which]
         self._held_back = self._held_back[which]
         self._predicted, self.steps = self._predicted[:, which], self.steps[which]
+        self._nets = self._nets[:, which]
         for extra in self._extras:
             extra.keep(which)

@@ -8,7 +8,7 @@ that does not arrive, capacitance and series resistance) is solved alone. How ea
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +19,7 @@ from .batch import Batch, Items, Outcome
 from .excitation import DiodeTest, Excitation, Ohms
 from .faults import Edit, FaultSizes, PartFault, edit_of
 from .netlist import Netlist
-from .physics import Conditions
+from .physics import Conditions, on_a_board
 from .reading import solve_reading
 from .screening import Screen
 from .variants import Variants
@@ -88,7 +88,7 @@ def fault_dictionary(
     for probe in wanted:
         netlist.require_nets(probe.red, probe.black)
     edits = [edit_of(netlist, fault, sizes or FaultSizes()) for fault in known]
-    work = _Table(netlist, wanted, edits, conditions or Conditions(), progress)
+    work = _Table(netlist, wanted, edits, on_a_board(conditions), progress)
     work.fill()
     rows = work.row_of_edit
     return FaultDictionary(wanted, known, work.value[0], work.value[rows], work.solved[rows], dict(work.counts))
@@ -176,7 +176,7 @@ class _Table:
         columns = np.flatnonzero(self._open.any(axis=0) & np.array([len(r) > place for r in self._ranges]))
         if not len(columns):
             return
-        good = self._solve(batch, self._items(variants, batch, np.zeros(len(columns), np.intp), columns, place, None))
+        good = batch.solve(self._items(variants, batch, np.zeros(len(columns), np.intp), columns, place, None))
         ampere = np.array([self._ranges[at][place].ampere for at in columns])
         screen = Screen(variants, good, ampere)
         rows, cols = self._moved(screen, columns, good, place)
@@ -187,24 +187,11 @@ class _Table:
                 good.volt[lookup[cols]], good.holds_current[lookup[cols]], good.seen[:, lookup[cols]],
                 good.unknowns[:, :0], good.solved[lookup[cols]],
             )  # fmt: skip
-            found = self._solve(batch, self._items(variants, batch, rows, cols, place, start))
+            found = batch.solve(self._items(variants, batch, rows, cols, place, start))
             self._take(rows[found.solved], cols[found.solved], found.volt[found.solved],
                        found.holds_current[found.solved], place, "in the batch")  # fmt: skip
             self._alone[rows[~found.solved], cols[~found.solved]] = True
             self._open[rows[~found.solved], cols[~found.solved]] = False
-
-    def _solve(self, batch: Batch, items: Items) -> Outcome:
-        """Return what the batch finds; items that did not arrive start once more, from rest."""
-        found = batch.solve(items)
-        again = np.flatnonzero(~found.solved)
-        if len(again) and items.start.any():
-            chosen = items.chosen(again)
-            rest = replace(chosen, start=np.zeros_like(chosen.start), holds_current=np.zeros(len(again), bool))
-            second = batch.solve(rest)
-            found.volt[again], found.holds_current[again] = second.volt, second.holds_current
-            found.seen[:, again], found.unknowns[:, again] = second.seen, second.unknowns
-            found.solved[again] = second.solved
-        return found
 
     def _moved(self, screen: Screen, columns: Indices, good: Outcome, place: int) -> tuple[Indices, Indices]:
         """Settle the readings no fault moves; return rows and columns of the others."""
@@ -232,6 +219,7 @@ class _Table:
             volt=np.array([r.volt for r in chosen]),
             start=nothing if start is None else start.seen,
             holds_current=np.zeros(len(rows), bool) if start is None else start.holds_current,
+            shunt=np.zeros(len(rows)),
         )
 
     def _take(self, rows: Indices, cols: Indices, volt: Floats, holds: Bools, place: int, how: str) -> None:

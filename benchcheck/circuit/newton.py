@@ -20,7 +20,7 @@ __all__ = ["STRATEGIES", "Solution", "looks_unstable", "newton", "worst_rows"]
 
 Floats = NDArray[np.float64]
 
-_MOST_STEPS = 120
+_MOST_STEPS = 90
 _RESIDUAL = 1e-10
 _ROUNDING = 1e-13
 _RESIDUAL_OF_LEAKS = 1e-6

@@ -7,7 +7,7 @@ Every current is what flows into the device at that terminal, in ampere; every s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import e
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from .models import NOMINAL_TEMPERATURE_K
 
 __all__ = [
+    "BOARD_LEAK_S",
     "BOLTZMANN_OVER_CHARGE_V_PER_K",
     "BjtArrays",
     "Conditions",
@@ -26,6 +27,7 @@ __all__ = [
     "junction_parts",
     "limited_junction_step",
     "mosfet_current",
+    "on_a_board",
 ]
 
 Floats = NDArray[np.float64]
@@ -33,16 +35,23 @@ Floats = NDArray[np.float64]
 #: k/q of CODATA 2014, as the simulators carry it; the exact SI value of 2019 is 3.4e-7 higher (0.1 mK at 27
 #: degC).
 BOLTZMANN_OVER_CHARGE_V_PER_K = 1.38064852e-23 / 1.6021766208e-19
+#: 10 Tohm from every net to the black lead: cleaner than any board, enough to keep every pivot above rounding
+BOARD_LEAK_S = 1e-13
 #: beyond this exponent the exponential goes on as its tangent, so that no trial step overflows.
 _STEEPEST = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """Where a circuit is solved: `temperature_k` in kelvin, `gmin_s` across every junction in siemens, and k/q."""
+    """Where a circuit is solved: `temperature_k` in kelvin, `gmin_s` across every junction in siemens, and k/q.
+
+    `leak_s`, in siemens, goes from every net to the reference. Left out it is nothing for an operating point, and for
+    a meter's reading `BOARD_LEAK_S`: what hangs on less than that is not settled by the parts of a board.
+    """
 
     temperature_k: float = NOMINAL_TEMPERATURE_K
     gmin_s: float = 1e-15
+    leak_s: float | None = None
     boltzmann_over_charge_v_per_k: float = BOLTZMANN_OVER_CHARGE_V_PER_K
 
     @property
@@ -53,6 +62,12 @@ class Conditions:
         0.025864917
         """
         return self.boltzmann_over_charge_v_per_k * self.temperature_k
+
+
+def on_a_board(conditions: Conditions | None) -> Conditions:
+    """Return conditions for a meter's reading: with a board's leak unless one is given."""
+    given = conditions or Conditions()
+    return replace(given, leak_s=BOARD_LEAK_S) if given.leak_s is None else given
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,7 @@ from .netlist import Netlist
 from .newton import Solution
 from .operating_point import JunctionState, junction_states, solve_system
 from .parameters import Key, columns
-from .physics import Conditions
+from .physics import Conditions, on_a_board
 from .small_signal import impedance_between
 from .system import System
 
@@ -95,7 +95,7 @@ def solve_reading(
     >>> reading.value, reading.display
     (687.5, 'number')
     """
-    return _solved(netlist, red, black, excitation, conditions or Conditions()).reading
+    return _solved(netlist, red, black, excitation, on_a_board(conditions)).reading
 
 
 def slopes_by_field(
@@ -105,7 +105,7 @@ def slopes_by_field(
 
     Empty when the reading is OL.
     """
-    return _solved(netlist, red, black, excitation, conditions or Conditions()).slopes()
+    return _solved(netlist, red, black, excitation, on_a_board(conditions)).slopes()
 
 
 def sensitivities(

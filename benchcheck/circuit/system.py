@@ -78,6 +78,7 @@ class System:
         self._solver: LinearSolver | None = None
         volts = [b.voltage_v for b in compiled.branches] + [s.voltage_v for s in compiled.supplies]
         self._bound_v = np.inf if compiled.currents else 1.0 + float(np.abs(volts).sum())
+        self._leak_s = compiled.conditions.leak_s or 0.0
         self._limits = Limits(compiled.junction_arrays, compiled.bjt_arrays, compiled.mosfet_arrays)
 
     # places -----------------------------------------------------------------------------------------
@@ -167,7 +168,7 @@ class System:
         values = np.concatenate(
             [
                 self._constant_values,
-                np.full(self.nodes, shunt_s),
+                np.full(self.nodes, shunt_s + self._leak_s),
                 supply.ravel(),
                 np.concatenate([slope, -slope, -slope, slope]),
                 bjt[0].ravel(),

@@ -20,16 +20,14 @@ from .devices import Bjt, Device, Mosfet
 from .elimination import Elimination
 from .faults import Edit
 from .netlist import Netlist
-from .physics import BjtArrays, Conditions, JunctionArrays, MosfetArrays
+from .physics import BOARD_LEAK_S, BjtArrays, Conditions, JunctionArrays, MosfetArrays
 from .stamps import has_inner_resistances, maps, without_inner_resistances
 
-__all__ = ["LEAK_S", "Extras", "Variants"]
+__all__ = ["Extras", "Variants"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-#: from every net to the black lead, in siemens: 10 Tohm, cleaner than any board, keeps every pivot above rounding
-LEAK_S = 1e-13
 #: from a gate that nothing holds to its source: enough against the leak, nothing to a meter
 _GATE_S = 1e-11
 #: resistances below this, in ohm, are branches with a current of their own
@@ -234,7 +232,7 @@ class Variants:
             np.array([amount for _, amount, _ in corners]),
             np.array([owner for _, _, owner in corners], dtype=np.intp),
         )
-        own = [(places[net, net], LEAK_S) for net in range(self.nets)]
+        own = [(places[net, net], self.conditions.leak_s or BOARD_LEAK_S) for net in range(self.nets)]
         for at, branch in enumerate(self.branches, self.nets):
             own += [(places[at, branch.plus], 1.0), (places[at, branch.minus], -1.0)]
             own += [(places[branch.plus, at], 1.0), (places[branch.minus, at], -1.0)]
