@@ -24,6 +24,7 @@ _MOST_STEPS = 90
 _RESIDUAL = 1e-10
 _ROUNDING = 1e-13
 _RESIDUAL_OF_LEAKS = 1e-6
+_NOTHING_A = 1e-19
 _STEP_V = 1e-9
 _STEP_ROUNDING_V = 1e-12
 #: steps after which two in eight go half way: what has not arrived by then goes round in a circle
@@ -85,12 +86,12 @@ def _moved(system: System, x: Floats, before: Floats) -> float:
 def _balanced(system: System, tangent: Tangent, x: Floats, moved: float) -> bool:
     """Return whether Kirchhoff's laws hold at `x` to 1e-10 of each net's currents.
 
-    Below 1e-13 of the circuit's largest current nothing is asked of a net: that is rounding. Where even the step is
-    rounding 1e-6 will do: nets that hang on femtoamperes have no more digits.
+    Below 1e-13 of the circuit's largest current, and below 0.1 aA, nothing is asked of a net: that is rounding. Where
+    even the step is rounding 1e-6 will do: nets that hang on femtoamperes have no more digits.
     """
     left, scale = system.residual(tangent, x)
     nets = slice(0, system.nodes)
-    floor = _ROUNDING * scale[nets].max(initial=0.0)
+    floor = max(_ROUNDING * scale[nets].max(initial=0.0), _NOTHING_A)
     excess = np.abs(left) - (_RESIDUAL if moved > _STEP_ROUNDING_V else _RESIDUAL_OF_LEAKS) * scale
     return not ((excess[nets] > floor).any() or (excess[system.nodes :] > _ROUNDING).any())
 
