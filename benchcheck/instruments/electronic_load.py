@@ -10,7 +10,7 @@ from benchcheck.instruments.dialect import fill
 from benchcheck.instruments.driver import Driver, answers_reliably, within
 from benchcheck.instruments.power_supply import RELATIVE, STEADY, STEADY_AMPERE, STEADY_VOLT, Ceiling
 from benchcheck.instruments.reply import read_bool, read_number, read_text
-from benchcheck.instruments.settling import SettleRule, spread
+from benchcheck.instruments.settling import SettleRule, held, spread
 
 __all__ = ["ElectronicLoad", "LoadPoint"]
 
@@ -97,11 +97,11 @@ class ElectronicLoad(Driver):
         seen = [self.measure()]
         while self.clock.monotonic_s() < deadline_s:
             seen.append(self.measure())
-            last = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
+            count = held([one.at_s for one in seen], rule)
+            last = seen[-count:] if count else []
             volts, amperes = [one.voltage_volt for one in last], [one.current_ampere for one in last]
-            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s and len(last) >= rule.window
-            still = spread(volts, rule.relative, STEADY_VOLT) and spread(amperes, rule.relative, STEADY_AMPERE)
-            if held and still:
+            still = bool(last) and spread(volts, rule.relative, STEADY_VOLT)
+            if still and spread(amperes, rule.relative, STEADY_AMPERE):
                 return seen[-1]
         raise InstrumentError(f"{self.name}: its read-back does not stand still within {rule.timeout_s:g} s")
 

@@ -18,7 +18,7 @@ from benchcheck.clock import Clock
 from benchcheck.errors import BenchError, Fault, InstrumentError, close_match
 from benchcheck.instruments.dialect import LinkManners, Serial
 from benchcheck.instruments.reply import Indication, IndicationState, read_number
-from benchcheck.instruments.settling import SettleRule, agrees
+from benchcheck.instruments.settling import SettleRule, agrees, held
 from benchcheck.instruments.transport import Opener, Transport
 from benchcheck.instruments.wire import LineReader
 
@@ -166,10 +166,8 @@ class StreamingMeter:
         deadline_s = self._clock.monotonic_s() + rule.timeout_s
         while self._clock.monotonic_s() < deadline_s:
             seen.append(self._next(quantity_unit, function))
-            recent = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
-            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s
-            last = seen[-max(rule.window, len(recent)) :]
-            if held and len(seen) >= rule.window and agrees([one.indication for one in last], rule):
+            count = held([one.at_s for one in seen], rule)
+            if count and agrees([one.indication for one in seen[-count:]], rule):
                 return seen[-1]
         raise InstrumentError(
             f"{self.name}: does not stand still within {rule.timeout_s:g} s; hold the probes firmly"

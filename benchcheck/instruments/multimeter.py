@@ -18,7 +18,7 @@ from benchcheck.instruments.connection import Connection
 from benchcheck.instruments.dialect import METER_FUNCTIONS, fill
 from benchcheck.instruments.driver import Driver, answers_reliably, within
 from benchcheck.instruments.reply import Indication, IndicationState, read_indication, read_number, read_text
-from benchcheck.instruments.settling import SettleRule, agrees, trend
+from benchcheck.instruments.settling import SettleRule, agrees, held, trend
 
 __all__ = ["MeterRange", "Multimeter", "Series"]
 
@@ -152,7 +152,7 @@ class Multimeter(Driver):
             if now_s - began_s > rule.timeout_s and len(seen) >= rule.window:
                 break
             seen.append((now_s, self._again(function, full_scale)))
-        return [one for _, one in _last(seen, rule)]
+        return _last(seen, rule)
 
     def _first(self, function: Function, full_scale: float | None) -> Indication:
         """Configure and take one reading."""
@@ -245,13 +245,11 @@ def _step(known: MeterRange | None) -> float:
     return known.resolution if known is not None else 0.0
 
 
-def _last(seen: Sequence[tuple[float, Indication]], rule: SettleRule) -> Sequence[tuple[float, Indication]]:
-    """Return the readings of the last `hold_s` seconds, at least `window` of them."""
-    since_s = seen[-1][0] - rule.hold_s
-    recent = sum(1 for at_s, _ in seen if at_s >= since_s)
-    return seen[-max(recent, rule.window) :]
+def _last(seen: Sequence[tuple[float, Indication]], rule: SettleRule) -> list[Indication]:
+    """Return the readings that have to agree, as many as there are while they are too few."""
+    count = held([at_s for at_s, _ in seen], rule) or rule.window
+    return [one for _, one in seen[-count:]]
 
 
 def _stands(seen: Sequence[tuple[float, Indication]], rule: SettleRule, step: float) -> bool:
-    held = seen[-1][0] - seen[0][0] >= rule.hold_s and len(seen) >= rule.window
-    return held and agrees([one for _, one in _last(seen, rule)], rule, step)
+    return held([at_s for at_s, _ in seen], rule) > 0 and agrees(_last(seen, rule), rule, step)

@@ -16,7 +16,7 @@ from benchcheck.instruments.connection import Connection
 from benchcheck.instruments.dialect import fill
 from benchcheck.instruments.driver import Driver, answers_reliably, within
 from benchcheck.instruments.reply import decode_bit, read_bool, read_integer, read_number, read_text
-from benchcheck.instruments.settling import SettleRule, spread
+from benchcheck.instruments.settling import SettleRule, held, spread
 
 __all__ = ["Ceiling", "Mode", "PowerSupply", "SupplyPoint", "SupplySettings"]
 
@@ -239,11 +239,11 @@ class PowerSupply(Driver):
         seen = [self.measure()]
         while self.clock.monotonic_s() < deadline_s:
             seen.append(self.measure())
-            last = [one for one in seen if one.at_s >= seen[-1].at_s - rule.hold_s]
+            count = held([one.at_s for one in seen], rule)
+            last = seen[-count:] if count else []
             volts, amperes = [one.voltage_volt for one in last], [one.current_ampere for one in last]
-            held = seen[-1].at_s - seen[0].at_s >= rule.hold_s and len({one.mode for one in last}) == 1
-            held = held and len(last) >= rule.window
-            if held and spread(volts, rule.relative, STEADY_VOLT) and spread(amperes, rule.relative, STEADY_AMPERE):
+            still = len({one.mode for one in last}) == 1 and spread(volts, rule.relative, STEADY_VOLT)
+            if still and spread(amperes, rule.relative, STEADY_AMPERE):
                 return seen[-1]
         raise InstrumentError(f"{self.name}: its read-back does not stand still within {rule.timeout_s:g} s")
 
@@ -269,8 +269,8 @@ class PowerSupply(Driver):
             words = {"CC": Mode.CURRENT, "CV": Mode.VOLTAGE, "OFF": Mode.OFF, "UR": Mode.UNKNOWN}
             return words.get(self.read("mode", answer, read_text).upper(), Mode.UNKNOWN)
         if dialect.mode_kind == "bitstring":
-            held = self.read("mode", answer, lambda text: decode_bit(text, "bitstring", self.channel))
-            return Mode.VOLTAGE if held else Mode.CURRENT
+            by_voltage = self.read("mode", answer, lambda text: decode_bit(text, "bitstring", self.channel))
+            return Mode.VOLTAGE if by_voltage else Mode.CURRENT
         voltage = self._any_bit(answer, dialect.mode_cv)
         current = self._any_bit(answer, dialect.mode_cc)
         if dialect.mode_cv == (0,) or dialect.mode_cc == (0,):  # one bit tells both

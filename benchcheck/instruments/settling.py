@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from benchcheck.instruments.reply import Indication, IndicationState
 
-__all__ = ["SettleRule", "agrees", "spread", "trend"]
+__all__ = ["SettleRule", "agrees", "held", "spread", "trend"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +27,23 @@ class SettleRule:
     relative: float = 0.0005
     absolute: float = 0.0
     timeout_s: float = 5.0
+
+
+def held(times_s: Sequence[float], rule: SettleRule) -> int:
+    """Return how many of the last readings must agree: those of the last `hold_s` seconds, at least `window`.
+
+    0 as long as there are too few readings or they do not span `hold_s` yet. A slow instrument is judged by its last
+    `window` readings, however long they took.
+
+    >>> held([0.0, 0.1, 0.2, 0.3], SettleRule(window=2, hold_s=0.15)), held([0.0, 0.1], SettleRule(window=3))
+    (2, 0)
+    >>> held([0.0, 1.0, 2.0], SettleRule(window=3, hold_s=0.15))
+    3
+    """
+    if len(times_s) < rule.window or times_s[-1] - times_s[0] < rule.hold_s:
+        return 0
+    since_s = times_s[-1] - rule.hold_s
+    return max(rule.window, sum(1 for at_s in times_s if at_s >= since_s))
 
 
 def agrees(indications: Sequence[Indication], rule: SettleRule, resolution: float = 0.0) -> bool:

@@ -40,8 +40,9 @@ AMOUNTS = {
     Kind.SETTINGS_SCALED: 1.5,
     Kind.READBACK_SCALED: 1.02,
 }
-#: where striking a message would change the truth that the drivers are compared with
-POWERED_RESTARTS = (Kind.RESTARTS, Kind.RESTARTS_ON)
+#: the same digit changed in every answer, for ever, is what an instrument out of calibration shows: only the
+#: self-check against a known resistor and cell can find that
+BEYOND_ANY_DRIVER = (Kind.DIGIT_CHANGED,)
 
 
 @dataclass(frozen=True)
@@ -314,6 +315,9 @@ def run_matrix(
     for kind in kinds:
         for operation in chosen:
             for times, skip in patterns:
+                if times < 0 and kind in BEYOND_ANY_DRIVER:
+                    tally.add("left out: beyond any driver", "")
+                    continue
                 outcome, struck = run_case(kind, operation, times, dialect, skip)
                 case = f"{kind} x {operation.name} ({dialect}, {times} times after {skip})"
                 tally.add(outcome if struck else f"{outcome} (did not strike)", case)

@@ -294,3 +294,9 @@ def test_an_own_watchdog_is_armed_before_power_and_disarmed_after(rig: Rig) -> N
     arming = next(n for n, message in enumerate(sent) if message.startswith(arm))
     assert arming < next(n for n, message in enumerate(sent) if message.startswith("OUTP ON"))
     assert sent[-1].startswith("OUTP:PROT:WDOG OFF")
+
+
+def test_a_slow_instrument_stands_still_too(rig: Rig) -> None:
+    supply = powered(rig)
+    rig.supply.manner.extra_delay_s["MEAS:VOLT?"] = 0.06
+    assert supply.steady(SettleRule(hold_s=0.1, relative=0.01, timeout_s=2.0)).voltage_volt == pytest.approx(6.0)
