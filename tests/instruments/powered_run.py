@@ -54,6 +54,7 @@ def main() -> int:
     clock = SystemClock()
     with contextlib.suppress(OSError):  # so that Ctrl-C and hang-up come from the kernel
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job would ignore it
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     signal.signal(signal.SIGHUP, lambda *_: sys.exit(129))
     with open(journal_name, "ab", buffering=0) as journal, PowerKeeper(settings(supply, load), clock) as keeper:
