@@ -99,7 +99,7 @@ class LinkEntry:
     """How an instrument is reached; `timeout` and the serial settings are for the links that have them."""
 
     resource: str
-    dialect: str = "generic"
+    dialect: str = ""
     timeout: Seconds | None = None
     baud_rate: int | None = None
     data_bits: int | None = None

@@ -138,7 +138,7 @@ class Link:
     """
 
     resource: str
-    dialect: str = "generic"
+    dialect: str = ""
     settings: Mapping[str, str | int | float | bool] = field(default_factory=dict)
 
 

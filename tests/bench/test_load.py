@@ -264,3 +264,17 @@ def test_an_accuracy_of_zero_is_refused(promise: str) -> None:
     line = f'[[meter.m.range]]\nfunction = "esr"\nfull_scale = "1 ohm"\naccuracy = {promise}\n'
     found = faults_of('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\n' + line)
     assert [fault for fault in found if "no meter does" in fault]
+
+
+def test_a_link_that_names_no_dialect_has_none_so_that_an_unknown_supply_stays_read_only() -> None:
+    text = """
+benchcheck_bench = 1
+[meter.dmm]
+class = "handheld-6000"
+[supply.psu]
+ceiling = { voltage = "12 V", current = "1 A" }
+link = { resource = "TCPIP0::127.0.0.1::5026::SOCKET" }
+"""
+    link = load_bench(parse_document(text, "bench.toml")).supplies["psu"].link
+    assert link is not None
+    assert link.dialect == ""
