@@ -11,6 +11,8 @@ import shutil
 
 import pytest
 
+from benchcheck.record.shelf import in_order
+from benchcheck.record.store import read_record
 from tests.cli.scratch import GOOD, card, lay_out, records, run, verify
 
 UNIT = "T-4 no. 7"
@@ -40,7 +42,9 @@ def folder(template: pathlib.Path, tmp_path: pathlib.Path) -> pathlib.Path:
 
 
 def kept(folder: pathlib.Path) -> list[str]:
-    return [str(path) for path in records(folder) if path.suffix == ".toml"]
+    """The records oldest first: two of one second are told apart by which names the other as its parent."""
+    found = in_order(read_record(path) for path in records(folder) if path.suffix == ".toml")
+    return [str(record.path) for record in found]
 
 
 def assert_plain(text: str) -> None:
