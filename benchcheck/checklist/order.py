@@ -24,15 +24,13 @@ _FUNCTION_ORDER = {function: place for place, function in enumerate(Function)}
 class Checklist:
     """The checks of one visit in the order to take them.
 
-    `pulled_in` are the ids that nobody selected but a selected check needs before it. `everything` is true
-    when the whole board is on the list.
+    `pulled_in` are the ids that nobody selected but a selected check needs before it.
     """
 
     board: Board
     checks: tuple[Check, ...]
     pulled_in: frozenset[str] = frozenset()
     waivers: tuple[Waiver, ...] = ()
-    everything: bool = True
 
 
 def in_order(checks: Iterable[Check]) -> tuple[Check, ...]:
@@ -62,7 +60,7 @@ def draw_up(
     wanted = _with_needs(board, selected, at_the_bench)
     chosen = tuple(check for check in board.checks if check.id in wanted)
     pulled_in = frozenset(wanted - set(selected))
-    return Checklist(board, in_order(chosen), pulled_in, waivers, everything=len(chosen) == len(board.checks))
+    return Checklist(board, in_order(chosen), pulled_in, waivers)
 
 
 def _with_needs(board: Board, selected: Collection[str], at_the_bench: bool) -> set[str]:

@@ -124,8 +124,3 @@ class Check:
     def powered(self) -> bool:
         """Whether the unit must be under power for this check."""
         return self.phase.powered
-
-    @property
-    def typed_unit(self) -> str:
-        """The quantity unit of what is typed or read for this check."""
-        return self.quantity_unit

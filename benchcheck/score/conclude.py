@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 
 from benchcheck.bench.functions import Function
-from benchcheck.kinds.check import Check, Evidence
+from benchcheck.kinds.check import Check, Evidence, Phase
 from benchcheck.metrology import Budget, Conformity, DecisionRule, ToleranceInterval, Verdict, assess
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
@@ -138,6 +138,8 @@ def _change_of_fail(check: Check, found: Conformity, *, above: bool) -> str:
     bound = limit - found.guard_band if above else limit + found.guard_band
     side = "below" if above else "above"
     again = "touch down again with a needle tip" if check.phase.value and not check.powered else "read again"
+    if check.phase is Phase.RESIDUAL_VOLTAGE:
+        again = "discharge it through a resistor and measure again"
     if check.first_step:
         again = f"{check.first_step.rstrip('.')}, then {again}"
     if bound <= 0.0 and check.quantity_unit in _NEVER_NEGATIVE:

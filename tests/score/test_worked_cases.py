@@ -361,3 +361,10 @@ def test_overload_of_volts_says_stop() -> None:
     found = score(volts(Function.DC_VOLTAGE, -0.05, 0.05), "OL")
     assert found.verdict is Verdict.FAIL
     assert "stop" in found.change
+
+
+def test_charge_that_is_still_there_is_to_be_discharged_not_touched_again() -> None:
+    charge = check("VSW.residual_voltage", Function.DC_VOLTAGE, Phase.RESIDUAL_VOLTAGE, limits=Limits(-0.05, 0.05))
+    found = score(charge, "5.100")
+    assert found.verdict is Verdict.FAIL
+    assert "discharge it through a resistor" in found.change
