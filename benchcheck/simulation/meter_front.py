@@ -24,7 +24,10 @@ SETTLED_S = 30e-3
 
 @dataclass(frozen=True, slots=True)
 class MeterRange:
-    """One range: full scale, resolution and test current in SI; accuracy as a fraction and in digits."""
+    """One range: full scale, resolution and test current in SI; accuracy as a fraction and in digits.
+
+    `over_range` is how far beyond full scale it still shows numbers, as a ratio.
+    """
 
     function: Function
     full_scale: float
@@ -33,6 +36,20 @@ class MeterRange:
     digits: float = 5.0
     test_current_ampere: float = 0.0
     compliance_volt: float = 0.0
+    frequency_hz: float = 0.0
+    over_range: float = OVER_RANGE - 1.0
+
+    @property
+    def ceiling(self) -> float:
+        """The largest value it shows."""
+        return self.full_scale * (1.0 + self.over_range) * (1.0 + 1e-12)
+
+    @property
+    def excitation(self) -> Excitation:
+        """What it does to what is probed."""
+        return Excitation(
+            self.function, self.test_current_ampere, self.compliance_volt, self.frequency_hz, self.full_scale
+        )
 
 
 NODES = {
@@ -83,7 +100,7 @@ class MeterFront(ScpiInstrument):
     ) -> None:
         """Connect the probes to a bench; `settling_s` is the time constant after a change of function or range."""
         self._bench = bench
-        self._ranges = ranges or usual_ranges()
+        self._ranges = tuple(one for one in ranges or usual_ranges() if one.function in NODES)
         self.reading_time_s, self.settling_s, self._seed = reading_time_s, settling_s, seed
         self.function = Function.DC_VOLTAGE
         self.autorange = True
@@ -144,15 +161,15 @@ class MeterFront(ScpiInstrument):
         word = given[0] if given else "AUTO"
         if word.upper() in ("AUTO", "DEF"):
             self.autorange = True
-            self.chosen = self._fitting(self._true())
+            self.chosen, _ = self._fitting()
         else:
             self._set_range(function, word)
         self._stored = None
 
     def _set_range(self, function: Function, word: str) -> None:
         known = self._of(function)
-        wanted = numeric(word, 0.0, known[-1].full_scale * OVER_RANGE, known[-1].full_scale)
-        self.chosen = next(one for one in known if wanted <= one.full_scale * OVER_RANGE)
+        wanted = numeric(word, 0.0, known[-1].ceiling, known[-1].full_scale)
+        self.chosen = next(one for one in known if wanted <= one.ceiling)
         self.function, self.autorange, self._changed_s = function, False, self.now_s
 
     def _set_autorange(self, word: str) -> None:
@@ -189,24 +206,34 @@ class MeterFront(ScpiInstrument):
     def _read(self) -> str:
         self.delay_s += self.reading_time_s
         self.now_s += self.reading_time_s
-        true = self._true()
         if self.autorange:
-            self.chosen = self._fitting(true)
+            self.chosen, true = self._fitting()
+        else:
+            true = self._true(self.chosen)
         chosen = self.chosen
-        if abs(true) > chosen.full_scale * OVER_RANGE:
+        if not abs(true) <= chosen.ceiling:
             return number(math.copysign(OVERLOAD, true))
         shown = true * (1.0 + self._gain_error(chosen)) + self._offset(chosen)
         shown *= 1.0 - math.exp(-max(0.0, self.now_s - self._changed_s) / self.settling_s)
         return number(round(shown / chosen.resolution) * chosen.resolution)
 
-    def _true(self) -> float:
-        chosen = self.chosen if self.chosen.function is self.function else self._of(self.function)[-1]
-        excitation = Excitation(self.function, chosen.test_current_ampere, chosen.compliance_volt)
-        return self._bench.probed(excitation, self.now_s)
+    def _true(self, chosen: MeterRange) -> float:
+        return self._bench.probed(chosen.excitation, self.now_s)
 
-    def _fitting(self, value: float) -> MeterRange:
+    def _fitting(self) -> tuple[MeterRange, float]:
+        """Return the lowest range that is not overloaded, from the one in use, and the true value on it."""
         known = self._of(self.function)
-        return next((one for one in known if abs(value) <= one.full_scale * OVER_RANGE), known[-1])
+        at = known.index(self.chosen) if self.chosen in known else len(known) - 1
+        true = self._true(known[at])
+        while abs(true) > known[at].ceiling and at + 1 < len(known):
+            at += 1
+            true = self._true(known[at])
+        while at > 0 and abs(true) <= known[at - 1].ceiling:
+            lower = self._true(known[at - 1])
+            if abs(lower) > known[at - 1].ceiling:
+                break
+            at, true = at - 1, lower
+        return known[at], true
 
     def _gain_error(self, chosen: MeterRange) -> float:
         return chosen.fraction * 0.5 * _chance(self._seed, chosen, "gain")

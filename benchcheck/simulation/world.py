@@ -45,11 +45,13 @@ class OperatingPoint:
 
 @dataclass(frozen=True, slots=True)
 class Excitation:
-    """How the meter looks at its probes; test current and compliance are 0 where the function has none."""
+    """How the meter looks at its probes; numbers are 0 where the function has none, or nobody says."""
 
     function: Function
     test_current_ampere: float = 0.0
     compliance_volt: float = 0.0
+    frequency_hz: float = 0.0
+    full_scale: float = 0.0
 
 
 class VirtualBench(Protocol):

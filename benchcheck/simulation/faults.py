@@ -1,0 +1,88 @@
+"""What may be wrong with a virtual unit or with the hand that measures it, from the words a user writes.
+
+Faults of parts are those of the circuit room ("D3 reversed", "bridge GDR LX"); a part without a circuit model can be
+open or short. Faults of the operator are words of their own; some of them name a check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from benchcheck.circuit.devices import Device, Resistor
+from benchcheck.circuit.faults import PartFault, faulty, parse_fault
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.errors import CircuitError, Fault, UsageError, close_match
+
+__all__ = ["OPERATOR_FAULTS", "FaultsOfUnit", "parse_faults"]
+
+#: word -> what the hand or the meter does
+OPERATOR_FAULTS: Mapping[str, str] = {
+    "probes-swapped": "red and black are exchanged, always",
+    "leads-not-nulled": "the resistance of the leads stays in every two-wire reading",
+    "charged-gate": "gates that nothing holds keep the charge of a touch",
+    "residual-charge": "the capacitors still hold charge when the visit begins",
+    "typed-1000": "one typed reading (may be named) is a factor 1000 off",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FaultsOfUnit:
+    """The faults of parts in the order given, of parts without a model, and of the operator with their argument."""
+
+    parts: tuple[PartFault, ...] = ()
+    unmodelled: tuple[PartFault, ...] = ()
+    operator: tuple[tuple[str, str], ...] = ()
+
+    def operator_does(self, word: str) -> bool:
+        """Return whether the operator has this fault."""
+        return any(known == word for known, _ in self.operator)
+
+    def argument(self, word: str) -> str:
+        """Return what an operator fault names, "" for nothing."""
+        return next((argument for known, argument in self.operator if known == word), "")
+
+    def of_part(self, designator: str) -> tuple[PartFault, ...]:
+        """Return the faults of one part, devices of an integrated circuit counted as the part."""
+        every = (*self.parts, *self.unmodelled)
+        return tuple(fault for fault in every if fault.designator.partition(":")[0] == designator)
+
+    def applied_to(self, netlist: Netlist, pins: Mapping[str, Mapping[str, str]]) -> Netlist:
+        """Return a netlist with all faults of parts; `pins` are the nets of parts without a model."""
+        for fault in self.parts:
+            netlist = faulty(netlist, fault)
+        return netlist.adding(*(short for one in self.unmodelled for short in _shorts(one, pins)))
+
+
+def _shorts(fault: PartFault, pins: Mapping[str, Mapping[str, str]]) -> tuple[Device, ...]:
+    if fault.code != "short":
+        return ()
+    first, second = tuple(pins[fault.designator].values())[:2]
+    return (Resistor(f"{fault.designator}:short", first, second, 0.05),)
+
+
+def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str, Any]) -> FaultsOfUnit:
+    """Return what a list of texts names; raises UsageError with every text that names nothing.
+
+    `unmodelled` holds the parts that have pins but no circuit model, by designator.
+    """
+    parts: list[PartFault] = []
+    others: list[PartFault] = []
+    operator: list[tuple[str, str]] = []
+    wrong: list[Fault] = []
+    for text in texts:
+        words = text.split()
+        if words and words[0] in OPERATOR_FAULTS:
+            operator.append((words[0], " ".join(words[1:])))
+        elif len(words) == 2 and words[0] in unmodelled and words[1] in ("open", "short"):
+            others.append(PartFault("open" if words[1] == "open" else "short", words[0]))
+        else:
+            try:
+                parts.append(parse_fault(text, netlist))
+            except CircuitError as error:
+                hint = close_match(text, OPERATOR_FAULTS)
+                wrong.append(Fault("--fault", "", f"{error}{hint}"))
+    if wrong:
+        raise UsageError(wrong)
+    return FaultsOfUnit(tuple(parts), tuple(others), tuple(operator))

@@ -1,0 +1,277 @@
+"""A virtual unit: one specimen of a board with its faults, to be probed unpowered and run on a supply.
+
+It offers the protocol of `world.VirtualBench` to simulated instruments, and to a hand the means to place probes, move
+switches and discharge. Unpowered readings are solved; powered behaviour is that of `powered.Powered` at the
+terminals, and of the circuit with its rails held inside. `pace` lets charging and bleeding run faster than life.
+"""
+
+from __future__ import annotations
+
+import math
+import threading
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from benchcheck.bench.functions import Function
+from benchcheck.circuit.devices import Mosfet, VoltageSource
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.operating_point import operating_point
+from benchcheck.errors import CircuitError
+from benchcheck.kinds.check import Check
+from benchcheck.simulation.feeding import Feeding, feeding_of
+from benchcheck.simulation.placing import Placement, between_nets, placement_of
+from benchcheck.simulation.powered import Powered
+from benchcheck.simulation.probing import Course, course_between
+from benchcheck.simulation.specimen import Specimen
+from benchcheck.simulation.world import Excitation, OperatingPoint, Sink, Source
+from benchcheck.spec.board import Board
+
+__all__ = ["VirtualUnit"]
+
+_LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005
+_WITH_LEADS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR)
+_CHARGED_SHARE = 0.5  # of a rail's voltage, where charge is left on the unit
+_QUIET_V = 1e-3
+_STEP_V = 5e-4  # voltages are solved in steps of this
+
+
+class VirtualUnit:
+    """One unit; `faults` as a user writes them, `seed` its identity, `pace` how much faster than life charge runs."""
+
+    def __init__(
+        self, board: Board, faults: Iterable[str] = (), seed: int = 0, *, pace: float = 1.0, leads_nulled: bool = True
+    ) -> None:
+        """Build it; raises UsageError for faults the board cannot have."""
+        self.board, self.pace = board, pace
+        self.specimen = Specimen(board, faults, seed)
+        self.positions: dict[str, str] = self.specimen.rest()
+        self.placement: Placement | None = None
+        self._placed_s: float | None = None
+        self._lock = threading.RLock()
+        self._courses: dict[object, Course] = {}
+        self._feedings: dict[object, Feeding] = {}
+        self._solved: dict[object, Mapping[str, float]] = {}
+        self._decays: dict[str, float] = {}
+        faulty = self.specimen.faults
+        nulled = leads_nulled and not faulty.operator_does("leads-not-nulled")
+        self._leads_ohm = _CONTACTS_OHM if nulled else _LEADS_OHM
+        self._swapped = faulty.operator_does("probes-swapped")
+        self._supply = next(iter(board.supplies.values()), None)
+        self.powered = Powered(self._feeding, self._decay_s, pace)
+        if faulty.operator_does("residual-charge"):
+            for name, rail in board.rails.items():
+                self.powered.charge(name, _CHARGED_SHARE * rail.voltage)
+
+    # the hand ------------------------------------------------------------------------------------------------
+
+    def place(self, check: Check) -> None:
+        """Put the probes where a check wants them, switches as it states and others at rest, the load on its rail."""
+        with self._lock:
+            self.switch(dict(check.switches))
+            self._put(placement_of(self.specimen, check))
+            if check.load_a is not None:
+                self._connect_load(check)
+
+    def place_between(self, red: str, black: str) -> None:
+        """Put red and black on two nets."""
+        with self._lock:
+            self._put(between_nets(red, black))
+
+    def lift(self) -> None:
+        """Take the probes away."""
+        with self._lock:
+            self._put(None)
+
+    def switch(self, positions: Mapping[str, str]) -> None:
+        """Bring the named switches into position, all others to rest."""
+        with self._lock:
+            wanted = {**self.specimen.rest(), **positions}
+            if wanted != self.positions:
+                self.positions = wanted
+                self.powered.changed()
+
+    def discharge(self) -> None:
+        """Empty every capacitor through a resistor."""
+        with self._lock:
+            self.powered.discharge()
+
+    def connect_load(self, rail: str) -> None:
+        """Clip the electronic load to a rail."""
+        with self._lock:
+            self.powered.load_rail = rail
+
+    def _connect_load(self, check: Check) -> None:
+        rails = self.board.rails
+        nets = {probe.net for probe in (check.red, check.black) if probe is not None}
+        names = [check.subject] if check.subject in rails else []
+        names += [name for name, rail in rails.items() if rail.nets["plus"] in nets]
+        if names:
+            self.powered.load_rail = names[0]
+
+    def _put(self, placement: Placement | None) -> None:
+        self.placement, self._placed_s = placement, None
+
+    # the instruments -----------------------------------------------------------------------------------------
+
+    def drive(self, source: Source, now_s: float) -> None:
+        """Take over a new setting of the supply."""
+        with self._lock:
+            if self._supply is not None:
+                self.powered.drive(source, now_s)
+
+    def sink(self, sink: Sink, now_s: float) -> None:
+        """Take over a new setting of the load."""
+        with self._lock:
+            if self._supply is not None:
+                self.powered.sink(sink, now_s)
+
+    def supply_point(self, now_s: float) -> OperatingPoint:
+        """Return what the supply's terminals carry."""
+        with self._lock:
+            return self.powered.supply_point(now_s) if self._supply is not None else OperatingPoint(0.0, 0.0)
+
+    def load_point(self, now_s: float) -> OperatingPoint:
+        """Return what the load's terminals carry."""
+        with self._lock:
+            return self.powered.load_point(now_s) if self._supply is not None else OperatingPoint(0.0, 0.0)
+
+    def probed(self, excitation: Excitation, now_s: float) -> float:
+        """Return the true value between the meter's probes in SI; infinite for open or beyond compliance."""
+        with self._lock:
+            if self._supply is not None:
+                self.powered.advance(now_s)
+            if self._placed_s is None:
+                self._placed_s = now_s
+            return self._seen(self.placement, excitation, (now_s - self._placed_s) * self.pace)
+
+    def settled(self, check: Check, excitation: Excitation) -> float:
+        """Return what a meter shows for a check in the end, in SI; places the probes."""
+        with self._lock:
+            self.place(check)
+            return self._seen(self.placement, excitation, math.inf)
+
+    # what is seen --------------------------------------------------------------------------------------------
+
+    def _seen(self, placement: Placement | None, excitation: Excitation, elapsed_s: float) -> float:
+        function = excitation.function
+        if placement is None:
+            return self._course("", " ", excitation).at(math.inf)
+        if placement.series:
+            return self.powered.supply_point_now().current_ampere if function is Function.DC_CURRENT else 0.0
+        leads = self._leads_ohm if function in _WITH_LEADS else 0.0
+        if placement.value is not None:
+            return self._own_value(placement, function, placement.value) + leads
+        red, black = placement.red or "", placement.black or " "
+        if self._swapped:
+            red, black = black, red
+        if function is Function.DC_VOLTAGE:
+            return self._volts(red, black)
+        if function is Function.AC_VOLTAGE:
+            return self._ripple(red, black)
+        charge_v = self._volts(red, black) if self.powered.holds_charge and function is not Function.ESR else 0.0
+        if function is Function.CAPACITANCE or abs(charge_v) < _QUIET_V:
+            charge_v = 0.0
+        return self._course(red, black, excitation).at(elapsed_s, charge_v) + leads
+
+    def _own_value(self, placement: Placement, function: Function, value: float) -> float:
+        """Return the value of what is no pair of nets, for the function its check is meant for."""
+        check = placement.check
+        if check is not None and check.function is not function:
+            return 0.0 if function in (Function.DC_VOLTAGE, Function.AC_VOLTAGE, Function.DC_CURRENT) else math.inf
+        return -value if self._swapped and function is Function.DC_VOLTAGE else value
+
+    def _netlist(self) -> Netlist:
+        return self.specimen.netlist(self.positions)
+
+    def _where(self) -> tuple[tuple[str, str], ...]:
+        return tuple(sorted(self.positions.items()))
+
+    def _course(self, red: str, black: str, excitation: Excitation) -> Course:
+        key = (self._where(), red, black, excitation)
+        if key not in self._courses:
+            self._courses[key] = course_between(self._probed_netlist(), red, black, excitation)
+        return self._courses[key]
+
+    def _probed_netlist(self) -> Netlist:
+        """Return the netlist as the probes find it: with the charge of a touch on gates that nothing holds."""
+        netlist = self._netlist()
+        if not self.specimen.faults.operator_does("charged-gate"):
+            return netlist
+        return Netlist(
+            replace(one, stored_gate_v=6.0 if one.channel == "N" else -6.0) if isinstance(one, Mosfet) else one
+            for one in netlist.devices
+        )
+
+    # under power -----------------------------------------------------------------------------------------------
+
+    def _feeding(self) -> Feeding:
+        assert self._supply is not None
+        key = self._where()
+        if key not in self._feedings:
+            self._feedings[key] = feeding_of(self.specimen, self._supply, self.positions)
+        return self._feedings[key]
+
+    def _decay_s(self, rail: str) -> float:
+        """Return the time constant with which a rail bleeds through the unit, in second."""
+        if rail not in self._decays:
+            poles = self.board.rails[rail].nets
+            look = Excitation(Function.OHMS, 1e-4, 2.0)
+            course = course_between(self._netlist(), poles["plus"], poles["minus"], look)
+            self._decays[rail] = min(60.0, max(1e-3, course.time_constant_s))
+        return self._decays[rail]
+
+    def _volts(self, red: str, black: str) -> float:
+        if not self.powered.holds_charge:
+            return 0.0
+        for name, rail in self.board.rails.items():
+            poles = rail.nets["plus"], rail.nets["minus"]
+            if (red, black) in (poles, poles[::-1]) and self._holds(name):
+                volt = self.powered.rail_v(name)
+                return volt if (red, black) == poles else -volt
+        volts = self._solved_nets()
+        return volts.get(red, 0.0) - volts.get(black, 0.0)
+
+    def _holds(self, name: str) -> bool:
+        """Whether a rail's voltage is its own, not what the supply lifts it to."""
+        state = self.powered.fed.rails.get(name) if self._supply is not None else None
+        return (self.powered.running and state is not None) or self._lingers(name)
+
+    def _lingers(self, name: str) -> bool:
+        return not self.powered.running and abs(self.powered.rail_v(name)) > _QUIET_V
+
+    def _solved_nets(self) -> Mapping[str, float]:
+        """Return the volts of all nets with supply and living rails held at what they have."""
+        held: list[tuple[str, str, str, float]] = []
+        if self._supply is not None and self.powered.input_v > _QUIET_V:
+            poles = self._supply.nets
+            sign = -1.0 if self._supply.voltage < 0 else 1.0
+            held.append(("supply", poles["plus"], poles["minus"], sign * self.powered.input_v))
+        for name, rail in self.board.rails.items():
+            state = self.powered.fed.rails.get(name) if self._supply is not None else None
+            if (self._holds(name) or self._lingers(name)) and not (state is not None and state.direct):
+                held.append((name, rail.nets["plus"], rail.nets["minus"], self.powered.rail_v(name)))
+        key = (self._where(), tuple((name, round(volt / _STEP_V)) for name, _, _, volt in held))
+        if key not in self._solved:
+            self._solved[key] = self._nets_with(held)
+        return self._solved[key]
+
+    def _nets_with(self, held: list[tuple[str, str, str, float]]) -> Mapping[str, float]:
+        if not held:
+            return {}
+        sources = (VoltageSource(f"held {name}", plus, minus, volt, 0.01) for name, plus, minus, volt in held)
+        ground = self.board.ground() or held[0][2]
+        try:
+            return operating_point(self._netlist().adding(*sources), ground).voltages
+        except CircuitError:
+            return {plus: volt for _, plus, _, volt in held}
+
+    def _ripple(self, red: str, black: str) -> float:
+        """Return the ripple of a living rail as rms, in volt: it grows with the load."""
+        if self._supply is None or not self.powered.running:
+            return 0.0
+        for name, state in self.powered.fed.rails.items():
+            if {red, black} == set(state.rail.nets.values()):
+                full = max(state.rail.loads, default=0.0)
+                share = self.powered.rail_load_a(name) / full if full else 1.0
+                return state.ripple_v * (0.3 + 0.7 * min(1.5, share))
+        return 0.0
