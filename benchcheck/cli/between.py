@@ -35,7 +35,7 @@ def between(spec: Path, first: str, second: str, function: str, bench: str | Non
     from benchcheck.builtin import load_spec
     from benchcheck.score.between import between as solved
     from benchcheck.score.between import between_json
-    from benchcheck.session.run import bench_from
+    from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import between_lines
 
     found = solved(load_spec(spec), bench_from(bench), first, second, Function(function))

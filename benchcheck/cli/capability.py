@@ -30,7 +30,7 @@ def capability(spec: Path, bench: str | None, card: bool, json_file: Path | None
     from benchcheck.readings.reading import Session
     from benchcheck.report.card import probe_card
     from benchcheck.score.capability import capabilities, capability_json
-    from benchcheck.session.run import bench_from
+    from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import capability_lines
 
     board = open_spec(spec)

@@ -21,7 +21,7 @@ from benchcheck.instruments.reply import QueueEntry, read_error, read_integer
 from benchcheck.instruments.transport import Opener
 from benchcheck.instruments.wire import joined
 
-__all__ = ["Connection", "LinkSettings", "connect"]
+__all__ = ["Connection", "LinkSettings", "adjusted", "connect"]
 
 Shape = TypeVar("Shape")
 PROBE_TOKEN = 73
@@ -85,10 +85,10 @@ def connect(
     if opener is None:
         from benchcheck.instruments.visa import canonical_resource, visa_opener
 
-        opener = visa_opener(name, settings.resource, _adjusted(named.link, settings), settings.library)
+        opener = visa_opener(name, settings.resource, adjusted(named.link, settings), settings.library)
         lock = ResourceLock(name, canonical_resource(settings.resource), clock)
         lock.acquire(LOCK_WAIT_S)
-    link = Link(name, opener, _bare(_adjusted(named.link, settings)), clock, while_waiting)
+    link = Link(name, opener, _bare(adjusted(named.link, settings)), clock, while_waiting)
     try:
         return _introduced(name, role, settings, catalogue, link, lock)
     except BaseException:
@@ -108,14 +108,14 @@ def _introduced(
         raise BenchError([replace(fault, key=fault.key or name) for fault in reason.faults]) from reason
     notes: list[str] = []
     waiting: list[QueueEntry] = []
-    manners = _probed(link, _adjusted(choice.dialect.link, settings), notes, waiting)
+    manners = _probed(link, adjusted(choice.dialect.link, settings), notes, waiting)
     dialect = replace(choice.dialect, link=manners)
     link.set_manners(manners)
     errors = (*waiting, *drain_errors(link))
     return Connection(name, link, dialect, identity, choice.known, errors, tuple(notes), lock)
 
 
-def _adjusted(manners: LinkManners, settings: LinkSettings) -> LinkManners:
+def adjusted(manners: LinkManners, settings: LinkSettings) -> LinkManners:
     """Return the manners with what the bench file says beside resource and dialect."""
     given: dict[str, Any] = dict(settings.overrides)
     serial = {item.name: given[item.name] for item in fields(Serial) if item.name in given}

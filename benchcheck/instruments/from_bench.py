@@ -8,18 +8,41 @@ from typing import Any
 from benchcheck.bench.meter import Link, Meter
 from benchcheck.bench.model import Bench
 from benchcheck.bench.model import Ceiling as BenchCeiling
-from benchcheck.errors import BenchError, Fault, close_match
-from benchcheck.instruments.connection import LinkSettings
+from benchcheck.clock import Clock
+from benchcheck.errors import BenchError, Fault, InstrumentError, close_match
+from benchcheck.instruments.connection import LinkSettings, adjusted
+from benchcheck.instruments.dialect import LinkManners
 from benchcheck.instruments.keeper_wire import KeeperSettings, PoweredInstrument
+from benchcheck.instruments.line_protocol import LineProtocol, StreamingMeter
 from benchcheck.instruments.multimeter import MeterRange
 from benchcheck.instruments.power_supply import Ceiling
 
-__all__ = ["keeper_settings", "link_settings", "meter_ranges"]
+__all__ = ["LINES", "is_stream", "keeper_settings", "link_settings", "meter_ranges", "streaming_meter"]
+
+#: the word for a meter that streams its readings as lines, where a bench file names a dialect.
+LINES = "lines"
 
 
 def link_settings(link: Link) -> LinkSettings:
     """Return how to reach an instrument of the bench."""
     return LinkSettings(link.resource, link.dialect, overrides=link.settings)
+
+
+def is_stream(link: Link) -> bool:
+    """Return whether a link is to a meter that streams its readings by itself, in the generic line protocol."""
+    return link.dialect == LINES
+
+
+def streaming_meter(name: str, link: Link, clock: Clock, protocol: LineProtocol | None = None) -> StreamingMeter:
+    """Return the meter that streams over a link; BenchError or InstrumentError when the line cannot be opened."""
+    from benchcheck.instruments.visa import visa_opener
+
+    chosen = protocol or LineProtocol()
+    manners = adjusted(LinkManners(serial=chosen.serial), link_settings(link))
+    try:
+        return StreamingMeter(name, visa_opener(name, link.resource, manners), chosen, clock)
+    except ConnectionError as reason:
+        raise InstrumentError(f"{name}: cannot be opened ({reason}); check the cable and the resource") from reason
 
 
 def meter_ranges(meter: Meter) -> tuple[MeterRange, ...]:

@@ -81,6 +81,7 @@ class EventKind(StrEnum):
     PHOTO = "photo"
     RESUMED = "resumed"
     AMENDMENT = "amendment"
+    INSTRUMENT = "instrument"  # what was set, switched, watched or lost
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,8 @@ class Event:
     """One thing noted: its kind, the check it is about, a text, and the seals of the blocks it amends.
 
     An undo takes back the blocks it amends, and an undo of an undo brings them back; the others add words. The
-    text of a photo is its file name and SHA-256, that of a skip, waiver or amendment the reason.
+    text of a photo is its file name and SHA-256, that of a skip, waiver or amendment the reason, that of an
+    instrument what it was set to or did (power on and off, stop rules, drift since earlier visits).
     """
 
     kind: EventKind

@@ -21,7 +21,7 @@ from benchcheck.score.model import Outcome, Reason, Score
 from benchcheck.score.seen import seen
 from benchcheck.score.surroundings import Solver
 
-__all__ = ["blocked", "judge", "judge_derived", "skipped"]
+__all__ = ["blocked", "erroneous", "judge", "judge_derived", "skipped"]
 
 _ABSENT = {
     DisplayState.NOT_REACHABLE: "the point cannot be reached",
@@ -37,6 +37,11 @@ def skipped(check: Check, reason: str) -> Score:
 def blocked(check: Check, reason: str) -> Score:
     """Return the score of a check that must not be taken yet; `reason` says what stands in the way."""
     return _unmeasured(check, Outcome.BLOCKED, reason, "clear what stands in the way")
+
+
+def erroneous(check: Check, reason: str) -> Score:
+    """Return the score of a check an instrument failed on: nothing is known of it, so it is never a fail."""
+    return _unmeasured(check, Outcome.ERROR, reason, "put the instrument right, then read again")
 
 
 def judge(

@@ -1,18 +1,38 @@
 """What a source of readings may answer when it is asked for one, and how it is asked.
 
-A source is a person at a prompt, a file, or a scripted hand in a test; the visit treats them alike.
+A source is a person at a prompt, a file, instruments with a hand at the probes, or a script in a test; the visit
+treats them alike. One that holds instruments is also told when a visit begins, goes on and ends.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
+from benchcheck.checklist.order import Checklist
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
 
-__all__ = ["Answer", "Later", "Observer", "Skip", "Source", "Step", "Stop", "Taken", "Undo"]
+__all__ = [
+    "Answer",
+    "Attended",
+    "Hindered",
+    "Later",
+    "Note",
+    "Observer",
+    "Skip",
+    "Source",
+    "Step",
+    "Stop",
+    "Taken",
+    "Trouble",
+    "Undo",
+]
+
+#: keeps an event of the visit: the check it is about ("" for none), and what happened in words.
+Note = Callable[[str, str], object]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +78,21 @@ class Stop:
     """End the visit here; everything accepted is kept."""
 
 
-Answer = Taken | Skip | Undo | Later | Stop
+@dataclass(frozen=True, slots=True)
+class Hindered:
+    """The check cannot be taken now, for a reason that lies with the unit or its power: it is blocked."""
+
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """An instrument did not do as asked, so nothing is known of the check: an error, never a fail."""
+
+    reason: str
+
+
+Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble
 
 
 class Source(Protocol):
@@ -66,6 +100,35 @@ class Source(Protocol):
 
     def answer(self, step: Step) -> Answer:
         """Return what came of asking for the check."""
+        ...
+
+
+@runtime_checkable
+class Attended(Source, Protocol):
+    """A source that holds instruments, and perhaps power."""
+
+    def prepare(self, checklist: Checklist) -> None:
+        """Look at everything a visit needs before anything is recorded; BenchcheckError when it cannot begin."""
+        ...
+
+    def identities(self) -> Mapping[str, str]:
+        """Return what each instrument says it is, by its name on the bench, once prepared."""
+        ...
+
+    def own_checks(self) -> tuple[Check, ...]:
+        """Return the checks of the meters themselves that are worth asking for before the unit's."""
+        ...
+
+    def begin(self, note: Note) -> None:
+        """Take what keeps events: the record is open."""
+        ...
+
+    def tend(self) -> None:
+        """Do what must not wait (renew the lease of power); called between steps, raises nothing."""
+        ...
+
+    def end(self) -> str:
+        """Switch off, let all instruments go; return why the output state is unknown, "" when it is not."""
         ...
 
 

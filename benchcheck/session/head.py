@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Protocol
 
 from benchcheck import __version__
@@ -30,14 +32,18 @@ def head_for(
     asked: _Asked,
     bench_digest: str,
     versions: tuple[tuple[str, str], ...] = (),
+    identities: Mapping[str, str] = MappingProxyType({}),
 ) -> Head:
     """Return the head of the record of a visit; the journal adds date and parents.
 
-    `versions` are pairs of plugin and version for what had a part in it beside benchcheck itself.
+    `versions` are pairs of plugin and version for what had a part in it beside benchcheck itself, `identities`
+    what linked instruments say they are. Supplies and loads are named where they are linked.
     """
+    named = (*bench.meters, *(name for name in (*bench.supplies, *bench.loads) if name in identities))
     meters = (
-        Instrument(name, model=meter.class_name, calibration_due=meter.calibration_due)
-        for name, meter in bench.meters.items()
+        Instrument(name, meter.class_name, identities.get(name, ""), meter.calibration_due)
+        for name in named
+        if (meter := bench.instrument(name)) is not None
     )
     return Head(
         unit=asked.unit,

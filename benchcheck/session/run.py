@@ -6,41 +6,42 @@ written, so that bad input leaves no half record behind.
 
 from __future__ import annotations
 
+import contextlib
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
-from benchcheck.bench.simulated import default_bench
 from benchcheck.checklist.order import Checklist, draw_up
 from benchcheck.checklist.waivers import Waiver, waivers_for
 from benchcheck.clock import Clock, SystemClock
-from benchcheck.document import digest_of, parse_document
-from benchcheck.errors import BenchError, Fault, UsageError
+from benchcheck.errors import Fault, UsageError
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.plugins.hookspecs import RecordWritten
 from benchcheck.readings.file import ReadingsFile, read_readings
-from benchcheck.readings.reading import Session
+from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.folders import unit_path
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind, Result, Stage
 from benchcheck.record.record import Record
 from benchcheck.record.results import results_json, waivers_of
 from benchcheck.record.shelf import latest_open
-from benchcheck.record.sources import keep_bench, keep_source, read_source, without_addresses
+from benchcheck.record.sources import keep_bench, keep_source
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Observer, Source
+from benchcheck.session.answers import Attended, Observer, Source
+from benchcheck.session.exit_code import INTERRUPTED, OUTPUT_UNKNOWN
 from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
+from benchcheck.session.self_check import drift, earlier_readings, self_check
 from benchcheck.session.visit import Visit, VisitResult
+from benchcheck.session.which_bench import bench_of_visit
 from benchcheck.spec.board import Board
 
-__all__ = ["Conduct", "Report", "Request", "bench_from"]
+__all__ = ["Conduct", "Report", "Request"]
 
 _INITIALS = 12
 
@@ -64,7 +65,10 @@ class Request:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What a run came to: the scores in checklist order, and where the record is."""
+    """What a run came to: the scores in checklist order, and where the record is.
+
+    `alarm` says why nobody knows whether power is off, "" where it is.
+    """
 
     scores: tuple[Score, ...]
     exit_code: int
@@ -73,6 +77,7 @@ class Report:
     last_seal: str
     bench: Bench
     checklist: Checklist
+    alarm: str = ""
 
     def results(self) -> Mapping[str, Any]:
         """Return results for programs, as the record on the disk has them."""
@@ -96,7 +101,8 @@ class Conduct:
 
     `source` makes the source that asks a person, given the bench; it is called only when no file of readings
     answers. `ready` hears of the checklist before the first check, `done` of the report after the last; `notify`
-    is told the notices of the plugin hooks, `versions` are pairs of plugin and version for the record.
+    is told the notices of the plugin hooks, `told` lines about the instruments, `versions` are pairs of plugin
+    and version for the record.
     """
 
     request: Request
@@ -105,6 +111,7 @@ class Conduct:
     ready: Callable[[Checklist, Bench], None] = lambda checklist, bench: None
     done: Callable[[Report], None] = lambda report: None
     notify: Callable[..., None] = lambda hook, **argument: None
+    told: Callable[[str], None] = lambda line: None
     versions: tuple[tuple[str, str], ...] = ()
     clock: Clock = field(default_factory=SystemClock)
 
@@ -115,24 +122,63 @@ class Conduct:
         is written when what the user gave cannot be used.
         """
         plan = self._plan(board, selected)
-        source = None if plan.file else self.source(plan.bench)
-        self.notify("benchcheck_checklist_ready", checklist=plan.checklist)
-        self.ready(plan.checklist, plan.bench)
-        with self._journal(board, plan) as journal:
-            visit = Visit(
-                plan.checklist,
-                plan.bench,
-                journal,
-                _Both(self.observer, self.notify),
-                source,
-                self._kept(journal, plan),
-                Session(ambient_c=board.ambient_c),
-                stop_after,
-            )
-            report = self._finish(journal, plan, visit.conduct())
+        with contextlib.ExitStack() as stack:
+            source = None if plan.file else self.source(plan.bench)
+            attended = source if isinstance(source, Attended) else None
+            if attended is not None:
+                stack.callback(attended.end)
+                attended.prepare(plan.checklist)
+            self.notify("benchcheck_checklist_ready", checklist=plan.checklist)
+            self.ready(plan.checklist, plan.bench)
+            journal = stack.enter_context(self._journal(board, plan, attended))
+            kept = self._kept(journal, plan)
+            if attended is not None:
+                plan, result = self._attended(board, plan, attended, journal, kept, stop_after)
+            else:
+                result = self._visit(board, plan, journal, source, kept, stop_after).conduct()
+            report = self._finish(journal, plan, result)
         self.notify("benchcheck_record_written", record=RecordWritten(report.record, report.last_seal))
         self.done(report)
         return report
+
+    def _visit(
+        self, board: Board, plan: _Plan, journal: Journal, source: Source | None, kept: Kept, stop_after: int
+    ) -> Visit:
+        observer = _Both(self.observer, self.notify)
+        given = Session(ambient_c=board.ambient_c)
+        return Visit(plan.checklist, plan.bench, journal, observer, source, kept, given, stop_after)
+
+    def _attended(
+        self, board: Board, plan: _Plan, source: Attended, journal: Journal, kept: Kept, stop_after: int
+    ) -> tuple[_Plan, VisitResult]:
+        """Conduct a visit with instruments: their own checks first, and power off, verified, at the end."""
+        source.begin(lambda check, text: journal.append_event(EventKind.INSTRUMENT, check, text))
+        result = VisitResult((), INTERRUPTED, interrupted=True)
+        try:
+            own = self_check(source, source.own_checks(), journal, kept)
+            self._tell_drift(own, journal)
+            kept = replace(kept, readings={**kept.readings, **own})
+            first = _of_the_session(kept.readings)
+            plan = replace(plan, checklist=replace(plan.checklist, checks=(*first, *plan.checklist.checks)))
+            visit = self._visit(board, plan, journal, source, kept, stop_after)
+            visit.tend = source.tend
+            result = visit.conduct()
+        except KeyboardInterrupt:
+            pass  # before the first check of the unit; what was read is kept
+        finally:
+            alarm = source.end()
+        if alarm and not result.alarm:
+            result = replace(result, alarm=alarm, exit_code=OUTPUT_UNKNOWN)
+        return plan, result
+
+    def _tell_drift(self, own: Mapping[str, tuple[Reading, ...]], journal: Journal) -> None:
+        """Keep and show how what meters read of themselves lies to their earlier visits."""
+        earlier = earlier_readings(self.request.records, journal.path) if own else {}
+        for check, readings in own.items():
+            words = drift(readings[-1], earlier.get((readings[-1].meter, check), ()))
+            if words:
+                journal.append_event(EventKind.INSTRUMENT, check, words)
+                self.told(f"{check}: {words}")
 
     def _plan(self, board: Board, selected: tuple[str, ...]) -> _Plan:
         """Read and check everything that was given; nothing is written here."""
@@ -140,7 +186,7 @@ class Conduct:
         unit_path(request.records, request.unit)
         _refuse_long_initials(request.operator)
         resumed = self._resumed(board) if request.resume else None
-        bench = _bench_of_visit(request, resumed)
+        bench = bench_of_visit(request, resumed)
         new_waivers = waivers_for(board, request.waive)
         known = {**{check.id: check for check in session_checks()}, **board.by_id}
         file = read_readings(request.readings, known, bench, withheld=board.withheld) if request.readings else None
@@ -149,7 +195,8 @@ class Conduct:
         waivers = (*(waivers_of(resumed) if resumed else ()), *new_waivers)
         checklist = draw_up(board, selected, waivers=waivers, at_the_bench=file is None)
         if file:
-            checklist = replace(checklist, checks=(*_of_the_session(file), *checklist.checks))
+            read = {reading.check for reading in file.readings}
+            checklist = replace(checklist, checks=(*_of_the_session(read), *checklist.checks))
         return _Plan(bench, checklist, file, resumed, new_waivers)
 
     def _resumed(self, board: Board) -> Record:
@@ -159,7 +206,7 @@ class Conduct:
             raise UsageError(Fault("--resume", request.unit, _nothing_to_resume(request)))
         return found
 
-    def _journal(self, board: Board, plan: _Plan) -> Journal:
+    def _journal(self, board: Board, plan: _Plan, source: Attended | None) -> Journal:
         request = self.request
         if plan.resumed:
             journal = Journal.resume(plan.resumed.path, self.clock)
@@ -169,7 +216,8 @@ class Conduct:
             return journal
         keep_source(request.records, board.source)
         bench_digest = keep_bench(request.records, plan.bench.source)
-        head = head_for(board, plan.bench, plan.checklist, request, bench_digest, self.versions)
+        known = source.identities() if source is not None else {}
+        head = head_for(board, plan.bench, plan.checklist, request, bench_digest, self.versions, known)
         return Journal.create(request.records, head, self.clock)
 
     def _kept(self, journal: Journal, plan: _Plan) -> Kept:
@@ -194,6 +242,7 @@ class Conduct:
             journal.last_seal,
             plan.bench,
             plan.checklist,
+            result.alarm,
         )
 
 
@@ -210,37 +259,6 @@ class _Both:
 
     def undone(self, check: Check | None) -> None:
         self.observer.undone(check)
-
-
-def bench_from(name: str | None) -> Bench:
-    """Return the bench a user named: a path, the word "simulated", or ./bench.toml when nothing was said."""
-    if name == "simulated":
-        return default_bench()
-    path = Path(name or "bench.toml")
-    if name is None and not path.exists():
-        raise UsageError(
-            Fault("--bench", "", "there is no ./bench.toml; name a bench file, or write --bench simulated")
-        )
-    return load_bench(path)
-
-
-def _bench_of_visit(request: Request, resumed: Record | None) -> Bench:
-    """Return the bench asked for; a visit that goes on keeps the one it began with, from its copy if need be.
-
-    Raises UsageError where another bench is named for it: readings of two benches are two visits.
-    """
-    if resumed is None:
-        return bench_from(request.bench)
-    digest = resumed.head.bench_digest
-    if request.bench is not None or Path("bench.toml").exists():
-        bench = bench_from(request.bench)
-        if digest_of(without_addresses(bench.source)) == digest:
-            return bench
-        if request.bench is not None:
-            found = "is not the bench this visit was begun with; leave --bench out, or begin a new visit"
-            raise UsageError(Fault("--bench", request.bench, found))
-    text = read_source(request.records, digest)
-    return load_bench(parse_document(text, "the bench kept with the record", error=BenchError))
 
 
 def _refuse_contradictions(file: ReadingsFile, resumed: Record) -> None:
@@ -267,9 +285,8 @@ def _refuse_long_initials(operator: str) -> None:
         raise UsageError(Fault("--operator", "", message))
 
 
-def _of_the_session(file: ReadingsFile) -> tuple[Check, ...]:
-    """Return the reserved checks the file has readings of and that have limits to be judged by."""
-    read = {reading.check for reading in file.readings}
+def _of_the_session(read: Collection[str]) -> tuple[Check, ...]:
+    """Return the reserved checks that were read, by id, and that have limits to be judged by."""
     return tuple(
         check for check in session_checks() if check.id in read and check.limits != Limits(origin=check.limits.origin)
     )

@@ -7,20 +7,33 @@ entry and erases nothing. Scores can always be made again from readings, so they
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.order import Checklist
-from benchcheck.errors import BenchcheckError, CircuitError, MetrologyError
+from benchcheck.errors import BenchcheckError, CircuitError, MetrologyError, OutputStateUnknown
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
-from benchcheck.score.judge import blocked, judge, judge_derived, skipped
+from benchcheck.score.judge import blocked, erroneous, judge, judge_derived, skipped
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.score.solver import CircuitSolver
-from benchcheck.session.answers import Answer, Later, Observer, Skip, Source, Step, Stop, Taken, Undo
+from benchcheck.session.answers import (
+    Answer,
+    Hindered,
+    Later,
+    Observer,
+    Skip,
+    Source,
+    Step,
+    Stop,
+    Taken,
+    Trouble,
+    Undo,
+)
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
@@ -33,11 +46,15 @@ STILL_CHARGED = "charge is still there: discharge it through a resistor, then me
 
 @dataclass(frozen=True, slots=True)
 class VisitResult:
-    """What came of a visit: the scores in checklist order and the exit code they add up to."""
+    """What came of a visit: the scores in checklist order and the exit code they add up to.
+
+    `alarm` says why nobody knows whether power is off, "" where it is.
+    """
 
     scores: tuple[Score, ...]
     exit_code: int
     interrupted: bool = False
+    alarm: str = ""
 
 
 @dataclass(slots=True)
@@ -47,7 +64,7 @@ class Visit:
     `kept` is what stands in the journal already (a resumed visit, or a file taken in at once). Without a
     `source` nothing else can answer: then nobody is asked to probe or to apply power, and interlocks do not keep
     a reading on file from being scored. `given` is the session as spec and bench have it. `stop_after` failures
-    end the visit, unless 0.
+    end the visit, unless 0. `tend` does what must not wait while scores are computed (the lease of power).
     """
 
     checklist: Checklist
@@ -58,6 +75,7 @@ class Visit:
     kept: Kept = field(default_factory=Kept)
     given: Session = field(default_factory=Session)
     stop_after: int = 0
+    tend: Callable[[], None] = lambda: None
     session: Session = field(init=False)
     _by_id: dict[str, Check] = field(init=False)
     _interlocks: Interlocks = field(init=False)
@@ -69,6 +87,7 @@ class Visit:
     _passed: set[str] = field(default_factory=set)
     _failures: int = 0
     _interrupted: bool = False
+    _alarm: str = ""
 
     def __post_init__(self) -> None:
         self._by_id = {check.id: check for check in self.checklist.checks}
@@ -84,11 +103,15 @@ class Visit:
         queue = self._as_put_off()
         try:
             while queue and not self._interrupted and not self._enough():
+                self.tend()
                 self._take(queue)
         except KeyboardInterrupt:
             self._interrupted = True
+        except OutputStateUnknown as reason:
+            self._alarm = str(reason)
         scores = tuple(self._scores[check.id] for check in self.checklist.checks if check.id in self._scores)
-        return VisitResult(scores, exit_code(scores, interrupted=self._interrupted), self._interrupted)
+        code = exit_code(scores, interrupted=self._interrupted, alarm=bool(self._alarm))
+        return VisitResult(scores, code, self._interrupted, self._alarm)
 
     def _as_put_off(self) -> _Queue:
         """Return the checks in order, those put off and not answered since at the end as they were."""
@@ -156,6 +179,10 @@ class Visit:
                 self._undo(queue)
             case Stop():
                 self._interrupted = True
+            case Hindered(reason):
+                self._score(check, blocked(check, reason))
+            case Trouble(reason):
+                self._score(check, erroneous(check, reason))
 
     def _keep(self, check: Check, readings: tuple[Reading, ...]) -> None:
         if check.id in self._readings:
@@ -216,6 +243,7 @@ class Visit:
         self._passed.discard(name)
 
     def _score(self, check: Check, score: Score) -> None:
+        self.tend()
         self._unscore(check.id)
         self._scores[check.id] = score
         self._failures += score.verdict in FAILED

@@ -19,7 +19,10 @@ from benchcheck.record.shelf import latest_open
 from benchcheck.score.capability import capability
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Source
+from benchcheck.session.instrumented import InstrumentedSource
+from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
+from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.listing import window
 from benchcheck.terminal.progress import Progress
@@ -43,7 +46,7 @@ def conduct_on_screen(
     `plugins` are told the notices of the run; those that had to be left out are named at its end.
     """
     show = _Show(request, screen or Screen(), lines, plugins)
-    conduct = Conduct(request, show, show.source, ready=show.ready, done=show.done)
+    conduct = Conduct(request, show, show.source, ready=show.ready, done=show.done, told=show.told)
     if plugins is not None:
         conduct.notify, conduct.versions = plugins.notify, plugins.versions
     return conduct
@@ -65,7 +68,15 @@ class _Show:
         if not sys.stdin.isatty():
             message = "there is no terminal to ask at; give the readings with --readings FILE"
             raise UsageError(Fault("", "", message))
-        return PromptSource(self._screen.ask, self._screen.tell, _meter_name(bench), _expectation(bench))
+        prompts = PromptSource(self._screen.ask, self._screen.tell, _meter_name(bench), _expectation(bench))
+        if not linked(bench):
+            return prompts
+        source = InstrumentedSource(Meters(bench, SystemClock()), PersonHand(prompts), prompts, prompts.placed)
+        self._screen.while_waiting = source.tend
+        return source
+
+    def told(self, line: str) -> None:
+        self._screen.paragraph(line, "  ", "    ")
 
     def ready(self, checklist: Checklist, bench: Bench) -> None:
         board, screen = checklist.board, self._screen
@@ -118,6 +129,8 @@ class _Show:
         screen.tell(f"last seal: {report.last_seal}")
         for fault in self._plugins.left_out if self._plugins else ():
             screen.paragraph(f"left out: {fault}", "", "  ")
+        if report.alarm:
+            screen.paragraph(report.alarm, style="bold red")
         if report.interrupted:
             screen.tell("stopped; everything accepted is kept, --resume goes on")
 

@@ -49,6 +49,8 @@ _AROUND = {
     Evidence.RAISED: "the board around it may make it read higher",
     Evidence.SCREEN: "this can reject the part, not prove it",
 }
+#: what is asked before a linked meter reads; Enter alone starts it.
+PLACED = "tips on, hold still, Enter"
 _LABEL = 10
 _YES, _NO = ("y", "yes"), ("n", "no")
 
@@ -129,6 +131,38 @@ class PromptSource:
         except EOFError:
             self.tell("")
             return Stop()
+
+    def placed(self, step: Step) -> Answer | None:
+        """Show the check and wait until the tips are on and the meter may read; None then.
+
+        A word of action, or a reading typed all the same, comes back as the answer instead.
+        """
+        self._retries.clear()
+        self.tell("")
+        for line in instructions(step, self.expect(step.check, step.session)):
+            self.tell(line)
+        try:
+            while True:
+                typed = self.ask(f"  {PLACED} > ").strip()
+                if not typed:
+                    return None
+                answer = self._understand(step.check, typed)
+                if answer is not None:
+                    return answer
+        except EOFError:
+            self.tell("")
+            return Stop()
+
+    def confirmed(self, question: str) -> bool:
+        """Return whether a person says yes to a question; the end of input is no."""
+        self._say(question)
+        try:
+            while True:
+                said = self.ask("  yes or no > ").strip().casefold()
+                if said in (*_YES, *_NO):
+                    return said in _YES
+        except EOFError:
+            return False
 
     def _understand(self, check: Check, typed: str) -> Answer | None:
         word, _, rest = typed.partition(" ")

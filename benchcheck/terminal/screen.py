@@ -10,6 +10,7 @@ import functools
 import io
 import os
 import sys
+from collections.abc import Callable
 
 from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
@@ -32,6 +33,7 @@ class Screen:
     def __init__(self, *, reasons: bool = True) -> None:
         self._reasons = reasons
         self._gone = False
+        self.while_waiting: Callable[[], None] | None = None  # called several times a second while a line is awaited
 
     def tell(self, line: str = "", style: str = "") -> None:
         """Show one line, as it is but for signs that would move the cursor."""
@@ -59,7 +61,7 @@ class Screen:
             sys.stdin.reconfigure(errors="replace")
         try:
             print(prompt, end="", flush=True)
-            wait_for_line(sys.stdin)
+            wait_for_line(sys.stdin, self.while_waiting)
             line = sys.stdin.readline()
         except OSError as error:
             raise EOFError from error

@@ -7,13 +7,15 @@ import os
 import select
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import TextIO
 
 __all__ = ["ending_as_interrupt", "wait_for_line"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+_GLANCE_S = 0.2
 
 
 @contextlib.contextmanager
@@ -36,8 +38,10 @@ def ending_as_interrupt() -> Iterator[None]:
             signal.signal(one, handler)
 
 
-def wait_for_line(stream: TextIO) -> None:
+def wait_for_line(stream: TextIO, while_waiting: Callable[[], None] | None = None) -> None:
     """Return when the stream has a line or its end; a signal that comes just before the wait ends it as well.
+
+    `while_waiting` is called several times a second, for what must not wait for a person.
 
     A plain read would miss such a signal and sit there until somebody types (the race `set_wakeup_fd` is for).
     """
@@ -47,8 +51,12 @@ def wait_for_line(stream: TextIO) -> None:
     os.set_blocking(writing, False)
     before = signal.set_wakeup_fd(writing, warn_on_full_buffer=False)
     try:
-        while stream.fileno() not in select.select([stream.fileno(), reading], [], [])[0]:
-            os.read(reading, 64)  # a signal whose handler raised nothing, such as a resized window
+        pause_s = _GLANCE_S if while_waiting is not None else None
+        while stream.fileno() not in (ready := select.select([stream.fileno(), reading], [], [], pause_s)[0]):
+            if reading in ready:
+                os.read(reading, 64)  # a signal whose handler raised nothing, such as a resized window
+            if while_waiting is not None:
+                while_waiting()
     finally:
         signal.set_wakeup_fd(before)
         os.close(reading)

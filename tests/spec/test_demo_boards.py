@@ -12,7 +12,7 @@ from benchcheck.document import read_document
 from benchcheck.kinds.check import Phase
 from benchcheck.kinds.supply import inrush_s
 from benchcheck.score.model_circuit import excitation_for, model_of
-from benchcheck.session.run import bench_from
+from benchcheck.session.which_bench import bench_from
 from benchcheck.spec.board import Board
 from benchcheck.spec.load import load_board
 

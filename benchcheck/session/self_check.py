@@ -1,0 +1,113 @@
+"""The meter checks itself before a visit: leads shorted, a known resistor, a diode, a cell; and how it has drifted.
+
+What they read is kept as readings of the visit, and compared with what the same meter read on earlier visits, of
+whatever unit. A drift is told and kept, it decides nothing: what is out of limits is scored like any check.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from benchcheck.errors import RecordError
+from benchcheck.kinds.check import Check
+from benchcheck.quantity import format_value
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.record.journal import Journal
+from benchcheck.record.model import EventKind
+from benchcheck.record.shelf import record_files, unit_folders
+from benchcheck.record.store import read_record
+from benchcheck.session.answers import Later, Skip, Source, Step, Stop, Taken
+from benchcheck.session.kept import Kept
+
+__all__ = ["Earlier", "drift", "earlier_readings", "self_check"]
+
+#: how many visits are looked back: enough to see a drift, few enough to read at once.
+_VISITS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """What one meter read for one of its own checks on an earlier visit, in the check's quantity unit."""
+
+    value: float
+    taken: datetime | None
+
+
+def self_check(
+    source: Source, checks: tuple[Check, ...], journal: Journal, kept: Kept
+) -> dict[str, tuple[Reading, ...]]:
+    """Ask for the meter's own checks that are not answered yet; return the readings, which are in the journal.
+
+    KeyboardInterrupt where somebody would rather stop.
+    """
+    taken: dict[str, tuple[Reading, ...]] = {}
+    session = Session()
+    for place, check in enumerate(checks, 1):
+        if check.id in kept.readings or check.id in kept.skips:
+            continue
+        match source.answer(Step(check, place, len(checks), session)):
+            case Taken(readings):
+                journal.append_readings(readings)
+                taken[check.id] = readings
+            case Skip(reason):
+                journal.append_event(EventKind.SKIP, check.id, reason)
+            case Stop():
+                raise KeyboardInterrupt
+            case Later():
+                continue
+            case other:
+                reason = getattr(other, "reason", "")
+                if reason:
+                    journal.append_event(EventKind.INSTRUMENT, check.id, reason)
+    return taken
+
+
+def earlier_readings(records: Path, skip: Path | None = None) -> Mapping[tuple[str, str], tuple[Earlier, ...]]:
+    """Return what meters read of themselves on the last visits, by meter and check, oldest first.
+
+    `skip` is the record of the present visit.
+    """
+    found: defaultdict[tuple[str, str], list[Earlier]] = defaultdict(list)
+    for path in _newest(records, skip):
+        try:
+            record = read_record(path, with_budgets=False)
+        except RecordError:
+            continue  # `records check` names it; a damaged record is no reason not to measure
+        for reading in record.readings:
+            if reading.check.startswith("meter.") and reading.display.value is not None:
+                found[reading.meter, reading.check].append(Earlier(reading.display.value, reading.taken))
+    return {key: tuple(values) for key, values in found.items()}
+
+
+def _newest(records: Path, skip: Path | None) -> Iterator[Path]:
+    """Yield the newest record files of all units, oldest first; their names begin with their time."""
+    try:
+        paths = [path for folder in unit_folders(records) for path in record_files(folder) if path != skip]
+    except RecordError:
+        return
+    yield from sorted(paths, key=lambda path: path.name)[-_VISITS:]
+
+
+def drift(reading: Reading, earlier: tuple[Earlier, ...]) -> str:
+    """Return in words how a reading of a meter's own check lies to earlier ones; "" where there is no number.
+
+    The span of all visits is told too, since a single step says little.
+    """
+    value = reading.display.value
+    if value is None:
+        return ""
+    name = f"{reading.meter}: {reading.display.text}" if reading.meter else reading.display.text
+    if not earlier:
+        return f"{name}; nothing earlier to compare it with"
+    last, values = earlier[-1], [one.value for one in earlier] + [value]
+    step, span = value - last.value, max(values) - min(values)
+    since = f" of {last.taken:%Y-%m-%d}" if last.taken else ""
+    unit = reading.quantity_unit
+    moved = format_value(abs(step), unit, digits=2, ascii=True)
+    way = "as on the last visit" if step == 0.0 else f"{moved} {'more' if step > 0 else 'less'} than on the visit"
+    within = format_value(span, unit, digits=2, ascii=True)
+    return f"{name}; {way}{since}, {len(earlier)} earlier visits and this within {within}"
