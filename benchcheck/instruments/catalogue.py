@@ -1,7 +1,7 @@
 """The dialects there are: the shipped ones, those of plugins and those a user wrote, found by name or identity.
 
-An identity picks the most specific family (the longest pattern). A supply or load nobody knows is not driven until
-the user names a dialect: reading is harmless, driving by guess is not.
+An identity picks the most specific family (the longest pattern), a shipped one before one of a plugin. A supply or
+load nobody knows is not driven until the user names a dialect: reading is harmless, driving by guess is not.
 """
 
 from __future__ import annotations
@@ -9,15 +9,15 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from benchcheck.document import Document, parse_document, read_document
+from benchcheck.document import Document, read_document
 from benchcheck.errors import BenchError, Fault, close_match
 from benchcheck.instruments.dialect import Dialect, build_dialect
+from benchcheck.instruments.dialect_table import DialectTable, shipped_tables
 
-__all__ = ["Catalogue", "Choice", "shipped_catalogue"]
+__all__ = ["Catalogue", "Choice", "catalogue_of", "shipped_catalogue"]
 
 ROLES = {"dmm": "multimeter", "psu": "supply", "load": "electronic load"}
 
@@ -47,9 +47,14 @@ class Catalogue:
         raise BenchError(Fault(where, "dialect", f'there is no dialect "{name}"{hint}; known: {allowed}'))
 
     def family(self, identity: str) -> Dialect | None:
-        """Return the most specific family an identity belongs to."""
+        """Return the most specific family an identity belongs to.
+
+        A shipped family comes before one of a plugin: its commands drive what was driven so before, and only a
+        dialect named in the bench file takes its place.
+        """
         found = [dialect for dialect in self.dialects if dialect.matches(identity)]
-        return max(found, key=lambda dialect: len(dialect.match), default=None)
+        shipped = [dialect for dialect in found if dialect.name in _shipped_names()]
+        return max(shipped or found, key=lambda dialect: len(dialect.match), default=None)
 
     def choose(self, identity: str, name: str, role: str) -> Choice:
         """Return the dialect for an instrument; BenchError when it is somebody else than it should be.
@@ -110,11 +115,21 @@ def _place(document: Document, key: str) -> str:
     return document.where(*key.split("."))
 
 
+def catalogue_of(tables: Iterable[DialectTable]) -> Catalogue:
+    """Return the catalogue of dialect tables, `generic` the first; BenchError with every fault of a table."""
+    generic, *rest = tables
+    catalogue = Catalogue((build_dialect(generic.name, generic.table, where=generic.where),))
+    for one in rest:
+        catalogue = catalogue.extended({one.name: one.table}, one.where)
+    return catalogue
+
+
 @functools.cache
 def shipped_catalogue() -> Catalogue:
     """Return the dialects that come with benchcheck."""
-    source = resources.files("benchcheck.instruments") / "dialects.toml"
-    document = parse_document(source.read_text(encoding="utf-8"), "dialects.toml")
-    generic = build_dialect("generic", document.data["generic"], where="dialects.toml")
-    rest = {name: table for name, table in document.data.items() if name != "generic"}
-    return Catalogue((generic,)).extended(rest, "dialects.toml")
+    return catalogue_of(shipped_tables())
+
+
+@functools.cache
+def _shipped_names() -> frozenset[str]:
+    return frozenset(table.name for table in shipped_tables())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -11,7 +11,7 @@ import attrs
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.fields import Ohms, Volts, Window
 
-__all__ = ["Fitted", "Kind", "Part", "Surroundings"]
+__all__ = ["Fitted", "Kind", "Part", "Surroundings", "kind_faults"]
 
 
 @attrs.frozen(kw_only=True)
@@ -99,3 +99,23 @@ class Kind:
     two_lead: bool = False
     any_pins: bool = False
     devices: Callable[[Any], tuple[Any, ...]] | None = None
+
+
+def kind_faults(kind: Kind) -> Iterator[str]:
+    """Yield in words what a kind lacks to be one: pins, an entry class, functions that can be called."""
+    entry: Any = kind.entry
+    if not (isinstance(entry, type) and issubclass(entry, Part) and attrs.has(entry)):
+        yield "its entry is no attrs class derived from benchcheck.kinds.part.Part"
+    pins: Any = kind.pins
+    summary: Any = kind.summary
+    if not isinstance(pins, tuple) or not all(isinstance(pin, str) and pin for pin in pins):
+        yield "its pins are no tuple of names"
+    elif len(set(pins)) != len(pins) or not (pins or kind.any_pins):
+        yield "its pins are not all different, or there are none"
+    elif kind.two_lead and len(pins) != 2:
+        yield f"it is said to have two leads and has {len(pins)} pins"
+    functions: tuple[Any, Any] = (kind.checks, kind.devices or kind.checks)
+    if not all(map(callable, functions)):
+        yield "its checks, or its devices, cannot be called"
+    if not isinstance(summary, str) or not summary.strip():
+        yield "it has no summary; say in one line what is measured"

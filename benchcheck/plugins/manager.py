@@ -6,25 +6,21 @@ another or hands over something wrong is reported by name and left out, and the 
 
 from __future__ import annotations
 
+import copy
 import importlib.metadata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import pluggy
 
 from benchcheck.errors import Fault, PluginError
 from benchcheck.plugins import hookspecs
+from benchcheck.plugins.answers import COLLECTED, collected, look_at
 
 __all__ = ["COLLECTED", "Plugins", "Validator"]
 
-#: the hooks whose answers are collected when a plugin is let in.
-COLLECTED = ("benchcheck_kinds", "benchcheck_dialects", "benchcheck_sources", "benchcheck_reports")
-
-#: what a stranger's code may raise; Ctrl-C alone is not the stranger's.
-_ANYTHING = (Exception, SystemExit)
-
 #: takes what a hook handed over and what is there already; returns what is wrong with it, in words.
-Validator = Callable[[Any, tuple[Any, ...]], tuple[str, ...]]
+Validator = Callable[[tuple[Any, ...], tuple[Any, ...]], tuple[str, ...]]
 
 
 class Plugins:
@@ -38,6 +34,7 @@ class Plugins:
         self._manager.add_hookspecs(hookspecs)
         self._validators = dict(validators or {})
         self._handed: dict[str, tuple[Any, ...]] = dict.fromkeys(COLLECTED, ())
+        self._givers: dict[int, str] = {}
         self._versions: dict[str, str] = {}
         self.left_out: tuple[Fault, ...] = ()
 
@@ -55,70 +52,108 @@ class Plugins:
         """Return everything handed over for a collected hook, in order of registration."""
         return self._handed[hook]
 
+    def giver(self, thing: object) -> str:
+        """Return the name of the plugin that handed a thing over, "" for what none of them did."""
+        return self._givers.get(id(thing), "")
+
     def let_in(self, plugin: object, name: str) -> None:
         """Let one plugin in, or raise PluginError naming it and everything wrong with it; nothing in between."""
-        faults = [Fault(f"plugin {name}", "", message) for message in self._name_faults(name)]
+        faults = list(self._name_faults(plugin, name))
         offered: dict[str, tuple[Any, ...]] = {}
-        for hook in COLLECTED if not faults else ():
-            offered[hook] = self._collect(plugin, name, hook, faults)
+        if not faults:
+            found = look_at(plugin, name, self._manager)
+            faults.extend(found.faults)
+            for hook in (hook for hook in COLLECTED if hook in found.functions):
+                offered[hook], wrong = self._collect(hook, found.functions[hook])
+                faults.extend(Fault(f"plugin {name}", hook, words) for words in wrong)
         if faults:
             raise PluginError(faults)
-        try:
-            self._manager.register(plugin, name)
-            self._manager.check_pending()
-        except Exception as error:
-            if self._manager.has_plugin(name):
-                self._manager.unregister(name=name)
-            raise PluginError(Fault(f"plugin {name}", "", _in_words(error))) from error
+        self._register(plugin, name)
         for hook, things in offered.items():
             self._handed[hook] += things
+            self._givers.update((id(thing), name) for thing in things)
 
     def let_in_installed(self) -> None:
         """Let in every installed plugin of the entry-point group; those that cannot come in are in `left_out`."""
         for entry in importlib.metadata.entry_points(group=hookspecs.NAMESPACE):
             try:
+                self._refuse_other_versions(entry)
                 self.let_in(entry.load(), entry.name)
                 self._versions[entry.name] = entry.dist.version if entry.dist else ""
             except PluginError as error:
                 self.left_out += error.faults
-            except _ANYTHING as error:  # the board must still be checked
+            except KeyboardInterrupt:
+                raise
+            except BaseException as error:  # the board must still be checked
                 message = f"cannot be loaded ({type(error).__name__}: {error}); mend or uninstall it"
                 self.left_out += (Fault(f"plugin {entry.name}", "", message),)
 
     def notify(self, hook: str, **argument: Any) -> None:
-        """Call a notice hook on every plugin, the last one in first.
+        """Call a notice hook on every plugin, the last one in first, each with a copy of its own.
 
         One that raises is named in `left_out`, once, and is told nothing more; the others are told.
         """
         for implementation in reversed(getattr(self._manager.hook, hook).get_hookimpls()):
             name = implementation.plugin_name
             try:
-                implementation.function(*(argument[key] for key in implementation.argnames))
-            except _ANYTHING as error:  # a notice may never stop or change a visit
+                implementation.function(*(copy.deepcopy(argument[key]) for key in implementation.argnames))
+            except KeyboardInterrupt:
+                raise
+            except (
+                BaseException
+            ) as error:  # a notice may never stop or change a visit, pytest's own outcomes included
                 message = f"raised {type(error).__name__}: {error}; it is told nothing more"
                 self.left_out += (Fault(f"plugin {name}", hook, message),)
                 self._manager.unregister(name=name)
 
-    def _name_faults(self, name: str) -> tuple[str, ...]:
-        if not name.strip():
-            return ("a plugin needs a name",)
-        return (f"a plugin named {name} is in already",) if name in self.names else ()
+    def _name_faults(self, plugin: object, name: str) -> Iterator[Fault]:
+        where = f"plugin {name}"
+        if not name.strip() or not name.isprintable():
+            yield Fault(where.rstrip(), "", "a plugin needs a name that can be printed")
+        elif name in self.names:
+            yield Fault(where, "", f"a plugin named {name} is in already; uninstall one, or give it another name")
+        elif (earlier := self._manager.get_name(plugin)) is not None:
+            yield Fault(where, "", f"is in already, as {earlier}; register it once")
+        else:
+            yield from (Fault(where, "", words) for words in _version_faults(plugin))
 
-    def _collect(self, plugin: object, name: str, hook: str, faults: list[Fault]) -> tuple[Any, ...]:
-        implementation = getattr(plugin, hook, None)
-        if implementation is None:
-            return ()
+    def _collect(self, hook: str, function: Callable[..., Any]) -> tuple[tuple[Any, ...], tuple[str, ...]]:
+        things, wrong = collected(function)
+        if wrong or hook not in self._validators:
+            return things, (wrong,) if wrong else ()
         try:
-            things = tuple(implementation())
-        except _ANYTHING as error:  # named and left out, whatever it was
-            faults.append(Fault(f"plugin {name}", hook, f"raised {type(error).__name__}: {error}"))
-            return ()
-        wrong = self._validators[hook](things, self._handed[hook]) if hook in self._validators else ()
-        faults.extend(Fault(f"plugin {name}", hook, message) for message in wrong)
-        return things
+            return things, self._validators[hook](things, self._handed[hook])
+        except Exception as error:  # something in it raises when it is looked at
+            return (), (f"hands over what cannot be looked at ({type(error).__name__}: {error})",)
+
+    def _register(self, plugin: object, name: str) -> None:
+        try:
+            self._manager.register(plugin, name)
+            self._manager.check_pending()
+        except Exception as error:
+            if self._manager.has_plugin(name):
+                self._manager.unregister(name=name)
+            told = f"cannot be registered ({type(error).__name__}: {' '.join(str(error).split())})"
+            raise PluginError(Fault(f"plugin {name}", "", told)) from error
+
+    def _refuse_other_versions(self, entry: importlib.metadata.EntryPoint) -> None:
+        """Raise PluginError where an installed package says that it needs another benchcheck."""
+        from benchcheck.plugins.needs import package_needs, version_fault
+
+        wrong = version_fault(package_needs(entry.dist))
+        if wrong:
+            raise PluginError(Fault(f"plugin {entry.name}", "", wrong))
 
 
-def _in_words(error: Exception) -> str:
-    if isinstance(error, pluggy.PluginValidationError):
-        return " ".join(str(error).split())
-    return f"cannot be registered ({type(error).__name__}: {error})"
+def _version_faults(plugin: object) -> Iterator[str]:
+    try:
+        needs = getattr(plugin, "benchcheck_needs", None)
+    except Exception as error:
+        yield f"benchcheck_needs raised {type(error).__name__}: {error}"
+        return
+    if needs is not None:
+        from benchcheck.plugins.needs import version_fault
+
+        wrong = version_fault(needs)
+        if wrong:
+            yield wrong

@@ -41,7 +41,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 BELOW_SESSION = set(MAY_IMPORT) - {"report"}
 MAY_IMPORT["session"] = BELOW_SESSION
 MAY_IMPORT["conformance"] = set(MAY_IMPORT)
-MAY_IMPORT["builtin"] = set(MAY_IMPORT)
+MAY_IMPORT["builtin"] = {*MAY_IMPORT, "terminal"}  # the keyboard is a source like any other
 for _top in ("terminal", "cli", "pytest_plugin", "__main__", "__init__"):
     MAY_IMPORT[_top] = {*MAY_IMPORT, "builtin", "terminal", "cli", "pytest_plugin"}
 
