@@ -25,6 +25,7 @@ COMMANDS = {
     "sheet": ("sheet", "A record as one page, for the screen and A4."),
     "records": ("records", "Check, export or index all records."),
     "limits-from": ("limits", "Learn limits from known-good units."),
+    "draft": ("draft", "Draft a spec from a parts list and a list of nets."),
     "check-spec": ("spec", "Validate a spec and list its checks."),
     "schema": ("spec", "Print the JSON Schema of specs, for editors."),
 }

@@ -23,6 +23,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "bench": {"quantity", "document", "metrology"},
     "kinds": {"quantity", "metrology", "circuit", "bench"},
     "spec": {"document", "quantity", "kinds", "plugins"},
+    "draft": {"document", "quantity", "kinds", "spec"},
     "checklist": {"spec", "kinds", "bench", "quantity"},
     "instruments": {"clock", "quantity", "document", "bench"},
     "simulation": {"spec", "kinds", "circuit", "bench", "quantity", "clock"},
