@@ -1,0 +1,120 @@
+"""Hands-free capture against the best any rule could do: 10,000 simulated contacts on a clock that only counts.
+
+Peer: a rule that knows the settled value beforehand and takes the third reading in a row within a count of it, for
+one reading cannot tell a value that stands from one that passes by. "Exceptions" are accepted values further than a
+count (and the half that rounding adds) from what the meter shows at last. Hands that never hold still ("poor")
+have no such value: what is taken from them is counted apart.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import statistics
+from dataclasses import dataclass
+
+from benchcheck.readings.capture import Capture, CaptureRule, Happening, Seen
+from benchcheck.simulation.contact import CONTACT_KINDS, Contact, MeterPace, contact, indications
+
+CONTACTS = 10_000
+RATES_HZ = (4.0, 10.0, 20.0)
+WEIGHTS = dict(zip(CONTACT_KINDS, (40, 25, 5, 8, 4, 12, 6), strict=True))
+SHORT_OHM = 0.8
+AIR_S = 0.4
+ATTEMPTS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of one contact: what was placed, what was seen and after how long, and the peer's time."""
+
+    placing: Contact
+    seen: Seen | None
+    took_s: float
+    best_s: float
+    touches: int
+
+
+def hold_s(placing: Contact) -> float:
+    """How long the hand would hold on: until the beep, or till its patience ends."""
+    return 15.0 * placing.tau_s if placing.tau_s else 6.0
+
+
+def one(kind: str, pace: MeterPace, seed: int) -> Outcome:
+    """Return what capture makes of one contact, placed again where it asks for that."""
+    placing = contact(kind, random.Random(seed))
+    rule = CaptureRule(pace.count_at, short_below=SHORT_OHM, ceiling=pace.highest_ohm)
+    capture, began_s, took_s = Capture(rule), 0.0, math.nan
+    seen: Seen | None = None
+    for touch in range(1, ATTEMPTS + 1):
+        at_s = 0.0
+        for at_s, shown in indications(placing, pace, random.Random(f"{seed} {touch}"), hold_s(placing)):
+            seen = capture.feed(began_s + at_s, shown)
+            if seen is not None and seen.happening not in (Happening.TOUCHED, Happening.LIFTED):
+                break
+        took_s = at_s - placing.air_s
+        if seen is None or seen.happening is not Happening.RESEAT:
+            break
+        began_s += at_s
+        while not (seen := capture.feed(began_s, math.inf)) or seen.happening is not Happening.LIFTED:
+            began_s += 1.0 / pace.rate_hz
+    return Outcome(placing, seen, took_s, best_s(placing, pace, seed), touch)
+
+
+def best_s(placing: Contact, pace: MeterPace, seed: int) -> float:
+    """Return when the third reading in a row lies within a count of the settled value, from the touch."""
+    alike, count = 0, pace.count_at(placing.settled_ohm)
+    for at_s, shown in indications(placing, pace, random.Random(f"{seed} 1"), hold_s(placing)):
+        near = math.isfinite(shown) and abs(shown - placing.settled_ohm) <= count * (1.0 + 1e-9)
+        alike = alike + 1 if near else 0
+        if alike == 3:
+            return at_s - placing.air_s
+    return math.nan
+
+
+def off_by(outcome: Outcome, pace: MeterPace) -> float:
+    """Return how many counts the accepted values lie from the settled one, the worst of them."""
+    assert outcome.seen is not None
+    settled = outcome.placing.settled_ohm
+    return max(abs(one.value - settled) / pace.count_at(settled) for one in outcome.seen.samples)
+
+
+def campaign(count: int, rate_hz: float, first_seed: int = 0) -> tuple[list[Outcome], MeterPace]:
+    """Return the outcomes of `count` contacts of the usual mix at one rate of reading."""
+    pace = MeterPace(rate_hz=rate_hz)
+    kinds = random.Random(first_seed).choices(list(WEIGHTS), list(WEIGHTS.values()), k=count)
+    return [one(kind, pace, first_seed + place) for place, kind in enumerate(kinds)], pace
+
+
+def accepted(outcome: Outcome) -> bool:
+    """Whether a reading came of it."""
+    return outcome.seen is not None and outcome.seen.happening is Happening.SETTLED
+
+
+def _row(name: str, outcomes: list[Outcome], pace: MeterPace) -> None:
+    taken = [one for one in outcomes if accepted(one)]
+    exceptions = [one for one in taken if off_by(one, pace) > 1.5]
+    first = [one for one in taken if one.touches == 1 and math.isfinite(one.best_s)]
+    ours, best = (statistics.median(times) if times else math.nan for times in _times(first))
+    again = sum(one.touches > 1 for one in taken)
+    print(
+        f"  {name:<14} {len(outcomes):>6} {len(taken):>7} {len(exceptions):>10} {again:>8}"
+        f" {ours:>9.3f} s {best:>8.3f} s {ours / best:>6.2f}"
+    )
+
+
+def _times(outcomes: list[Outcome]) -> tuple[list[float], list[float]]:
+    return [one.took_s for one in outcomes], [one.best_s for one in outcomes]
+
+
+def main(count: int = CONTACTS) -> None:
+    """Print the campaign, a third of the contacts at each rate, and a fast meter beside them."""
+    for rate_hz, part in [*((rate_hz, count // len(RATES_HZ) + 1) for rate_hz in RATES_HZ), (50.0, count // 10)]:
+        outcomes, pace = campaign(part, rate_hz, first_seed=int(1000 * rate_hz))
+        print(f"  {rate_hz:g} readings a second")
+        print(
+            f"  {'contact':<14} {'placed':>6} {'taken':>7} {'exceptions':>10} {'re-seated':>9} median:ours     best  ratio"
+        )
+        for kind in WEIGHTS:
+            _row(kind, [one for one in outcomes if one.placing.kind == kind], pace)
+        _row("all but poor", [one for one in outcomes if one.placing.kind != "poor"], pace)
