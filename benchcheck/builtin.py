@@ -202,7 +202,7 @@ def _card(subject: Any) -> str:
 def _card_page(subject: Any) -> str:
     from benchcheck.report.card import probe_card_html
 
-    return probe_card_html(subject.title, subject.capabilities)
+    return probe_card_html(subject.title, subject.capabilities) + "\n"
 
 
 # ---- what may come in

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
 from benchcheck.document import Document
 from benchcheck.errors import InputError, SpecError
-from benchcheck.kinds.catalogue import part_checks
+from benchcheck.kinds.catalogue import KINDS, part_checks
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.isolation import Isolation
 from benchcheck.kinds.isolation import checks as isolation_checks
@@ -27,6 +28,8 @@ from benchcheck.spec.tables import BoardTable, NetTable
 from benchcheck.spec.words import Path
 
 __all__ = ["Entries", "assembled"]
+
+_OURS = frozenset(map(id, KINDS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +102,25 @@ def _checks(document: Document, board: Board, found: Findings) -> list[tuple[Pat
     made: list[tuple[Path, Check]] = []
     for path, make in _makers(document, board):
         try:
-            made.extend((path, check) for check in make())
+            made.extend((path, check) for check in _sound(make(), path))
         except InputError as error:
             for fault in error.faults:
                 found.add(fault.message, *path, *(fault.key,) * bool(fault.key))
-        except (ArithmeticError, ValueError, TypeError, LookupError, AttributeError) as error:  # a stranger's kind
+        except Exception as error:  # a stranger's kind
             found.add(f"its kind makes no checks of it: {type(error).__name__}: {error}", *path)
     return made
+
+
+def _sound(checks: object, path: Path) -> Iterator[Check]:
+    """Yield what a kind made, as long as it is checks, and a part's speak of that part; TypeError for the rest."""
+    if not isinstance(checks, tuple):
+        raise TypeError(f"a {type(checks).__name__} instead of a tuple of checks")
+    for check in checks:
+        if not isinstance(check, Check):
+            raise TypeError(f"a {type(check).__name__} among the checks")
+        if path[0] == "part" and not check.id.startswith(f"{path[1]}."):
+            raise ValueError(f"the check {check.id}, which is not one of this part")
+        yield check
 
 
 Maker = Callable[[], tuple[Check, ...]]
@@ -125,8 +140,12 @@ def _makers(document: Document, board: Board) -> Iterator[tuple[Path, Maker]]:
 
 
 def _part_makers(board: Board) -> Iterator[tuple[Path, Maker]]:
+    apart: Board | None = None  # what a stranger's kind is shown: nothing it does there reaches the board
     for name, part in board.parts.items():
-        yield ("part", name), partial(part_checks, board.kinds[part.kind], part, board)
+        kind, around = board.kinds[part.kind], board
+        if id(kind) not in _OURS:
+            around = apart = apart or copy.deepcopy(board)
+        yield ("part", name), partial(part_checks, kind, around.parts.get(name, part), around)
 
 
 def _rail_makers(board: Board) -> Iterator[tuple[Path, Maker]]:
