@@ -9,15 +9,14 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
+from benchcheck.simulation.meter_error import figures
 from benchcheck.simulation.virtual_unit import VirtualUnit
 from benchcheck.simulation.world import Excitation
 
-__all__ = ["SimulatedHand"]
+__all__ = ["SimulatedHand", "excitation_of"]
 
 _OVERLOAD = "OL"
-#: a reading lies within this share of the limit of error, so that no rounding leads beyond it.
-_WITHIN = 0.5
-_SMALL, _LARGE = 1.0, 1e3
+_PREFIXES = ("k", "M", "m", "u", "n")
 
 
 class SimulatedHand:
@@ -71,7 +70,7 @@ class SimulatedHand:
         meter = self.bench.meter_for(check.function, meter_name)
         if meter is None:
             return self._without_meter(check)
-        return self._slip(check, self._display(check, meter))
+        return self.slip(check, self._display(check, meter))
 
     def _without_meter(self, check: Check) -> str:
         value = self.unit.settled(check, Excitation(check.function))
@@ -82,21 +81,16 @@ class SimulatedHand:
         for each in meter.ranges_of(check.function):
             shown = self.unit.settled(check, excitation_of(each))
             if each.holds(shown):
-                chance = self.unit.specimen.chance(f"{check.id} {meter.name} {each.name}")
-                error = _WITHIN * each.half_width(shown) * chance.uniform(-1.0, 1.0)
-                return _figures(shown + error, each)
+                return figures(shown, each, self.unit.specimen.seed, meter.name)[0]
         return _OVERLOAD
 
-    def _slip(self, check: Check, text: str) -> str:
-        """Lose a prefix once, where the operator has that fault."""
+    def slip(self, check: Check, text: str) -> str:
+        """Return a text as it is typed: once without its prefix, where the operator has that fault."""
         named = self.unit.specimen.faults.argument("typed-1000")
-        if self._slipped or text == _OVERLOAD or (named and named != check.id):
-            return text
-        value = float(text)
-        if not named and _SMALL <= abs(value) < _LARGE:
+        if self._slipped or not text.endswith(_PREFIXES) or (named and named != check.id):
             return text
         self._slipped = True
-        return f"{value / 1e3:.6g}" if abs(value) >= _LARGE else f"{value * 1e3:.6g}"
+        return text[:-1]
 
 
 def excitation_of(each: MeterRange) -> Excitation:
@@ -104,10 +98,3 @@ def excitation_of(each: MeterRange) -> Excitation:
     return Excitation(
         each.function, each.test_current_a or 0.0, each.compliance_v or 0.0, each.frequency_hz or 0.0, each.full_scale
     )
-
-
-def _figures(value: float, each: MeterRange) -> str:
-    """Return a value rounded to the range's resolution, in SI, with as many digits as that has."""
-    steps = round(value / each.resolution)
-    decimals = max(0, -math.floor(math.log10(each.resolution) + 1e-9))
-    return f"{steps * each.resolution:.{decimals}f}"

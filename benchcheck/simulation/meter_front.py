@@ -6,11 +6,11 @@ Ranges, autorange, settling after a change, an error within its specification, r
 
 from __future__ import annotations
 
-import hashlib
 import math
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
+from benchcheck.simulation.meter_error import error_of
 from benchcheck.simulation.scpi_instrument import ScpiInstrument, number, numeric
 from benchcheck.simulation.scpi_tree import ScpiFault
 from benchcheck.simulation.world import Excitation, VirtualBench
@@ -97,11 +97,13 @@ class MeterFront(ScpiInstrument):
         reading_time_s: float = 0.002,
         settling_s: float = SETTLED_S,
         seed: int = 1,
+        name: str = "dmm",
     ) -> None:
         """Connect the probes to a bench; `settling_s` is the time constant after a change of function or range."""
         self._bench = bench
         self._ranges = tuple(one for one in ranges or usual_ranges() if one.function in NODES)
         self.reading_time_s, self.settling_s, self._seed = reading_time_s, settling_s, seed
+        self._name = name
         self.function = Function.DC_VOLTAGE
         self.autorange = True
         self.chosen = self._of(self.function)[-1]
@@ -213,7 +215,8 @@ class MeterFront(ScpiInstrument):
         chosen = self.chosen
         if not abs(true) <= chosen.ceiling:
             return number(math.copysign(OVERLOAD, true))
-        shown = true * (1.0 + self._gain_error(chosen)) + self._offset(chosen)
+        whose = (self._seed, self._name, chosen.function, chosen.full_scale)
+        shown = true + error_of(true, chosen.fraction, chosen.digits, chosen.resolution, *whose)
         shown *= 1.0 - math.exp(-max(0.0, self.now_s - self._changed_s) / self.settling_s)
         return number(round(shown / chosen.resolution) * chosen.resolution)
 
@@ -234,15 +237,3 @@ class MeterFront(ScpiInstrument):
                 break
             at, true = at - 1, lower
         return known[at], true
-
-    def _gain_error(self, chosen: MeterRange) -> float:
-        return chosen.fraction * 0.5 * _chance(self._seed, chosen, "gain")
-
-    def _offset(self, chosen: MeterRange) -> float:
-        return chosen.digits * chosen.resolution * 0.5 * _chance(self._seed, chosen, "offset")
-
-
-def _chance(seed: int, chosen: MeterRange, what: str) -> float:
-    """Return a number from -1 to 1 that is always the same for one instrument and range."""
-    text = f"{seed} {chosen.function} {chosen.full_scale} {what}"
-    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:4], "big") / 2**31 - 1.0

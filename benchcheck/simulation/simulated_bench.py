@@ -14,6 +14,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.bench.simulated import default_bench
 from benchcheck.clock import Clock
 from benchcheck.simulation.hand import SimulatedHand
+from benchcheck.simulation.meter_error import leads_ohm
 from benchcheck.simulation.meter_front import MeterFront, MeterRange
 from benchcheck.simulation.misbehaviour import Misbehaviour
 from benchcheck.simulation.scpi_server import InstrumentServer, ServedBench
@@ -52,9 +53,14 @@ class SimulatedBench:
         """Build unit and instruments; UsageError for faults the board cannot have. Nothing is served yet."""
         self._given = bench or default_bench()
         meter, self.names = _of(self._given)
-        self.unit = VirtualUnit(board, faults, seed, pace=pace, leads_nulled=meter.leads.nulled)
+        self.unit = VirtualUnit(board, faults, seed, pace=pace, leads_ohm=leads_ohm(meter, seed))
         self.meter = MeterFront(
-            self.unit, ranges=front_ranges(meter), reading_time_s=_READING_S, settling_s=_SETTLING_S, seed=seed
+            self.unit,
+            ranges=front_ranges(meter),
+            reading_time_s=_READING_S,
+            settling_s=_SETTLING_S,
+            seed=seed,
+            name=meter.name,
         )
         ceiling = next(iter(self._given.supplies.values())).ceiling
         self.supply = SupplyFront(

@@ -28,7 +28,7 @@ from benchcheck.spec.board import Board
 
 __all__ = ["VirtualUnit"]
 
-_LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005
+_LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005  # of leads; of good tips, all that a null leaves
 _WITH_LEADS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR)
 _CHARGED_SHARE = 0.5  # of a rail's voltage, where charge is left on the unit
 _QUIET_V = 1e-3
@@ -39,9 +39,9 @@ class VirtualUnit:
     """One unit; `faults` as a user writes them, `seed` its identity, `pace` how much faster than life charge runs."""
 
     def __init__(
-        self, board: Board, faults: Iterable[str] = (), seed: int = 0, *, pace: float = 1.0, leads_nulled: bool = True
+        self, board: Board, faults: Iterable[str] = (), seed: int = 0, *, pace: float = 1.0, leads_ohm: float = 0.005
     ) -> None:
-        """Build it; raises UsageError for faults the board cannot have."""
+        """Build it; `leads_ohm` is what the meter's leads add. UsageError for faults the board cannot have."""
         self.board, self.pace = board, pace
         self.specimen = Specimen(board, faults, seed)
         self.positions: dict[str, str] = self.specimen.rest()
@@ -53,9 +53,8 @@ class VirtualUnit:
         self._solved: dict[object, Mapping[str, float]] = {}
         self._decays: dict[str, float] = {}
         faulty = self.specimen.faults
-        nulled = leads_nulled and not faulty.operator_does("leads-not-nulled")
-        self._leads_ohm = _CONTACTS_OHM if nulled else _LEADS_OHM
-        self._swapped = faulty.operator_does("probes-swapped")
+        self.leads_ohm = _LEADS_OHM if faulty.operator_does("leads-not-nulled") else leads_ohm
+        self.swapped = faulty.operator_does("probes-swapped")
         self._supply = next(iter(board.supplies.values()), None)
         self.powered = Powered(self._feeding, self._decay_s, pace)
         if faulty.operator_does("residual-charge"):
@@ -158,12 +157,10 @@ class VirtualUnit:
             return self._course("", " ", excitation).at(math.inf)
         if placement.series:
             return self.powered.supply_point_now().current_ampere if function is Function.DC_CURRENT else 0.0
-        leads = self._leads_ohm if function in _WITH_LEADS else 0.0
+        leads = self.added_ohm(function)
         if placement.value is not None:
             return self._own_value(placement, function, placement.value) + leads
-        red, black = placement.red or "", placement.black or " "
-        if self._swapped:
-            red, black = black, red
+        red, black = self.probes or ("", " ")
         if function is Function.DC_VOLTAGE:
             return self._volts(red, black)
         if function is Function.AC_VOLTAGE:
@@ -173,12 +170,37 @@ class VirtualUnit:
             charge_v = 0.0
         return self._course(red, black, excitation).at(elapsed_s, charge_v) + leads
 
+    @property
+    def probes(self) -> tuple[str, str] | None:
+        """The nets under red and black as they are held, None where the probes are not on two nets."""
+        placement = self.placement
+        if placement is None or placement.red is None or placement.black is None:
+            return None
+        held = placement.red, placement.black
+        return held[::-1] if self.swapped else held
+
+    @property
+    def netlist(self) -> Netlist:
+        """The unit as it lies there: with its faults, its switches as they are, charged gates included."""
+        return self._probed_netlist()
+
+    def added_ohm(self, function: Function) -> float:
+        """Return what the leads add to a reading, in ohm; an ESR meter has leads of its own, nulled as a rule."""
+        if function is Function.ESR and self.leads_ohm != _LEADS_OHM:
+            return _CONTACTS_OHM
+        return self.leads_ohm if function in _WITH_LEADS else 0.0
+
+    def seen_between(self, red: str, black: str, excitation: Excitation) -> float:
+        """Return what a meter shows in the end with its probes held on two nets, in SI."""
+        with self._lock:
+            return self._course(red, black, excitation).at(math.inf) + self.added_ohm(excitation.function)
+
     def _own_value(self, placement: Placement, function: Function, value: float) -> float:
         """Return the value of what is no pair of nets, for the function its check is meant for."""
         check = placement.check
         if check is not None and check.function is not function:
             return 0.0 if function in (Function.DC_VOLTAGE, Function.AC_VOLTAGE, Function.DC_CURRENT) else math.inf
-        return -value if self._swapped and function is Function.DC_VOLTAGE else value
+        return -value if self.swapped and function is Function.DC_VOLTAGE else value
 
     def _netlist(self) -> Netlist:
         return self.specimen.netlist(self.positions)
