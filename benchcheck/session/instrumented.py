@@ -1,24 +1,29 @@
 """The source that reads instruments: a hand places the probes, linked meters read, a supply gives power.
 
 What no link can answer goes to whoever is there: looked at by the hand, or asked for at the terminal. Trouble with
-an instrument is an error of that check and never a fail.
+an instrument is an error of that check and never a fail. Power is on only from the first powered check to the last.
 """
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import Checklist
-from benchcheck.errors import InstrumentError, OutputStateUnknown
+from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.reading import Reading
 from benchcheck.readings.typed import read_typed
-from benchcheck.session.answers import Answer, Note, Source, Step, Taken, Trouble
+from benchcheck.session.answers import Answer, Hindered, Note, Source, Step, Taken, Trouble
+from benchcheck.session.fed_readings import at_the_limit, idle_reading, inrush_reading
 from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
+from benchcheck.session.power import Power, PowerEnded
+from benchcheck.session.power_rules import Wanted, refuse_above_ceiling, stop_for, supply_of_bench, wanted_for
 
 __all__ = ["InstrumentedSource"]
 
@@ -27,27 +32,49 @@ def _nothing(step: Step) -> Answer | None:
     return None
 
 
+def _unheard(line: str) -> None:
+    """Nobody is there to be told."""
+
+
 @dataclass(slots=True)
 class InstrumentedSource:
     """Answers each check from instruments.
 
     `typed` is asked where no linked meter serves; without it the hand reads the display. `announce` shows a check
-    before the probes are placed and may return another answer instead (skip, later, undo, stop).
+    before the probes are placed and may return another answer instead (skip, later, undo, stop). `told` shows a
+    line, `stop_asked` says that power is to go off at once.
     """
 
     meters: Meters
     hand: Hand
     typed: Source | None = None
     announce: Callable[[Step], Answer | None] = _nothing
-    _note: Note = field(default=lambda check, text: None)
+    told: Callable[[str], None] = _unheard
+    stop_asked: Callable[[], bool] = lambda: False
+    dialects: Mapping[str, Any] = field(default_factory=dict)
+    power: Power | None = None
+    _identities: dict[str, str] = field(default_factory=dict)
 
     def prepare(self, checklist: Checklist) -> None:
-        """Open the linked meters; BenchError or InstrumentError when one cannot be had."""
-        self.meters.open(self.tend)
+        """Open the linked meters and look at supply and load; nothing is switched.
+
+        SpecError where the spec asks for more than the bench's ceiling, BenchError or InstrumentError when an
+        instrument cannot be had.
+        """
+        board, bench = checklist.board, self.meters.bench
+        refuse_above_ceiling(board, bench, checklist.checks)
+        self.meters.open(self._waiting)
+        self._identities = self.meters.identities()
+        powered = any(check.powered for check in checklist.checks)
+        if powered and not board.power_refusals and supply_of_bench(bench) is not None:
+            self.power = Power(
+                board, bench, self.hand, self.meters.clock, _unkept, self.told, self.stop_asked, self.dialects
+            )
+            self._identities |= self.power.look(self.meters.catalogue)
 
     def identities(self) -> Mapping[str, str]:
         """Return what each linked instrument says it is."""
-        return self.meters.identities()
+        return self._identities
 
     def own_checks(self) -> tuple[Check, ...]:
         """Return the meter's own checks that a linked meter can take."""
@@ -58,36 +85,58 @@ class InstrumentedSource:
 
     def begin(self, note: Note) -> None:
         """Take what keeps events."""
-        self._note = note
+        if self.power is not None:
+            self.power.note = note
 
     def tend(self) -> None:
-        """Do what must not wait."""
+        """Renew the lease of power and watch it; what ends it is told when the next powered check comes."""
+        with contextlib.suppress(PowerEnded, OutputStateUnknown):  # `Power.ended` and `Power.alarm` say why
+            self._waiting()
+
+    def _waiting(self) -> None:
+        if self.power is not None:
+            self.power.tend()
 
     def end(self) -> str:
-        """Let the meters go."""
-        self.meters.close()
-        return ""
+        """Switch off and let everything go; return why the output state is unknown, "" when it is not."""
+        try:
+            return self.power.close() if self.power is not None else ""
+        finally:
+            self.meters.close()
 
     def answer(self, step: Step) -> Answer:
         """Return the readings of a check, or why there are none."""
         try:
+            if self.power is not None and self.power.alarm:
+                raise OutputStateUnknown(self.power.alarm)
+            if step.check.powered and self.power is not None:
+                return self._powered(step, self.power)
+            if self.power is not None:
+                self.power.off("an unpowered check is next")
             if step.again:
                 self.hand.discharge(step.check)
             return self._answered(step)
+        except PowerEnded as ended:
+            return self._ended(step.check, ended)
         except OutputStateUnknown:
             raise
         except InstrumentError as reason:
             return Trouble(str(reason))
 
-    def _answered(self, step: Step) -> Answer:
+    # ---- unpowered
+
+    def _answered(self, step: Step, before_reading: Callable[[], None] = lambda: None) -> Answer:
+        """Have the probes placed and read; `before_reading` comes between the two."""
         check = step.check
         meter = self.meters.serving(check.function)
         if meter is None:
+            before_reading()
             return self.typed.answer(step) if self.typed is not None else Taken((self._by_eye(check),))
         instead = self.announce(step) or self.hand.place(check)
         if instead is not None:
             return instead
         try:
+            before_reading()
             return Taken(self.meters.read(check, meter))
         finally:
             self.hand.lift()
@@ -103,3 +152,54 @@ class InstrumentedSource:
             return read_typed(check, self.hand.read(check, name), meter=name)
         finally:
             self.hand.lift()
+
+    # ---- powered
+
+    def _powered(self, step: Step, power: Power) -> Answer:
+        """Return the readings of a powered check, and have power off where they call for it."""
+        if power.ended:
+            return _off_already(power)
+        wanted = wanted_for(step.check, power.board)
+        if wanted is None:
+            return Hindered("the spec does not say which supply feeds it")
+        try:
+            answer = self._fed(step, power, wanted)
+        except InputError as reason:
+            return Hindered(str(reason))
+        return _looked_at(step.check, answer, power) if isinstance(answer, Taken) else answer
+
+    def _fed(self, step: Step, power: Power, wanted: Wanted) -> Answer:
+        check = step.check
+        power.bring(wanted)
+        if check.measurand == "inrush_time":
+            return Taken((inrush_reading(check, power),))
+        if check.measurand == "idle_current":
+            return Taken((idle_reading(check, power),))
+        return self._answered(step, lambda: power.draw(wanted))
+
+    def _ended(self, check: Check, ended: PowerEnded) -> Answer:
+        """Return what is known of the check at which power ended: what the supply showed, or nothing."""
+        if ended.trouble:
+            return Trouble(ended.reason)
+        reading = at_the_limit(check, ended, self.meters.bench)
+        if reading is not None:
+            return Taken((reading,))
+        return Hindered(f"power was switched off: {ended.reason}")
+
+
+def _off_already(power: Power) -> Hindered:
+    return Hindered(f"power was switched off: {power.ended}")
+
+
+def _looked_at(check: Check, answer: Taken, power: Power) -> Answer:
+    """Return the answer, or that power went off while it was given; a reading that must not be switches it off."""
+    if power.ended:
+        return _off_already(power)
+    stop = stop_for(check, answer.readings)
+    if stop is not None:
+        power.stop(stop)
+    return answer
+
+
+def _unkept(check: str, text: str) -> None:
+    """Nothing is kept before the record is open."""

@@ -37,8 +37,9 @@ from benchcheck.session.exit_code import INTERRUPTED, OUTPUT_UNKNOWN
 from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
 from benchcheck.session.self_check import drift, earlier_readings, self_check
+from benchcheck.session.sources import FileSetting, WatchedSource
 from benchcheck.session.visit import Visit, VisitResult
-from benchcheck.session.which_bench import bench_of_visit
+from benchcheck.session.which_bench import SIMULATED, bench_of_visit
 from benchcheck.spec.board import Board
 
 __all__ = ["Conduct", "Report", "Request"]
@@ -50,7 +51,8 @@ _INITIALS = 12
 class Request:
     """What a user asked for. `bench` is a path, the word "simulated", or None for ./bench.toml.
 
-    `waive` are pairs of check id and reason; `operator` is initials, kept in the record.
+    `waive` are pairs of check id and reason; `operator` is initials, kept in the record. `source` names the source of
+    readings, with its own words after a colon; "" is the usual one.
     """
 
     unit: str
@@ -61,6 +63,7 @@ class Request:
     resume: bool = False
     waive: tuple[tuple[str, str], ...] = ()
     operator: str = ""
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,8 @@ class _Plan:
 class Conduct:
     """Carries out one request.
 
+    `read` reads a file of readings, given the words that name its source; a CSV file by default.
+
     `source` makes the source that asks a person, given the bench; it is called only when no file of readings
     answers. `ready` hears of the checklist before the first check, `done` of the report after the last; `notify`
     is told the notices of the plugin hooks, `told` lines about the instruments, `versions` are pairs of plugin
@@ -114,6 +119,7 @@ class Conduct:
     told: Callable[[str], None] = lambda line: None
     versions: tuple[tuple[str, str], ...] = ()
     clock: Clock = field(default_factory=SystemClock)
+    read: Callable[[str, FileSetting], ReadingsFile] = lambda words, setting: _read_csv(setting)
 
     def run(self, board: Board, selected: tuple[str, ...], stop_after: int = 0) -> Report:
         """Conduct the selected checks of a board and return the report.
@@ -123,8 +129,10 @@ class Conduct:
         """
         plan = self._plan(board, selected)
         with contextlib.ExitStack() as stack:
-            source = None if plan.file else self.source(plan.bench)
+            plan, source = self._opened(board, plan, stack)
             attended = source if isinstance(source, Attended) else None
+            if isinstance(source, WatchedSource):
+                stack.callback(source.close)
             if attended is not None:
                 stack.callback(attended.end)
                 attended.prepare(plan.checklist)
@@ -140,6 +148,17 @@ class Conduct:
         self.notify("benchcheck_record_written", record=RecordWritten(report.record, report.last_seal))
         self.done(report)
         return report
+
+    def _opened(self, board: Board, plan: _Plan, stack: contextlib.ExitStack) -> tuple[_Plan, Source | None]:
+        """Return the source that answers, with the bench it reads; a simulated one is served as long as needed."""
+        if plan.file:
+            return plan, None
+        if self.request.bench != SIMULATED or self.request.source:
+            return plan, self.source(plan.bench)
+        from benchcheck.session.simulated import simulated_bench, simulated_source
+
+        served = stack.enter_context(simulated_bench(board, plan.bench))
+        return replace(plan, bench=served.bench), simulated_source(served)
 
     def _visit(
         self, board: Board, plan: _Plan, journal: Journal, source: Source | None, kept: Kept, stop_after: int
@@ -189,7 +208,8 @@ class Conduct:
         bench = bench_of_visit(request, resumed)
         new_waivers = waivers_for(board, request.waive)
         known = {**{check.id: check for check in session_checks()}, **board.by_id}
-        file = read_readings(request.readings, known, bench, withheld=board.withheld) if request.readings else None
+        given = FileSetting(request.readings, known, bench, board.withheld) if request.readings else None
+        file = self.read(request.source, given) if given else None
         if file and resumed:
             _refuse_contradictions(file, resumed)
         waivers = (*(waivers_of(resumed) if resumed else ()), *new_waivers)
@@ -259,6 +279,10 @@ class _Both:
 
     def undone(self, check: Check | None) -> None:
         self.observer.undone(check)
+
+
+def _read_csv(setting: FileSetting) -> ReadingsFile:
+    return read_readings(setting.path, setting.checks, setting.bench, withheld=setting.withheld)
 
 
 def _refuse_contradictions(file: ReadingsFile, resumed: Record) -> None:

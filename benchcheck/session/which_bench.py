@@ -13,7 +13,10 @@ from benchcheck.errors import BenchError, Fault, UsageError
 from benchcheck.record.record import Record
 from benchcheck.record.sources import read_source, without_addresses
 
-__all__ = ["bench_from", "bench_of_visit"]
+__all__ = ["SIMULATED", "bench_from", "bench_of_visit"]
+
+#: the word for the simulated bench where a bench file is named.
+SIMULATED = "simulated"
 
 
 class _Asked(Protocol):
@@ -25,7 +28,7 @@ class _Asked(Protocol):
 
 def bench_from(name: str | None) -> Bench:
     """Return the bench a user named: a path, the word "simulated", or ./bench.toml when nothing was said."""
-    if name == "simulated":
+    if name == SIMULATED:
         return default_bench()
     path = Path(name or "bench.toml")
     if name is None and not path.exists():

@@ -1,0 +1,72 @@
+"""Readings the supply itself gives: the idle current it reads back, and how long it held its limit at first power.
+
+A read-back below 5 mA is no evidence. The time of an inrush is known to between two polls: its reading is the middle
+of that interval with half of it as the last digit, so that what polls cannot tell stands in the budget.
+"""
+
+from __future__ import annotations
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.errors import InputError
+from benchcheck.instruments.power_sequence import RESOLVED_POLLS
+from benchcheck.kinds.check import Check, Phase
+from benchcheck.quantity import Display, DisplayState, format_value
+from benchcheck.readings.reading import Origin, Reading
+from benchcheck.session.power import Power, PowerEnded
+from benchcheck.session.power_rules import supply_of_bench
+
+__all__ = ["EVIDENCE_AMPERE", "at_the_limit", "idle_reading", "inrush_reading"]
+
+#: below this a supply's own display is no evidence.
+EVIDENCE_AMPERE = 5e-3
+_FINEST_S = 1e-3
+
+
+def idle_reading(check: Check, power: Power) -> Reading:
+    """Return the idle current as the supply reads it back, standing still; InputError where that is no evidence."""
+    point = power.steady()
+    if abs(point.current_ampere) < EVIDENCE_AMPERE:
+        raise InputError(
+            f"{point.current_ampere * 1e3:.1f} mA on the supply is no evidence below {EVIDENCE_AMPERE * 1e3:g} mA: "
+            "put a meter in series and read that"
+        )
+    return _read_back(check, power.bench, point.current_ampere, "read back by the supply, standing still")
+
+
+def inrush_reading(check: Check, power: Power) -> Reading:
+    """Return how long the first power-up held the current limit."""
+    assert power.feed is not None
+    first = power.feed.first
+    assert first is not None
+    half_s = max((first.latest_s - first.earliest_s) / 2.0, _FINEST_S)
+    middle_s = (first.latest_s + first.earliest_s) / 2.0
+    ends = " and ".join(format_value(end, "s", _FINEST_S, ascii=True) for end in (first.earliest_s, first.latest_s))
+    note = f"between {ends}"
+    if first.gap_s > first.charging_s / RESOLVED_POLLS:
+        gap = format_value(first.gap_s, "s", _FINEST_S, ascii=True)
+        note = f"at most the later of {ends}: polls {gap} apart do not resolve it"
+    return _timed(check, middle_s, half_s, note)
+
+
+def at_the_limit(check: Check, ended: PowerEnded, bench: Bench) -> Reading | None:
+    """Return what the supply showed when it was switched off, where that answers a check of the supply itself."""
+    if ended.last is None or check.measurand != "idle_current" or check.phase is not Phase.IDLE:
+        return None
+    return _read_back(check, bench, ended.last.current_ampere, f"switched off: {ended.reason}")
+
+
+def _read_back(check: Check, bench: Bench, current_ampere: float, note: str) -> Reading:
+    supply = supply_of_bench(bench, check.subject)
+    assert supply is not None
+    chosen = supply.readback.range_for(Function.DC_CURRENT, current_ampere)
+    step = chosen.resolution if chosen is not None else 1e-3
+    text = format_value(current_ampere, "A", step, ascii=True)
+    display = Display(text, DisplayState.VALUE, current_ampere, step)
+    named = chosen.name if chosen is not None else ""
+    return Reading(check.id, display, "A", Origin.METERED, meter=supply.name, meter_range=named, note=note)
+
+
+def _timed(check: Check, value_s: float, half_s: float, note: str) -> Reading:
+    display = Display(format_value(value_s, "s", half_s, ascii=True), DisplayState.VALUE, value_s, half_s)
+    return Reading(check.id, display, "s", Origin.METERED, note=note)

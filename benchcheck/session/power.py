@@ -1,0 +1,318 @@
+"""Power during a visit: confirmed, switched on in order, watched while it is on, and off on every way out.
+
+Whatever ends it (a stop rule, an instrument, a key, the end of the visit) leads to the same way down: load first,
+output off, seen off. Once it has ended early it stays off for this visit, and each further powered check says why.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from benchcheck.bench.model import Bench
+from benchcheck.bench.model import Supply as BenchSupply
+from benchcheck.clock import Clock
+from benchcheck.errors import BenchcheckError, InstrumentError, OutputStateUnknown
+from benchcheck.instruments.catalogue import Catalogue, shipped_catalogue
+from benchcheck.instruments.from_bench import keeper_settings
+from benchcheck.instruments.power_keeper import PowerKeeper
+from benchcheck.instruments.power_supply import Ceiling, SupplyPoint
+from benchcheck.instruments.power_watch import OffReport, OffState, Rule, Stop
+from benchcheck.quantity import format_value
+from benchcheck.session.answers import Note
+from benchcheck.session.feed import Feed, Stopped
+from benchcheck.session.hand import Hand
+from benchcheck.session.interrupts import Endings
+from benchcheck.session.power_rules import Wanted, supply_of_bench
+from benchcheck.session.preflight import look_at
+from benchcheck.spec.board import Board
+
+__all__ = ["Power", "PowerEnded"]
+
+CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a cell is an uncontrolled charger."
+
+
+class PowerEnded(BaseException):
+    """Power went off early; `last` is what the supply showed, `trouble` that an instrument was the reason."""
+
+    def __init__(self, reason: str, *, trouble: bool = False, last: SupplyPoint | None = None) -> None:
+        super().__init__(reason)
+        self.reason, self.trouble, self.last = reason, trouble, last
+
+
+@dataclass(slots=True)
+class Power:
+    """The power of one visit; nothing is opened before it is first asked for.
+
+    `note` keeps events, `told` shows a line, `stop_asked` says that somebody wants it off now. `dialects` are
+    tables of further dialects, for the keeper. `ended` says why power went off early, `alarm` why nobody knows
+    whether it is off.
+    """
+
+    board: Board
+    bench: Bench
+    hand: Hand
+    clock: Clock
+    note: Note
+    told: Callable[[str], None]
+    stop_asked: Callable[[], bool] = lambda: False
+    dialects: Mapping[str, Any] = field(default_factory=dict)
+    ended: str = ""
+    alarm: str = ""
+    feed: Feed | None = None
+    fed: Wanted | None = None
+    _confirmed: set[str] = field(default_factory=set)
+    _endings: Endings = field(default_factory=Endings)
+    _dummy_ampere: float = 0.0
+    _load_at: str = ""
+
+    @property
+    def load_name(self) -> str:
+        """The linked load of the bench, "" without one."""
+        return next((name for name, one in self.bench.loads.items() if one.link is not None), "")
+
+    @property
+    def is_on(self) -> bool:
+        """Whether the output is on, as far as we switched it."""
+        return self.feed is not None and self.feed.plan is not None
+
+    def look(self, catalogue: Catalogue | None = None) -> dict[str, str]:
+        """Return who answers at supply and load, without changing anything; refuses what must not be driven."""
+        return look_at(self.bench, self.load_name, catalogue or shipped_catalogue(), self.clock)
+
+    # ---- on
+
+    def bring(self, wanted: Wanted) -> None:
+        """Have the unit on the supply and at the voltage wanted, nothing drawn that is not wanted.
+
+        PowerEnded when that cannot be, SpecError where it may not be.
+        """
+        with self._guarded():
+            if self.fed is not None and self.fed.supply is not wanted.supply:
+                self._off("the unit is fed by another supply now")
+            feed = self._opened(wanted)
+            if not self.is_on:
+                self._confirm(wanted)
+                self._endings.install()
+                feed.on(wanted, self._heard)
+                self._tell_on(feed, wanted)
+            else:
+                self._adapt(feed, wanted)
+            self.fed = wanted
+
+    def _adapt(self, feed: Feed, wanted: Wanted) -> None:
+        """Take the load off where another one is wanted, and change the voltage."""
+        assert self.fed is not None
+        same_place = self.fed.load_place == wanted.load_place and self.fed.voltage_volt == wanted.voltage_volt
+        if not (same_place and wanted.loaded):
+            self._unload(feed)
+        if self.fed.voltage_volt != wanted.voltage_volt:
+            feed.change_voltage(wanted, self._heard)
+            volts = format_value(wanted.voltage_volt, "V", ascii=True)
+            self._event(f"{wanted.supply.name} changed to {volts}{_named(wanted.at)}")
+        elif not wanted.loaded:
+            feed.first_limit(wanted, self._heard)
+
+    def _opened(self, wanted: Wanted) -> Feed:
+        if self.ended:
+            raise PowerEnded(self.ended)
+        if self.feed is None:
+            chosen = self._chosen(wanted)
+            settings = keeper_settings(self.bench, chosen.name, self.load_name, self.dialects)
+            keeper = PowerKeeper(settings, self.clock)
+            ceiling = Ceiling(chosen.ceiling.voltage_v, chosen.ceiling.current_a)
+            self.feed = Feed(keeper, ceiling, self.board, self.clock, bool(self.load_name))
+        return self.feed
+
+    def _chosen(self, wanted: Wanted) -> BenchSupply:
+        chosen = supply_of_bench(self.bench, wanted.supply.name)
+        assert chosen is not None
+        return chosen
+
+    def _confirm(self, wanted: Wanted) -> None:
+        """Have it confirmed that no cell is in, and once for each supply where its leads go."""
+        supply, chosen = wanted.supply, self._chosen(wanted)
+        leads = (
+            f"Output off: is {chosen.name} wired to {supply.name}, plus to {supply.nets['plus']} and minus to "
+            f"{supply.nets['minus']}, sense leads where it has them, and nothing else feeding the unit?"
+        )
+        for key, question in (("cells", CELLS_OUT), (supply.name, leads)):
+            if key in self._confirmed:
+                continue
+            assert self.feed is not None
+            self.feed.keeper.renew()
+            if not self.hand.confirm(question):
+                raise PowerEnded(f"not confirmed: {question}")
+            self._confirmed.add(key)
+            self._event(f"confirmed: {question}")
+
+    def _tell_on(self, feed: Feed, wanted: Wanted) -> None:
+        plan, last = feed.plan, feed.last
+        assert plan is not None
+        assert last is not None
+        volts = f"{plan.voltage_volt:.3f} V{_named(wanted.at)}, limit {plan.limit_ampere * 1e3:.0f} mA"
+        self._event(
+            f"{wanted.supply.name} on: {volts}, over-voltage {plan.over_voltage_volt:.2f} V; steady at "
+            f"{last.voltage_volt:.3f} V, {last.current_ampere * 1e3:.1f} mA"
+        )
+
+    # ---- load
+
+    def draw(self, wanted: Wanted) -> None:
+        """Draw the load current wanted, with the electronic load or, without one, with what somebody puts there."""
+        if self.ended:
+            raise PowerEnded(self.ended)
+        if not wanted.loaded:
+            return
+        with self._guarded():
+            feed = self.feed
+            assert feed is not None
+            assert wanted.load_ampere is not None
+            feed.full_limit(wanted, self._heard)
+            if self.load_name:
+                if self._load_at != wanted.load_place:
+                    self._clip(wanted)
+                feed.draw(wanted.load_ampere, self._heard)
+            elif self._dummy_ampere != wanted.load_ampere:
+                self._dummy(feed, wanted)
+
+    def _clip(self, wanted: Wanted) -> None:
+        """Have the load's leads put on another rail, its input off."""
+        question = f"Load {self.load_name} is off: are its leads on {wanted.load_place}, plus on plus?"
+        if not self.hand.confirm(question):
+            raise PowerEnded(f"not confirmed: {question}")
+        self._load_at = wanted.load_place
+
+    def _dummy(self, feed: Feed, wanted: Wanted) -> None:
+        assert wanted.load_ampere is not None
+        amount = format_value(wanted.load_ampere, "A", ascii=True)
+        question = f"No load can be driven from here: does a dummy load draw {amount} from {wanted.load_place}?"
+        if not self.hand.confirm(question):
+            raise PowerEnded(f"not confirmed: {question}")
+        self._event(f"confirmed: a dummy load draws {amount} from {wanted.load_place}")
+        self._dummy_ampere = wanted.load_ampere
+        feed.settle(self._heard)
+
+    def _unload(self, feed: Feed) -> None:
+        feed.load_off()
+        if self._dummy_ampere:
+            self._dummy_ampere = 0.0
+            if not self.hand.confirm("Is the dummy load off again?"):
+                raise PowerEnded("the dummy load was not taken off")
+            feed.settle(self._heard)
+
+    # ---- while it is on
+
+    def tend(self) -> None:
+        """Renew the lease and watch; PowerEnded where power went off. Called several times a second."""
+        if self.feed is None:
+            return
+        with self._guarded():
+            self._heard()
+            self.feed.glance()
+
+    def steady(self) -> SupplyPoint:
+        """Return what the supply shows once it stands still."""
+        with self._guarded():
+            assert self.feed is not None
+            point = self.feed.keeper.supply.steady()
+            self.feed.observe()
+            return point
+
+    def stop(self, stop: Stop) -> None:
+        """Switch off for a stop rule that somebody else found; power stays off."""
+        self._end(stop.line)
+
+    def _heard(self) -> None:
+        if self.stop_asked():
+            raise Stopped(Stop(Rule.KEY, "a key was pressed"))
+
+    # ---- off
+
+    def off(self, why: str) -> OffReport | None:
+        """Switch off in good order, so that power may come back later; None where it was not on.
+
+        OutputStateUnknown when nobody can say whether it is off.
+        """
+        if not self.is_on:
+            return None
+        with self._guarded():
+            return self._off(why)
+
+    def _off(self, why: str) -> OffReport:
+        assert self.feed is not None
+        self.feed.plan, self.fed, self.feed.drawn_ampere = None, None, 0.0
+        report = self.feed.keeper.off()
+        self._event(f"off ({why}): {report.line}")
+        self._endings.restore()
+        if report.state is OffState.UNKNOWN:
+            self.ended = report.line
+            raise OutputStateUnknown(report.line)
+        if report.state is OffState.CHARGED:
+            self.told(report.line)
+        return report
+
+    def close(self, why: str = "the end of the visit") -> str:
+        """Switch off and let supply and load go; return why the output state is unknown, "" when it is not."""
+        feed, self.feed = self.feed, None
+        if feed is None:
+            return self.alarm
+        was_on = feed.plan is not None
+        try:
+            report = feed.keeper.close()
+        except OutputStateUnknown as reason:
+            return self._alarm(str(reason))
+        except InstrumentError as reason:  # it had switched off and gone before
+            self._event(f"off: {reason}")
+            return ""
+        finally:
+            self._endings.restore()
+        self.alarm = ""
+        if was_on:
+            self._event(f"off ({why}): {report.line}")
+            if report.state is OffState.CHARGED:
+                self.told(report.line)
+        return ""
+
+    def _alarm(self, reason: str) -> str:
+        self.ended, self.alarm = self.ended or reason, reason
+        with contextlib.suppress(BenchcheckError):
+            self._event(reason)
+        return reason
+
+    def _end(self, reason: str, *, trouble: bool = False) -> PowerEnded:
+        """Switch off for good; return what says so. OutputStateUnknown when it cannot be seen off."""
+        last = self.feed.last if self.feed is not None else None
+        self.ended, self.fed = reason, None
+        self._event(f"stopped: {reason}")
+        self.told(f"power off: {reason}")
+        alarm = self.close("stopped")
+        if alarm:
+            raise OutputStateUnknown(alarm)
+        return PowerEnded(reason, trouble=trouble, last=last)
+
+    @contextlib.contextmanager
+    def _guarded(self) -> Any:
+        """Turn whatever ends power on the way into PowerEnded, after it is off."""
+        try:
+            yield
+        except Stopped as stopped:
+            raise self._end(stopped.stop.line) from stopped
+        except OutputStateUnknown as reason:
+            self._alarm(str(reason))
+            raise
+        except InstrumentError as reason:
+            raise self._end(str(reason), trouble=True) from reason
+        except PowerEnded as reason:
+            if not self.ended:
+                raise self._end(reason.reason) from reason
+            raise
+
+    def _event(self, text: str) -> None:
+        self.note("", text)
+
+
+def _named(at: str) -> str:
+    return f" ({at.replace('_', ' ')})" if at else ""

@@ -1,0 +1,27 @@
+"""The simulated bench behind a visit: a virtual unit is served on loopback sockets, and nobody types anything."""
+
+from __future__ import annotations
+
+from benchcheck.bench.model import Bench
+from benchcheck.clock import SystemClock
+from benchcheck.instruments.settling import SettleRule
+from benchcheck.readings.metered import Taking
+from benchcheck.session.instrumented import InstrumentedSource
+from benchcheck.session.meters import Meters
+from benchcheck.simulation.simulated_bench import SimulatedBench
+from benchcheck.spec.board import Board
+
+__all__ = ["simulated_bench", "simulated_source"]
+
+#: simulated meters settle within 2 ms, and charge moves some hundred times faster than life.
+_QUICK = Taking(settle=SettleRule(hold_s=0.012, timeout_s=2.0), patient=SettleRule(hold_s=0.012, timeout_s=2.0))
+
+
+def simulated_bench(board: Board, bench: Bench) -> SimulatedBench:
+    """Return a good unit of the board behind the instruments of a bench, to be served."""
+    return SimulatedBench(board, bench=bench)
+
+
+def simulated_source(served: SimulatedBench) -> InstrumentedSource:
+    """Return the source that reads a served bench with its own hand."""
+    return InstrumentedSource(Meters(served.bench, SystemClock(), _QUICK), served.hand)
