@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from benchcheck.readings.course import Course, Shape
@@ -32,6 +32,8 @@ class Happening(StrEnum):
     TOUCHED = "touched"
     LIFTED = "lifted"
     SETTLED = "settled"
+    KEPT = "kept"
+    MOVED_ON = "moved on"
     RESEAT = "reseat"
     NO_CONTACT = "no contact"
 
@@ -46,6 +48,8 @@ class CaptureRule:
     good unit shows. `never_negative` for functions that drive a current. At least `least` readings over `hold_s`
     seconds must stand, `unrest_s` longer where the contact moved, and `share` of the time on the move; a contact
     that jumped longer than `doubt_s` is taken twice. Open for less than `lift_s` is a bounce of the same contact.
+    What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
+    tips are lifted: a hand that has just landed may press on.
     `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
     """
 
@@ -58,10 +62,11 @@ class CaptureRule:
     open_is_good: bool = False
     never_negative: bool = True
     least: int = 4
-    hold_s: float = 0.15
+    hold_s: float = 0.06
     share: float = 0.25
     unrest_s: float = 0.2
     doubt_s: float = 0.7
+    landing_s: float = 0.45
     lift_s: float = 0.25
     agree: float = 0.0005
     contact: float = 0.0
@@ -99,6 +104,7 @@ class Capture:
     _open: Run = field(default_factory=Run)
     _contacts: list[Sample] = field(default_factory=list)
     _taken: bool = False  # this contact has given its reading
+    _settled_as: Seen | None = None  # settled, not kept yet
     _left_s: float | None = None  # since when the tips seem to be in the air
     _before: int = 0  # readings of this contact before the run that stands now
 
@@ -157,10 +163,11 @@ class Capture:
     def _let_go(self, sample: Sample) -> Seen | None:
         """End a contact; a short one of metal after a while of overload says that the overload was the answer."""
         assert self._touched_s is not None
+        if self._settled_as is not None:
+            return self._kept(sample, self._settled_as)
         assert self._left_s is not None
-        tap = (
-            self._run.count > 0 and self._metal(self._run.mean) and self._left_s - self._touched_s <= self.rule.tap_s
-        )
+        brief = self._left_s - self._touched_s <= self.rule.tap_s
+        tap = brief and self._run.count > 0 and self._metal(self._run.mean)
         if tap and self.rule.open_is_good and not self._taken and self._long_open():
             return self._overloaded(sample, Shape.STANDS)
         jumped = self._course.jumping and not self._taken
@@ -171,7 +178,7 @@ class Capture:
         self._run.clear()
         self._open.clear()
         self._course = Course()
-        self._taken = False
+        self._taken, self._settled_as = False, None
         self._touched_s = self._left_s = None
         self._before = 0
         self.lifted = True
@@ -186,7 +193,7 @@ class Capture:
 
     def _overloaded(self, sample: Sample, shape: Shape) -> Seen:
         self.done = True
-        return Seen(Happening.SETTLED, sample.at_s, shape, (Sample(sample.at_s, math.inf, sample.text),))
+        return Seen(Happening.KEPT, sample.at_s, shape, (Sample(sample.at_s, math.inf, sample.text),))
 
     # ---- tips down
 
@@ -199,6 +206,8 @@ class Capture:
         elif self._left_s is not None:
             self._bounced()
         self._left_s = None
+        if self._settled_as is not None:
+            return self._still_there(sample, self._settled_as)
         if self._taken:
             return None
         self._follow(sample)
@@ -206,10 +215,31 @@ class Capture:
             return self._count(sample)
         return Seen(Happening.TOUCHED, sample.at_s) if began else None
 
+    def _still_there(self, sample: Sample, settled: Seen) -> Seen | None:
+        """Keep what settled early once the hand has landed; begin anew where the reading moves on."""
+        before = self._before
+        self._follow(sample)
+        if self._before > before:
+            self._settled_as, self._taken = None, False
+            return Seen(Happening.MOVED_ON, sample.at_s)
+        return self._landed(sample, settled)
+
+    def _landed(self, sample: Sample, settled: Seen) -> Seen | None:
+        assert self._touched_s is not None
+        if sample.at_s - self._touched_s >= self.rule.landing_s * (1.0 - 1e-9):
+            return self._kept(sample, settled)
+        return None
+
+    def _kept(self, sample: Sample, settled: Seen) -> Seen:
+        self.done = True
+        return replace(settled, happening=Happening.KEPT, at_s=sample.at_s)
+
     def _bounced(self) -> None:
         self._before += self._run.count
         self._run.clear()
         self._course.bounced()
+        if self._settled_as is not None:
+            self._settled_as, self._taken = None, False
 
     def _follow(self, sample: Sample) -> None:
         count, had = self.rule.count_at(sample.value), self._run.count
@@ -246,11 +276,13 @@ class Capture:
     def _count(self, sample: Sample) -> Seen | None:
         self._taken = True
         shape = self._shape()
+        if not self._contacts and not self._doubtful():
+            settled = Seen(Happening.SETTLED, sample.at_s, shape, (self._run.typical(),))
+            self._settled_as = settled
+            return self._landed(sample, settled) or settled
         self._contacts.append(self._run.typical())
         if len(self._contacts) == 1:
-            if self._doubtful():
-                return Seen(Happening.RESEAT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))
-            return self._finished(sample, shape, (self._contacts[0],))
+            return Seen(Happening.RESEAT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))
         first, second = self._contacts[-2:]
         if self._agree(first.value, second.value):
             return self._finished(sample, shape, (first, second))
@@ -261,7 +293,7 @@ class Capture:
 
     def _finished(self, sample: Sample, shape: Shape, counted: tuple[Sample, ...]) -> Seen:
         self.done = True
-        return Seen(Happening.SETTLED, sample.at_s, shape, counted)
+        return Seen(Happening.KEPT, sample.at_s, shape, counted)
 
     def _doubtful(self) -> bool:
         """Whether the contact jumped so long that one reading of it is not to be trusted."""

@@ -20,7 +20,7 @@ _SLICES = 8  # moments a conversion averages over
 
 @dataclass(frozen=True, slots=True)
 class MeterPace:
-    """How a meter reads: readings a second, one count and noise (standard deviation) in counts, full scale in counts."""
+    """How a meter reads: readings a second, full scale in counts, noise (standard deviation) in counts."""
 
     rate_hz: float = 10.0
     counts: int = 6000
@@ -41,7 +41,8 @@ class Contact:
     """One placing of the tips: in seconds from the touch, in ohm.
 
     `settled_ohm` is what the meter shows at last. Until `wobble_s` the contact adds up to `rough_ohm`, on the way
-    to another value about every `dwell_s`, and opens with the chance `opens`. With `tau_s` the reading climbs from zero.
+    to another value about every `dwell_s`, and opens with the chance `opens`.
+    With `tau_s` the reading climbs from zero.
     """
 
     kind: str
@@ -64,7 +65,7 @@ class Contact:
 
 
 class _Rough:
-    """The extra resistance of a contact that is not there yet: a hand is never still, so it moves from knot to knot."""
+    """The extra resistance of a contact that is not there yet: a hand is never still."""
 
     def __init__(self, contact: Contact, chance: random.Random) -> None:
         """Start between two knots drawn by chance."""
@@ -91,7 +92,7 @@ class _Rough:
 
 
 def contact(kind: str, chance: random.Random) -> Contact:
-    """Return a contact of a kind of `CONTACT_KINDS`, drawn by chance within what hands do (from practice, no source)."""
+    """Return a contact of a kind of `CONTACT_KINDS`, drawn by chance (common practice, no source)."""
     value = 10.0 ** chance.uniform(0.7, 6.3)
     air_s = chance.uniform(0.3, 0.9)
     rough = max(2.0, value * chance.uniform(0.01, 0.5))

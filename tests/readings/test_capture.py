@@ -32,7 +32,7 @@ def happened(seen: list[Seen]) -> list[Happening]:
 def test_a_reading_that_stands_counts_and_nothing_after_it_does() -> None:
     capture = Capture(RULE)
     seen = fed(capture, [OL, OL, 4700.0, 4680.0, 4680.0, 4680.0, 4680.0, 4680.0, 4680.0])
-    assert happened(seen) == [Happening.TOUCHED, Happening.SETTLED]
+    assert happened(seen) == [Happening.TOUCHED, Happening.SETTLED, Happening.KEPT]
     assert [one.value for one in seen[-1].samples] == [4680.0]
     assert capture.done
 
@@ -40,7 +40,7 @@ def test_a_reading_that_stands_counts_and_nothing_after_it_does() -> None:
 def test_tips_still_on_the_points_of_the_check_before_give_nothing() -> None:
     seen = fed(Capture(RULE), [4680.0] * 20)
     assert seen == []
-    assert happened(fed(Capture(RULE, lifted=True), [4680.0] * 20))[-1] is Happening.SETTLED
+    assert happened(fed(Capture(RULE, lifted=True), [4680.0] * 20))[-1] is Happening.KEPT
 
 
 def test_a_capacitor_that_charges_is_named_and_taken_only_at_its_end() -> None:
@@ -69,7 +69,7 @@ def test_a_forecast_tells_end_and_time_constant_of_a_climb() -> None:
 
 
 def test_metal_from_the_first_reading_is_called_a_short_and_no_capacitor() -> None:
-    (_, taken) = fed(Capture(RULE), [OL, OL, 0.3, 0.3, 0.3, 0.3, 0.3])
+    taken = fed(Capture(RULE), [OL, OL, 0.3, 0.3, 0.3, 0.3, 0.3])[-1]
     assert taken.shape is Shape.SHORT
 
 
@@ -98,7 +98,7 @@ def test_after_a_doubtful_contact_a_second_one_is_asked_for_and_both_count() -> 
     first = fed(capture, jumpy(4680.0))
     assert happened(first) == [Happening.TOUCHED, Happening.RESEAT, Happening.LIFTED]
     second = fed(capture, [OL, OL, *[4681.0] * 9], from_s=5.0)
-    assert second[-1].happening is Happening.SETTLED
+    assert second[-1].happening is Happening.KEPT
     assert [one.value for one in second[-1].samples] == [4680.0, 4681.0]
 
 
@@ -113,7 +113,19 @@ def test_contacts_that_do_not_agree_are_no_reading() -> None:
 
 def test_a_bounce_belongs_to_its_contact() -> None:
     seen = fed(Capture(RULE), [OL, OL, 500.0, OL, 480.0, *[470.0] * 12])
-    assert happened(seen) == [Happening.TOUCHED, Happening.SETTLED]
+    assert happened(seen) == [Happening.TOUCHED, Happening.KEPT]
+
+
+def test_what_stood_at_the_touch_and_moves_on_before_the_hand_has_landed_does_not_count() -> None:
+    capture = Capture(RULE)
+    seen = fed(capture, [OL] * 4 + [520.0] * 6 + [470.0] * 20, every_s=0.05)
+    assert happened(seen) == [Happening.TOUCHED, Happening.SETTLED, Happening.MOVED_ON, Happening.KEPT]
+    assert seen[-1].samples[0].value == 470.0
+
+
+def test_tips_lifted_at_the_beep_keep_what_was_beeped_for() -> None:
+    seen = fed(Capture(RULE), [OL] * 4 + [520.0] * 6 + [OL] * 10, every_s=0.05)
+    assert happened(seen) == [Happening.TOUCHED, Happening.SETTLED, Happening.KEPT]
 
 
 def test_where_overload_is_right_tips_held_together_say_so() -> None:
@@ -122,14 +134,14 @@ def test_where_overload_is_right_tips_held_together_say_so() -> None:
     capture = Capture(rule)
     assert fed(capture, in_place) == [], "overload alone is what a broken lead shows too"
     seen = fed(capture, [0.3, 0.3, 0.3, OL, OL, OL, OL], from_s=1.0)
-    assert seen[-1].happening is Happening.SETTLED
+    assert seen[-1].happening is Happening.KEPT
     assert seen[-1].overloaded
 
 
 def test_where_overload_is_right_a_short_is_still_taken() -> None:
     rule = CaptureRule(PACE.count_at, short_below=0.8, open_is_good=True)
     taken = fed(Capture(rule), [OL] * 10 + [0.3] * 30)[-1]
-    assert (taken.happening, taken.shape) == (Happening.SETTLED, Shape.SHORT)
+    assert (taken.happening, taken.shape) == (Happening.KEPT, Shape.SHORT)
     assert not taken.overloaded
 
 
