@@ -6,6 +6,7 @@ ranges and errors. Everything has settled; typed and operator faults take part a
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,20 +14,19 @@ from dataclasses import dataclass
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.dictionary import Probe, fault_dictionary
-from benchcheck.circuit.excitation import CapacitanceAtFrequency, DiodeTest, Esr, Ohms, OhmsRange
-from benchcheck.circuit.excitation import Excitation as Measurement
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check
 from benchcheck.simulation.hand import SimulatedHand, excitation_of
 from benchcheck.simulation.meter_error import figures, leads_ohm
+from benchcheck.simulation.swift import Place, Row, Solver
 from benchcheck.simulation.virtual_unit import VirtualUnit
 from benchcheck.spec.board import Board
 
 __all__ = ["Shown", "VirtualReadings", "readings_between", "readings_of"]
 
 Pair = tuple[str, str, Function]
-_USUAL_HERTZ, _ESR_HERTZ, _USUAL_AMPERE, _USUAL_VOLT = 100.0, 100e3, 1e-3, 5.0
+#: of ranges that do not state theirs (common practice, no source).
+_USUAL_AMPERE, _USUAL_VOLT = 1e-3, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,50 +142,61 @@ class VirtualReadings:
     def _solved(self, positions: tuple[tuple[str, str], ...], pairs: tuple[Pair, ...]) -> dict[Pair, float]:
         self.unit.switch(dict(positions))
         netlist = self.unit.netlist
-        batched: dict[Pair, Probe] = {}
-        for pair in pairs:
-            measurement = _measurement(self.bench.meter_for(pair[2]), pair[2])
-            if measurement is not None and {pair[0], pair[1]} <= netlist.pins_on.keys():
-                batched[pair] = Probe(pair[0], pair[1], measurement)
+        inside = [pair for pair in pairs if {pair[0], pair[1]} <= netlist.pins_on.keys()]
+        rows = {pair: _rows(self.bench.meter_for(pair[2]), pair[2]) for pair in inside}
+        direct = {(pair[0], pair[1], str(pair[2])): found for pair, found in rows.items() if found}
+        swift = self._swiftly(positions, direct)
+        return {
+            pair: swift[place] + self.unit.added_ohm(pair[2])
+            if (place := (pair[0], pair[1], str(pair[2]))) in swift
+            else self._alone(pair)
+            for pair in pairs
+        }
+
+    def _swiftly(
+        self, positions: tuple[tuple[str, str], ...], wanted: Mapping[Place, Sequence[Row]]
+    ) -> Mapping[Place, float]:
+        """Return readings in direct current, none where a unit must be solved pair by pair."""
+        specimen = self.unit.specimen
+        faults, single = specimen.faults, None
+        netlist = self.unit.netlist
+        if len(faults.parts) == 1 and not faults.unmodelled and not faults.operator:
+            netlist, single = specimen.good(dict(positions)), faults.parts[0]
         try:
-            table = fault_dictionary(netlist, batched.values(), ())
-        except CircuitError:
-            return {pair: self._alone(pair) for pair in pairs}
-        if table.counts["not solved"]:
-            return {pair: self._alone(pair) for pair in pairs}
-        found = dict(zip(batched, (math.inf if math.isnan(one) else float(one) for one in table.good), strict=True))
-        more = {pair: self.unit.added_ohm(pair[2]) for pair in batched}
-        return {pair: found[pair] + more[pair] if pair in found else self._alone(pair) for pair in pairs}
+            return _solver(self.board.digest, self.bench.digest).solve(netlist, single, wanted) or {}
+        except (CircuitError, KeyError):
+            return {}
 
     def _alone(self, pair: Pair) -> float:
+        """Return one reading solved by itself; at one frequency every range sees the same, so the widest tells."""
         meter = self.bench.meter_for(pair[2])
-        for each in meter.ranges_of(pair[2]) if meter is not None else ():
+        ranges = meter.ranges_of(pair[2]) if meter is not None else ()
+        if len({each.frequency_hz for each in ranges}) == 1 and pair[2] in _ALTERNATING:
+            ranges = ranges[-1:]
+        for each in ranges:
             shown = self.unit.seen_between(pair[0], pair[1], excitation_of(each))
             if each.holds(shown):
                 return shown
         return math.inf
 
 
+_ALTERNATING = (Function.CAPACITANCE, Function.ESR)
 _SOLVED = (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE, Function.CAPACITANCE, Function.ESR)
 
 
-def _measurement(meter: Meter | None, function: Function) -> Measurement | None:
-    ranges = meter.ranges_of(function) if meter is not None else ()
-    if not ranges:
-        return None
-    last = ranges[-1]
-    ampere, volt = last.test_current_a or _USUAL_AMPERE, last.compliance_v or _USUAL_VOLT
-    match function:
-        case Function.OHMS | Function.LOW_POWER_OHMS:
-            rows = (
-                OhmsRange(one.ceiling, one.test_current_a or _USUAL_AMPERE, one.compliance_v or _USUAL_VOLT)
-                for one in ranges
-            )
-            return Ohms(tuple(rows))
-        case Function.DIODE:
-            return DiodeTest(ampere, volt, last.ceiling)
-        case Function.CAPACITANCE:
-            return CapacitanceAtFrequency(last.frequency_hz or _USUAL_HERTZ, "parallel", last.ceiling)
-        case Function.ESR:
-            return Esr(last.frequency_hz or _ESR_HERTZ, last.ceiling)
-    return None
+def _rows(meter: Meter | None, function: Function) -> tuple[Row, ...]:
+    """Return the ranges of a function that drives a direct current, none for others."""
+    if meter is None or function not in (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE):
+        return ()
+    found = []
+    for one in meter.ranges_of(function):
+        ampere = one.test_current_a or _USUAL_AMPERE
+        per_volt = 1.0 if function is Function.DIODE else 1.0 / ampere
+        found.append(Row(ampere, one.compliance_v or _USUAL_VOLT, per_volt, one.ceiling * (1.0 + 1e-12)))
+    return tuple(found)
+
+
+@functools.lru_cache(maxsize=16)
+def _solver(board: str, bench: str) -> Solver:
+    """Return the solver that units of one board on one bench share."""
+    return Solver()
