@@ -27,6 +27,7 @@ COMMANDS = {
     "limits-from": ("limits", "Learn limits from known-good units."),
     "draft": ("draft", "Draft a spec from a parts list and a list of nets."),
     "check-spec": ("spec", "Validate a spec and list its checks."),
+    "completion": ("completion", "Let the shell complete commands, specs and checks."),
     "schema": ("spec", "Print the JSON Schema of specs, for editors."),
 }
 
@@ -47,7 +48,7 @@ class _Commands(click.Group):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS:
+        if args and args[0] not in COMMANDS and not ctx.resilient_parsing:
             hint = close_match(args[0], COMMANDS) or f"; there are {', '.join(COMMANDS)}"
             raise click.UsageError(f'"{args[0]}" is not a command{hint}', ctx)
         return super().resolve_command(ctx, args)
@@ -70,6 +71,10 @@ def cli() -> None:
 def main() -> None:
     """Run the command line; every expected error becomes its message and its exit code."""
     _write_whatever_comes()
+    if "_BENCHCHECK_COMPLETE" in os.environ:
+        from benchcheck.cli.completing import use_own_bash
+
+        use_own_bash()
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:
