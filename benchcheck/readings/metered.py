@@ -32,15 +32,20 @@ _DIGITS = 6
 class Taking:
     """How readings are taken: how many a touch-down, and when they stand still.
 
-    `settle` holds for most checks; one that must charge a capacitor first is given `patient`.
+    `settle` holds for most checks; one that must charge a capacitor first is given `patient`, a small current in
+    series `slow`: what falls is charge, and one to five minutes are usual.
     """
 
     count: int = 1
     settle: SettleRule = field(default_factory=SettleRule)
     patient: SettleRule = field(default_factory=lambda: SettleRule(timeout_s=20.0))
 
+    slow: SettleRule = field(default_factory=lambda: SettleRule(hold_s=10.0, relative=0.01, timeout_s=300.0))
+
     def rule(self, check: Check) -> SettleRule:
         """Return when the readings of a check stand still."""
+        if check.function is Function.DC_CURRENT:
+            return self.slow
         return self.patient if check.settle or check.phase is Phase.ISOLATION else self.settle
 
 

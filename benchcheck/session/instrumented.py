@@ -14,7 +14,7 @@ from typing import Any
 from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import Checklist
 from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.reading import Reading
 from benchcheck.readings.typed import read_typed
@@ -24,6 +24,7 @@ from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import Wanted, refuse_above_ceiling, stop_for, supply_of_bench, wanted_for
+from benchcheck.session.series import SeriesReading
 
 __all__ = ["InstrumentedSource"]
 
@@ -170,12 +171,21 @@ class InstrumentedSource:
 
     def _fed(self, step: Step, power: Power, wanted: Wanted) -> Answer:
         check = step.check
+        if check.phase is Phase.OFF or check.measurand == "off_leakage":
+            return self._in_series(step, power, wanted)
         power.bring(wanted)
         if check.measurand == "inrush_time":
             return Taken((inrush_reading(check, power),))
         if check.measurand == "idle_current":
-            return Taken((idle_reading(check, power),))
+            reading = idle_reading(check, power)
+            return Taken((reading,)) if reading is not None else self._in_series(step, power, wanted)
         return self._answered(step, lambda: power.draw(wanted))
+
+    def _in_series(self, step: Step, power: Power, wanted: Wanted) -> Answer:
+        def otherwise() -> Answer:
+            return self.typed.answer(step) if self.typed is not None else Taken((self._by_eye(step.check),))
+
+        return SeriesReading(step.check, wanted, power, self.hand, self.meters, otherwise).taken()
 
     def _ended(self, check: Check, ended: PowerEnded) -> Answer:
         """Return what is known of the check at which power ended: what the supply showed, or nothing."""

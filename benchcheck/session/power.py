@@ -251,8 +251,15 @@ class Power:
             self.ended = report.line
             raise OutputStateUnknown(report.line)
         if report.state is OffState.CHARGED:
-            self.told(report.line)
+            self._discharge(report.line)
         return report
+
+    def _discharge(self, line: str) -> None:
+        """Show that charge is left, and have it taken off before anything is touched."""
+        self.told(line)
+        residual = next((check for check in self.board.checks if check.measurand == "residual_voltage"), None)
+        if residual is not None:
+            self.hand.discharge(residual)
 
     def close(self, why: str = "the end of the visit") -> str:
         """Switch off and let supply and load go; return why the output state is unknown, "" when it is not."""
@@ -273,7 +280,7 @@ class Power:
         if was_on:
             self._event(f"off ({why}): {report.line}")
             if report.state is OffState.CHARGED:
-                self.told(report.line)
+                self._discharge(report.line)
         return ""
 
     def _alarm(self, reason: str) -> str:

@@ -14,7 +14,8 @@ from benchcheck.spec.board import Board
 __all__ = ["simulated_bench", "simulated_source"]
 
 #: simulated meters settle within 2 ms, and charge moves some hundred times faster than life.
-_QUICK = Taking(settle=SettleRule(hold_s=0.012, timeout_s=2.0), patient=SettleRule(hold_s=0.012, timeout_s=2.0))
+_RULE = SettleRule(hold_s=0.012, timeout_s=2.0)
+_QUICK = Taking(settle=_RULE, patient=_RULE, slow=SettleRule(hold_s=0.2, relative=0.01, timeout_s=10.0))
 
 
 def simulated_bench(board: Board, bench: Bench) -> SimulatedBench:

@@ -24,7 +24,8 @@ from benchcheck.simulation.world import PlainBench
 from tests.instruments.rig import wait_until_left
 
 #: quick enough for tests, the front ends of the rig settle in 5 ms
-QUICK = Taking(settle=SettleRule(hold_s=0.02, timeout_s=2.0), patient=SettleRule(hold_s=0.02, timeout_s=2.0))
+RULE = SettleRule(hold_s=0.02, timeout_s=2.0)
+QUICK = Taking(settle=RULE, patient=RULE, slow=RULE)
 BENCH = """\
 benchcheck_bench = 1
 [meter.dmm]
