@@ -10,7 +10,8 @@ import traceback
 
 import click
 
-from benchcheck.errors import BenchcheckError, close_match
+from benchcheck.cli.groups import Suggesting
+from benchcheck.errors import BenchcheckError
 
 __all__ = ["COMMANDS", "main"]
 
@@ -32,8 +33,8 @@ COMMANDS = {
 }
 
 
-class _Commands(click.Group):
-    """A group whose commands are imported on demand and whose typing errors are met with the right name."""
+class _Commands(Suggesting):
+    """A group whose commands are imported on demand."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -44,14 +45,6 @@ class _Commands(click.Group):
         module = importlib.import_module(f"benchcheck.cli.{COMMANDS[cmd_name][0]}")
         command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not ctx.resilient_parsing:
-            hint = close_match(args[0], COMMANDS) or f"; there are {', '.join(COMMANDS)}"
-            raise click.UsageError(f'"{args[0]}" is not a command{hint}', ctx)
-        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
+from benchcheck.cli.groups import Suggesting
 from benchcheck.cli.keeping import amend, contact
 from benchcheck.cli.options import records_option
 from benchcheck.cli.output import refuse_output, say
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 __all__ = ["records"]
 
 
-@click.group(epilog="Example: benchcheck records check")
+@click.group(cls=Suggesting, epilog="Example: benchcheck records check")
 def records() -> None:
     """Look after records: check their seals, export, index or amend them; keep contacts apart."""
 
