@@ -10,9 +10,15 @@ from pathlib import Path
 
 import pytest
 
+from benchcheck.readings.reading import Origin
+from benchcheck.record.model import EventKind
+from benchcheck.record.store import read_record
+
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
 ROWS = re.findall(r"^\| `(examples/readings/[\w-]+\.csv)` \|[^|]*\| (\d) \| ([^|]*?) \|$", README, re.MULTILINE)
+
+SIMULATED = re.findall(r"^\| `--bench simulated` \|[^|]*\| (\d) \| ([^|]*?) \|$", README, re.MULTILINE)
 
 
 def verify(readings: str, folder: Path) -> subprocess.CompletedProcess[str]:
@@ -21,8 +27,31 @@ def verify(readings: str, folder: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run([*command, *places], cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
 
 
-def test_readme_tells_of_three_demo_units() -> None:
+def test_readme_tells_of_three_files_and_a_simulated_unit() -> None:
     assert len(ROWS) == 3
+    assert len(SIMULATED) == 1
+
+
+def test_the_simulated_unit_is_powered_and_ends_as_readme_says(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "benchcheck", "verify", "specs/quillmere-kr6.toml", "--unit", "demo"]
+    done = subprocess.run(
+        [*command, "--bench", "simulated", "--records", str(tmp_path)],
+        cwd=ROOT,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=180,
+    )
+    ((exit_code, counts),) = SIMULATED
+    assert done.returncode == int(exit_code), done.stdout[-2000:] + done.stderr[-2000:]
+    assert f" checks: {counts}" in done.stdout
+    (path,) = tmp_path.glob("demo/*.toml")
+    record = read_record(path)
+    events = [one.text for one in record.events if one.kind is EventKind.INSTRUMENT]
+    assert any(text.startswith("BATT on: 6.000 V, limit 300 mA") for text in events)
+    assert any(text.startswith("off (") and "output off" in text for text in events)
+    assert sum(one.origin is Origin.METERED for one in record.readings) > 100
 
 
 @pytest.mark.parametrize(("readings", "exit_code", "counts"), ROWS)
