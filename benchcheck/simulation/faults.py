@@ -23,7 +23,7 @@ OPERATOR_FAULTS: Mapping[str, str] = {
     "leads-not-nulled": "the resistance of the leads stays in every two-wire reading",
     "charged-gate": "gates that nothing holds keep the charge of a touch",
     "residual-charge": "the capacitors still hold charge when the visit begins",
-    "typed-1000": "one typed reading (may be named) is a factor 1000 off",
+    "typed-1000": "one typed reading (its check may be named) has lost its prefix",
 }
 
 

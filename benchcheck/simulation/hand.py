@@ -87,7 +87,8 @@ class SimulatedHand:
     def slip(self, check: Check, text: str) -> str:
         """Return a text as it is typed: once without its prefix, where the operator has that fault."""
         named = self.unit.specimen.faults.argument("typed-1000")
-        if self._slipped or not text.endswith(_PREFIXES) or (named and named != check.id):
+        meant = named == check.id if named else check.expected is not None
+        if self._slipped or not meant or not text.endswith(_PREFIXES):
             return text
         self._slipped = True
         return text[:-1]

@@ -75,7 +75,7 @@ class VirtualReadings:
         for check in wanted:
             self.unit.place(check)
             where = self.unit.probes
-            if where is not None and check.function in _SOLVED and not self.unit.powered.holds_charge:
+            if where is not None and check.function in _SOLVED and not self.unit.holds_charge:
                 positions = tuple(sorted(self.unit.positions.items()))
                 solved[check.id] = positions, (*where, check.function)
         values = self._values(solved.values())

@@ -90,10 +90,6 @@ class Powered:
         self.input_v = 0.0
         self._left.clear()
 
-    def charge(self, rail: str, volt: float) -> None:
-        """Leave charge on a rail, in volt."""
-        self._left[rail] = volt
-
     @property
     def holds_charge(self) -> bool:
         """Whether any voltage stands on the unit."""

@@ -47,7 +47,7 @@ _JUNCTION_V, _THRESHOLD_V, _UNSTATED = 0.010, 0.1, 0.08
 #: a good part's ESR near 100 kHz against its limit at 120 Hz, and a ceramic's in ohm (common practice, no source).
 _ESR_SHARE, _CERAMIC_ESR_OHM = 0.25, 0.01
 _WIDEST = 2.0  # standard deviations: nothing lies beyond
-_STORED_GATE_V = 6.0
+_UNKNOWN_CHARGE_V = 2.0  # on a capacitor whose working voltage the spec does not know
 
 
 class Specimen:
@@ -94,6 +94,16 @@ class Specimen:
             else device
             for device in self._good.devices
         )
+
+    def residual(self) -> tuple[str, str, float] | None:
+        """Return the nets of the largest capacitor, and half the volts it works at, for charge that was left on it."""
+        capacitors = [one for one in self._good.devices if isinstance(one, Capacitor)]
+        largest = max(capacitors, key=lambda one: one.capacitance_f, default=None)
+        if largest is None:
+            return None
+        sides = [self.board.voltage(net) for net in (largest.plus, largest.minus)]
+        works_at = (sides[0] or 0.0) - (sides[1] or 0.0)
+        return largest.plus, largest.minus, works_at / 2.0 or _UNKNOWN_CHARGE_V
 
     def chance(self, what: str) -> random.Random:
         """Return a generator of numbers that is this unit's alone, for one purpose."""

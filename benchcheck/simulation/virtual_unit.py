@@ -30,7 +30,7 @@ __all__ = ["VirtualUnit"]
 
 _LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005  # of leads; of good tips, all that a null leaves
 _WITH_LEADS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR)
-_CHARGED_SHARE = 0.5  # of a rail's voltage, where charge is left on the unit
+_RESIDUAL_S = 120.0  # how slowly charge left on the unit goes: its dielectric gives back what is taken
 _QUIET_V = 1e-3
 _STEP_V = 5e-4  # voltages are solved in steps of this
 
@@ -57,9 +57,9 @@ class VirtualUnit:
         self.swapped = faulty.operator_does("probes-swapped")
         self._supply = next(iter(board.supplies.values()), None)
         self.powered = Powered(self._feeding, self._decay_s, pace)
-        if faulty.operator_does("residual-charge"):
-            for name, rail in board.rails.items():
-                self.powered.charge(name, _CHARGED_SHARE * rail.voltage)
+        self._residual = self.specimen.residual() if faulty.operator_does("residual-charge") else None
+        self._begun_s: float | None = None
+        self._now_s = 0.0
 
     # the hand ------------------------------------------------------------------------------------------------
 
@@ -93,6 +93,7 @@ class VirtualUnit:
         """Empty every capacitor through a resistor."""
         with self._lock:
             self.powered.discharge()
+            self._residual = None
 
     def connect_load(self, rail: str) -> None:
         """Clip the electronic load to a rail."""
@@ -137,6 +138,8 @@ class VirtualUnit:
     def probed(self, excitation: Excitation, now_s: float) -> float:
         """Return the true value between the meter's probes in SI; infinite for open or beyond compliance."""
         with self._lock:
+            self._now_s = now_s
+            self._begun_s = now_s if self._begun_s is None else self._begun_s
             if self._supply is not None:
                 self.powered.advance(now_s)
             if self._placed_s is None:
@@ -165,7 +168,7 @@ class VirtualUnit:
             return self._volts(red, black)
         if function is Function.AC_VOLTAGE:
             return self._ripple(red, black)
-        charge_v = self._volts(red, black) if self.powered.holds_charge and function is not Function.ESR else 0.0
+        charge_v = self._volts(red, black) if self.holds_charge and function is not Function.ESR else 0.0
         if function is Function.CAPACITANCE or abs(charge_v) < _QUIET_V:
             charge_v = 0.0
         return self._course(red, black, excitation).at(elapsed_s, charge_v) + leads
@@ -183,6 +186,11 @@ class VirtualUnit:
     def netlist(self) -> Netlist:
         """The unit as it lies there: with its faults, its switches as they are, charged gates included."""
         return self._probed_netlist()
+
+    @property
+    def holds_charge(self) -> bool:
+        """Whether any voltage stands on the unit: power, or charge that was left."""
+        return self.powered.holds_charge or self._residual is not None
 
     def added_ohm(self, function: Function) -> float:
         """Return what the leads add to a reading, in ohm; an ESR meter has leads of its own, nulled as a rule."""
@@ -243,7 +251,7 @@ class VirtualUnit:
         return self._decays[rail]
 
     def _volts(self, red: str, black: str) -> float:
-        if not self.powered.holds_charge:
+        if not self.holds_charge:
             return 0.0
         for name, rail in self.board.rails.items():
             poles = rail.nets["plus"], rail.nets["minus"]
@@ -272,10 +280,16 @@ class VirtualUnit:
             state = self.powered.fed.rails.get(name) if self._supply is not None else None
             if (self._holds(name) or self._lingers(name)) and not (state is not None and state.direct):
                 held.append((name, rail.nets["plus"], rail.nets["minus"], self.powered.rail_v(name)))
+        if self._residual is not None and not held:
+            plus, minus, volt = self._residual
+            held.append(("charge", plus, minus, volt * math.exp(-self._elapsed_s() / _RESIDUAL_S)))
         key = (self._where(), tuple((name, round(volt / _STEP_V)) for name, _, _, volt in held))
         if key not in self._solved:
             self._solved[key] = self._nets_with(held)
         return self._solved[key]
+
+    def _elapsed_s(self) -> float:
+        return 0.0 if self._begun_s is None else self._now_s - self._begun_s
 
     def _nets_with(self, held: list[tuple[str, str, str, float]]) -> Mapping[str, float]:
         if not held:
