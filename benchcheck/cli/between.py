@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from benchcheck.cli.completing import nets
 from benchcheck.cli.options import bench_option, json_option, spec_argument
 
 __all__ = ["between"]
@@ -21,8 +22,8 @@ Examples:
   benchcheck between specs/quillmere-kr6.toml LX VSW --function diode --bench examples/bench.toml"""
 )
 @spec_argument
-@click.argument("first")
-@click.argument("second")
+@click.argument("first", shell_complete=nets)
+@click.argument("second", shell_complete=nets)
 @click.option("--function", type=click.Choice(_FUNCTIONS), default="ohms", show_default=True, help="What to measure.")
 @bench_option
 @json_option

@@ -80,7 +80,7 @@ records = our_files("benchcheck_record", depth=2)
 
 def _board(ctx: click.Context) -> Board | None:
     """Return the board of the spec that stands on the line already."""
-    given = ctx.params.get("spec")
+    given = ctx.params.get("spec") or next(iter(ctx.args), None)  # an option still without its value ends the parsing
     if given is None:
         return None
     from benchcheck.builtin import load_spec
@@ -123,6 +123,7 @@ _BASH = """\
     local line type value
     COMPREPLY=()
     while IFS= read -r line; do
+        [[ -n $line ]] || continue
         type=${line%%%%,*} value=${line#*,}
         if [[ $type == file ]]; then
             compopt -o default 2> /dev/null
