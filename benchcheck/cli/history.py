@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from benchcheck.cli.options import records_option
+from benchcheck.cli.options import as_option, records_option
 from benchcheck.cli.output import refuse_output, say
 from benchcheck.errors import Fault, RecordError, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from benchcheck.record.history import History
     from benchcheck.record.index import Index, IndexedVisit
 
 __all__ = ["history"]
@@ -22,33 +25,50 @@ __all__ = ["history"]
 Examples:
   benchcheck history "KR-6 no. 0412"
   benchcheck history "KR-6 no. 0412" --html history.html
+  benchcheck history "KR-6 no. 0412" --as MY-REPORT -o course.txt
   benchcheck history --lot 2531A
   benchcheck history --meter dmm"""
 )
 @click.argument("unit", required=False)
 @click.option("--html", type=click.Path(path_type=Path), metavar="FILE", help="Write a page with trend plots.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write the report --as names.")
+@as_option("history")
 @click.option("--lot", metavar="LOT", help="List the units that hold a lot of parts.")
 @click.option("--meter", metavar="NAME", help="List what was measured with a meter: its name or serial number.")
 @click.option("--all", "every", is_flag=True, help="Also list the checks that did not move.")
 @records_option
 def history(
-    unit: str | None, html: Path | None, lot: str | None, meter: str | None, every: bool, records: Path
+    unit: str | None,
+    html: Path | None,
+    output: Path | None,
+    report: str,
+    lot: str | None,
+    meter: str | None,
+    every: bool,
+    records: Path,
 ) -> int:
     """Show what was done to UNIT, visit by visit, and how its readings developed.
 
+    --as NAME -o FILE writes another report about a unit, such as one of a plugin.
     With --lot or --meter: which units hold a lot of parts, or were measured with a meter later found bad.
     """
     if lot is not None or meter is not None:
-        if html is not None:
-            raise UsageError(Fault("--html", str(html), "a page shows one unit; leave out --lot and --meter"))
+        if html is not None or output is not None:
+            raise UsageError(
+                Fault("--html", str(html or output), "a page shows one unit; leave out --lot and --meter")
+            )
         return _across(records, unit, lot, meter)
     if unit is None:
         raise UsageError(Fault("history", "UNIT", "is missing; name a unit, or ask with --lot or --meter"))
-    return _of_unit(records, unit, html, every)
+    wanted = {"history": html} if html is not None else {}
+    if output is not None:
+        wanted[report] = output
+    return _of_unit(records, unit, wanted, every)
 
 
-def _of_unit(records: Path, unit: str, html: Path | None, every: bool) -> int:
-    refuse_output("--html", html)
+def _of_unit(records: Path, unit: str, wanted: Mapping[str, Path], every: bool) -> int:
+    for output in wanted.values():
+        refuse_output("--html", output)
     from benchcheck.record.history import history_of
     from benchcheck.record.store import shelf_of
     from benchcheck.report.course import horizon
@@ -60,13 +80,21 @@ def _of_unit(records: Path, unit: str, html: Path | None, every: bool) -> int:
     if not shelf.records:
         raise UsageError(Fault(str(records), "", f'holds no records of "{unit}"{_known(records, unit)}'))
     found = history_of(shelf.records, at=horizon(shelf.records))
-    if html is not None:
-        from benchcheck.document import write_atomically
-        from benchcheck.report.html import history_page
-
-        write_atomically(html, history_page(found), error=RecordError)
+    if wanted:
+        _write_reports(found, wanted)
     say(history_lines(found, every=every))
     return 0
+
+
+def _write_reports(found: History, wanted: Mapping[str, Path]) -> None:
+    from benchcheck.builtin import report_text
+    from benchcheck.cli.opening import opened_plugins
+    from benchcheck.document import write_atomically
+    from benchcheck.report.offer import About
+
+    manager = opened_plugins()
+    for name, output in wanted.items():
+        write_atomically(output, report_text(manager, name, About.UNIT, found), error=RecordError)
 
 
 def _known(records: Path, unit: str) -> str:

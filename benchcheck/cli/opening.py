@@ -7,16 +7,21 @@ from pathlib import Path
 import click
 
 from benchcheck.builtin import load_spec, plugins
+from benchcheck.plugins.manager import Plugins
 from benchcheck.spec.board import Board
 from benchcheck.terminal.wrapping import wrapped
 
-__all__ = ["open_spec"]
+__all__ = ["open_spec", "opened_plugins"]
 
 
-def open_spec(path: Path) -> Board:
+def open_spec(path: Path, manager: Plugins | None = None) -> Board:
     """Return the board of a spec; says on standard error which installed plugins were left out, and why."""
+    return load_spec(path, manager or opened_plugins())
+
+
+def opened_plugins() -> Plugins:
+    """Return the plugins of this run; says on standard error which were left out, and why."""
     manager = plugins()
-    board = load_spec(path, manager)
     for fault in manager.left_out:
         click.echo("\n".join(wrapped(f"left out: {fault}", "", "    ")), err=True)
-    return board
+    return manager

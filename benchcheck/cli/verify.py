@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from benchcheck.cli import completing
 from benchcheck.cli.options import bench_option, json_option, records_option, refuse_unwritable, spec_argument
 
 __all__ = ["verify"]
@@ -25,7 +26,15 @@ Examples:
 @click.option("--unit", required=True, metavar="LABEL", help="The unit on the bench, as its label says.")
 @bench_option
 @click.option("--readings", type=click.Path(path_type=Path), metavar="FILE", help="A CSV file of readings.")
-@click.option("--only", metavar="NAMES", help="Parts, rails or check ids, comma separated: D3,C9.esr")
+@click.option(
+    "--source", default="", metavar="NAME", help="What is asked, or reads the file: typed, csv, a plugin's."
+)
+@click.option(
+    "--only",
+    metavar="NAMES",
+    shell_complete=completing.checks(several=True, subjects=True),
+    help="Parts, rails or check ids, comma separated: D3,C9.esr",
+)
 @click.option(
     "--stage",
     type=click.Choice(["as-found", "as-left", "return"]),
@@ -35,7 +44,12 @@ Examples:
 )
 @click.option("--resume", is_flag=True, help="Go on with the unit's unfinished record.")
 @click.option("--waive", nargs=2, multiple=True, metavar="CHECK REASON", help="Apply power without this check.")
-@click.option("--explain", metavar="CHECK", help="Show the uncertainty budget of one check.")
+@click.option(
+    "--explain",
+    metavar="CHECK",
+    shell_complete=completing.checks(),
+    help="Show the uncertainty budget of one check.",
+)
 @click.option("--operator", default="", metavar="INITIALS", help="Who measures; kept in the record.")
 @json_option
 @records_option
@@ -44,6 +58,7 @@ def verify(
     unit: str,
     bench: str | None,
     readings: Path | None,
+    source: str,
     only: str | None,
     stage: str,
     resume: bool,
@@ -71,6 +86,7 @@ def verify(
         resume=resume,
         waive=waive,
         operator=operator,
+        source=source,
     )
     report = run_visit(spec, request, only=only, explain_check=explain)
     if json_file is not None:

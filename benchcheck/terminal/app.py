@@ -3,30 +3,29 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from functools import partial
 
-from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
+from benchcheck.builtin import catalogue, open_source, read_file
 from benchcheck.checklist.cautions import cautions_for
 from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
 from benchcheck.errors import Fault, UsageError
 from benchcheck.kinds.check import Check
 from benchcheck.plugins.manager import Plugins
-from benchcheck.readings.reading import Session
 from benchcheck.record.model import Stage
 from benchcheck.record.shelf import latest_open
-from benchcheck.score.capability import capability
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Source
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
+from benchcheck.session.sources import Setting
+from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.lines import summary_line
-from benchcheck.terminal.listing import window
 from benchcheck.terminal.progress import Progress
-from benchcheck.terminal.prompt import ACTIONS, PromptSource
+from benchcheck.terminal.prompt import ACTIONS
 from benchcheck.terminal.screen import Screen
 
 __all__ = ["conduct_on_screen"]
@@ -49,6 +48,7 @@ def conduct_on_screen(
     conduct = Conduct(request, show, show.source, ready=show.ready, done=show.done, told=show.told)
     if plugins is not None:
         conduct.notify, conduct.versions = plugins.notify, plugins.versions
+        conduct.read = partial(read_file, plugins)
     return conduct
 
 
@@ -65,15 +65,23 @@ class _Show:
         self._progress = Progress() if watched else None
 
     def source(self, bench: Bench) -> Source:
+        setting = Setting(bench, ask=self._screen.ask, tell=self._screen.tell)
+        if self._request.source and self._plugins is not None:
+            return open_source(self._plugins, self._request.source, setting)
         if not sys.stdin.isatty():
             message = "there is no terminal to ask at; give the readings with --readings FILE"
             raise UsageError(Fault("", "", message))
-        prompts = PromptSource(self._screen.ask, self._screen.tell, _meter_name(bench), _expectation(bench))
+        prompts = typed_source(setting)
         if not linked(bench):
             return prompts
-        source = InstrumentedSource(Meters(bench, SystemClock()), PersonHand(prompts), prompts, prompts.placed)
+        source = InstrumentedSource(self._meters(bench), PersonHand(prompts), prompts, prompts.placed)
         self._screen.while_waiting = source.tend
         return source
+
+    def _meters(self, bench: Bench) -> Meters:
+        if self._plugins is None:
+            return Meters(bench, SystemClock())
+        return Meters(bench, SystemClock(), catalogue=catalogue(self._plugins))
 
     def told(self, line: str) -> None:
         self._screen.paragraph(line, "  ", "    ")
@@ -133,27 +141,3 @@ class _Show:
             screen.paragraph(report.alarm, style="bold red")
         if report.interrupted:
             screen.tell("stopped; everything accepted is kept, --resume goes on")
-
-
-def _meter_name(bench: Bench) -> Callable[[Check], str]:
-    def name(check: Check) -> str:
-        meter = bench.meter_for(check.function) if check.function.metered else None
-        return meter.name if meter else ""
-
-    return name
-
-
-def _expectation(bench: Bench) -> Callable[[Check, Session], str]:
-    """Return what says in words what this bench's meter shows for a check on a good unit."""
-
-    def expect(check: Check, session: Session) -> str:
-        if check.function in (Function.VISUAL, Function.DERIVED):
-            return ""
-        able = capability(check, bench, session)
-        lower, upper = (
-            None if end is None else float(f"{end:.4g}") for end in (able.window_lower, able.window_upper)
-        )
-        shown = window(lower, upper, check.quantity_unit)
-        return f"{shown} or OL" if shown and able.overload else shown
-
-    return expect
