@@ -1,0 +1,209 @@
+"""A powered visit over real sockets: in order, watched, and off on every way out, with the reason in the record."""
+
+from __future__ import annotations
+
+import signal
+from pathlib import Path
+
+import pytest
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.load import load_bench
+from benchcheck.document import parse_document
+from benchcheck.errors import SpecError
+from benchcheck.kinds.check import Check
+from benchcheck.record.model import EventKind
+from benchcheck.record.store import read_record
+from benchcheck.score.model import Outcome
+from benchcheck.session.run import Report
+from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
+from tests.session.powered import SPEC, good_hand, spec_board
+from tests.session.rig import ScriptedHand, Served, served_bench
+from tests.session.test_metered import conduct, scores
+
+TRUTH = {Function.OHMS: 150.0, Function.DC_VOLTAGE: 0.01, Function.DIODE: 0.6, Function.AC_VOLTAGE: 0.002}
+
+
+def run(folder: Path, served: Served, hand: ScriptedHand | None = None, spec: str = SPEC) -> Report:
+    return conduct(folder, served.bench(), spec_board(folder, spec), hand or good_hand(served))
+
+
+def events(report: Report) -> list[str]:
+    return [one.text for one in read_record(report.record).events if one.kind is EventKind.INSTRUMENT]
+
+
+def switched_on(served: Served) -> int:
+    return sum("OUTP ON" in message or "OUTP:STAT ON" in message for message in sent(served))
+
+
+def sent(served: Served) -> list[str]:
+    return [str(entry) for entry in served.supply.log]
+
+
+def off(served: Served) -> bool:
+    return not served.supply.output and not served.load.input
+
+
+def test_a_good_unit_is_powered_loaded_at_every_voltage_and_switched_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        report = run(tmp_path, served)
+        assert off(served)
+        assert switched_on(served) == 1
+    found = scores(report)
+    assert {found[name] for name in found if name.startswith("V6.voltage")} == {"pass"}
+    assert found["V6.load_regulation"] == "pass"
+    assert found["BATT.idle_current"] == "pass"
+    assert found["V6.ripple"] == "undecided"
+    told = events(report)
+    assert any(line.startswith("BATT on: 6.000 V, limit 300 mA, over-voltage 6.60 V; steady at") for line in told)
+    assert "BATT changed to 6.4 V (fresh)" in told
+    assert "BATT changed to 5 V (end of life)" in told
+    assert told[-1] == "off (the end of the visit): output off"
+    idle = next(one for one in read_record(report.record).readings if one.check == "BATT.idle_current")
+    assert idle.meter == "psu"
+    assert idle.display.value == pytest.approx(6.0 / 150.0, rel=0.05)
+    names = [one.name for one in read_record(report.record).head.instruments if one.identity]
+    assert names == ["dmm", "psu", "eload"]
+
+
+def test_nothing_is_switched_unless_the_cells_are_confirmed_out(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served)
+        hand.says = False
+        report = run(tmp_path, served, hand)
+        assert switched_on(served) == 0
+    assert "every cell out" in next(one.because for one in report.scores if one.check == "BATT.idle_current")
+    assert report.exit_code == 3
+
+
+@pytest.mark.parametrize("key", ["current_limit", "idle_current", "input_capacitance"])
+def test_without_what_first_power_needs_nothing_is_switched(tmp_path: Path, key: str) -> None:
+    spec = "\n".join(line for line in SPEC.splitlines() if not line.startswith(key))
+    with served_bench(TRUTH) as served:
+        report = run(tmp_path, served, spec=spec)
+        assert switched_on(served) == 0
+    blocked = [one for one in report.scores if one.outcome is Outcome.BLOCKED]
+    assert blocked
+    assert all(f"gives no {key}" in one.because for one in blocked)
+
+
+def test_a_short_to_ground_blocks_power(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served, **{"V6.to_ground[red:VX]": 3.0})
+        report = run(tmp_path, served, hand)
+        assert switched_on(served) == 0
+    assert scores(report)["BATT.idle_current"] == "blocked"
+    assert report.exit_code == 1
+
+
+def test_a_spec_above_the_ceiling_is_refused_before_anything_is_recorded_or_opened(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served, pytest.raises(SpecError, match="above the bench's ceiling of 1 A"):
+        run(tmp_path, served, spec=SPEC.replace("700 mA", "1.5 A"))
+    assert sent(served) == []
+    assert not (tmp_path / "records").exists()
+
+
+def test_a_unit_that_holds_the_limit_fails_and_power_stays_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH, resistance_ohm=5.0) as served:
+        report = run(tmp_path, served)
+        assert off(served)
+    found = scores(report)
+    assert found["BATT.idle_current"] == "fail"
+    assert {found[name] for name in found if name.startswith("V6.voltage")} == {"blocked"}
+    assert any(line.startswith("stopped: at the current limit:") for line in events(report))
+    assert switched_on(served) <= 1
+
+
+def test_a_rail_above_its_maximum_fails_and_switches_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        report = run(tmp_path, served, good_hand(served, **{"V6.voltage[0A]": 7.2}))
+        assert off(served)
+    found = scores(report)
+    assert (found["V6.voltage[0A]"], found["V6.voltage[100mA]"]) == ("fail", "blocked")
+    assert any("V6 is 7.2" in line and line.startswith("stopped:") for line in events(report))
+
+
+def test_a_supply_in_trouble_is_an_error_never_a_fail_and_power_is_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Pulled(ScriptedHand):
+            def place(self, check: Check) -> None:
+                super().place(check)
+                if check.id == "V6.voltage[100mA]":
+                    served.served.servers[1].faults = [Misbehaviour(Kind.DEVICE_ERROR, "CURR", times=1)]
+
+        report = run(tmp_path, served, Pulled(unit=served.unit, at=good_hand(served).at))
+        assert off(served)
+    found = scores(report)
+    assert found["V6.voltage[0A]"] == "pass"
+    assert found["V6.voltage[100mA]"] == "error"
+    assert report.exit_code == 4
+
+
+def test_an_output_that_does_not_go_off_is_exit_code_five_and_said_in_the_record(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Stuck(ScriptedHand):
+            def place(self, check: Check) -> None:
+                super().place(check)
+                if check.id == "V6.voltage[0A]":
+                    served.served.servers[1].faults = [Misbehaviour(Kind.OFF_IGNORED, times=-1)]
+
+        report = run(tmp_path, served, Stuck(unit=served.unit, at=good_hand(served).at))
+        served.served.servers[1].faults = []
+        served.supply.handle("OUTP OFF", 1e9)
+    assert report.exit_code == 5
+    assert "switch the supply off by hand" in report.alarm
+    assert any("switch the supply off by hand" in line for line in events(report))
+    result = read_record(report.record).result
+    assert result is not None
+    assert result.exit_code == 5
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_under_power_ends_the_visit_in_good_order(tmp_path: Path, how: signal.Signals) -> None:
+    before = signal.getsignal(how)
+    with served_bench(TRUTH) as served:
+
+        class Interrupting(ScriptedHand):
+            def place(self, check: Check) -> None:
+                super().place(check)
+                if check.id == "V6.voltage[100mA]":
+                    signal.raise_signal(how)
+
+        report = run(tmp_path, served, Interrupting(unit=served.unit, at=good_hand(served).at))
+        assert off(served)
+    assert (report.exit_code, report.interrupted) == (130, True)
+    assert signal.getsignal(how) == before
+    assert "V6.voltage[0A]" in {one.check for one in read_record(report.record).readings}
+
+
+def test_an_exception_under_power_switches_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Clumsy(ScriptedHand):
+            def place(self, check: Check) -> None:
+                if check.id == "V6.voltage[100mA]":
+                    raise RuntimeError("dropped it")
+                super().place(check)
+
+        with pytest.raises(RuntimeError, match="dropped it"):
+            run(tmp_path, served, Clumsy(unit=served.unit, at=good_hand(served).at))
+        assert off(served)
+
+
+def test_without_a_load_on_the_link_a_dummy_load_is_confirmed(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served)
+        linked = f'link = {{ resource = "{served.served.servers[2].resource}", dialect = "generic" }}'
+        text = served.text.replace(linked, "")
+
+        bench = load_bench(parse_document(text, "bench.toml"))
+        report = conduct(tmp_path, bench, spec_board(tmp_path), hand)
+        assert off(served)
+    assert scores(report)["V6.voltage[100mA]"] == "pass"
+    asked = [line for line in hand.done if "dummy load" in line]
+    assert asked[:2] == [
+        "confirm No load can be driven from here: does a dummy load draw 100 mA from V6?",
+        "confirm Is the dummy load off again?",
+    ]
