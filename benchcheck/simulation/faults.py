@@ -43,6 +43,11 @@ class FaultsOfUnit:
         """Return what an operator fault names, "" for nothing."""
         return next((argument for known, argument in self.operator if known == word), "")
 
+    def in_words(self) -> str:
+        """Return every fault as it was written, "" for none."""
+        said = [str(fault) for fault in (*self.parts, *self.unmodelled)]
+        return ", ".join(said + [" ".join(filter(None, pair)) for pair in self.operator])
+
     def of_part(self, designator: str) -> tuple[PartFault, ...]:
         """Return the faults of one part, devices of an integrated circuit counted as the part."""
         every = (*self.parts, *self.unmodelled)

@@ -33,6 +33,11 @@ class SimulatedHand:
         self.unit.place(check)
         self._moved()
 
+    def place_between(self, red: str, black: str) -> None:
+        """Put red and black on two nets."""
+        self.unit.place_between(red, black)
+        self._moved()
+
     def lift(self) -> None:
         """Take the probes away."""
         self.unit.lift()

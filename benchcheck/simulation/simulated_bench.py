@@ -7,11 +7,12 @@ Their ranges and errors are those of the bench's own meter, the supply gives wha
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from types import TracebackType
 
 from benchcheck.bench.meter import Link, Meter
-from benchcheck.bench.model import Bench
-from benchcheck.bench.simulated import default_bench
+from benchcheck.bench.model import Bench, Ceiling
+from benchcheck.bench.simulated import SIMULATED_BENCH, default_bench
 from benchcheck.clock import Clock
 from benchcheck.simulation.hand import SimulatedHand
 from benchcheck.simulation.meter_error import leads_ohm
@@ -22,12 +23,13 @@ from benchcheck.simulation.supply_front import LoadFront, SupplyFront
 from benchcheck.simulation.virtual_unit import VirtualUnit
 from benchcheck.spec.board import Board
 
-__all__ = ["SimulatedBench", "front_ranges"]
+__all__ = ["SimulatedBench", "fragment_of", "front_ranges"]
 
 DIALECT = "generic"
 #: how much faster than life charge moves, so that a visit takes seconds; a user who practises sets it to 1.
 USUAL_PACE = 400.0
 _READING_S, _SETTLING_S = 1e-3, 2e-3
+_USUAL_CEILING = Ceiling(30.0, 3.0)
 _ROLES = ("meter", "supply", "load")
 
 
@@ -51,7 +53,7 @@ class SimulatedBench:
         clock: Clock | None = None,
     ) -> None:
         """Build unit and instruments; UsageError for faults the board cannot have. Nothing is served yet."""
-        self._given = bench or default_bench()
+        self._given = _unlinked(bench or default_bench())
         meter, self.names = _of(self._given)
         self.unit = VirtualUnit(board, faults, seed, pace=pace, leads_ohm=leads_ohm(meter, seed))
         self.meter = MeterFront(
@@ -62,7 +64,7 @@ class SimulatedBench:
             seed=seed,
             name=meter.name,
         )
-        ceiling = next(iter(self._given.supplies.values())).ceiling
+        ceiling = next((one.ceiling for one in self._given.supplies.values()), _USUAL_CEILING)
         self.supply = SupplyFront(
             self.unit, maximum_volt=1.5 * ceiling.voltage_v, maximum_ampere=1.5 * ceiling.current_a
         )
@@ -86,7 +88,9 @@ class SimulatedBench:
     def __enter__(self) -> SimulatedBench:
         """Serve; OSError when a port is taken."""
         self.served.__enter__()
-        links = {name: Link(resource, DIALECT) for name, resource in zip(self.names, self.resources, strict=True)}
+        links = {
+            name: Link(resource, DIALECT) for name, resource in zip(self.names, self.resources, strict=True) if name
+        }
         self.bench = self._given.linked(links)
         self.hand.bench = self.bench
         return self
@@ -99,9 +103,19 @@ class SimulatedBench:
 
 
 def _of(bench: Bench) -> tuple[Meter, tuple[str, str, str]]:
-    """Return the meter that is served, and the names of meter, supply and load: the first of each."""
+    """Return the meter that is served, and the names of meter, supply and load: the first of each, "" for none."""
     meter = next(iter(bench.meters.values()))
-    return meter, (meter.name, next(iter(bench.supplies)), next(iter(bench.loads)))
+    return meter, (meter.name, next(iter(bench.supplies), ""), next(iter(bench.loads), ""))
+
+
+def _unlinked(bench: Bench) -> Bench:
+    """Return the bench with no link to anything real."""
+    return replace(
+        bench,
+        meters={name: replace(one, link=None) for name, one in bench.meters.items()},
+        supplies={name: replace(one, link=None) for name, one in bench.supplies.items()},
+        loads={name: replace(one, link=None) for name, one in bench.loads.items()},
+    )
 
 
 def front_ranges(meter: Meter) -> tuple[MeterRange, ...]:
@@ -120,3 +134,15 @@ def front_ranges(meter: Meter) -> tuple[MeterRange, ...]:
         )
         for one in meter.ranges
     )
+
+
+def fragment_of(names: Sequence[str], resources: Sequence[str], own: bool = False) -> str:
+    """Return what to put into a bench file to reach served instruments; for an `own` bench the links alone."""
+    links = [f'link = {{ resource = "{resource}", dialect = "{DIALECT}" }}' for resource in resources]
+    if own:
+        tables = zip(_ROLES, names, links, strict=True)
+        return "\n".join(f"[{role}.{name}]\n{link}" for role, name, link in tables if name)
+    text = SIMULATED_BENCH
+    for table, link in zip(("[meter.dmm]", "[supply.psu]", "[load.eload]"), links, strict=True):
+        text = text.replace(table, f"{table}\n{link}")
+    return text.strip()

@@ -96,7 +96,7 @@ class Specimen:
         )
 
     def residual(self) -> tuple[str, str, float] | None:
-        """Return the nets of the largest capacitor, and half the volts it works at, for charge that was left on it."""
+        """Return the nets of the largest capacitor and half the volts it works at: charge that was left there."""
         capacitors = [one for one in self._good.devices if isinstance(one, Capacitor)]
         largest = max(capacitors, key=lambda one: one.capacitance_f, default=None)
         if largest is None:

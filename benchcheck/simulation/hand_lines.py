@@ -1,0 +1,146 @@
+"""A simulated hand moved by lines of text, for a person or a program beside the one that measures.
+
+A line is a check's id or two nets to place the probes, or one of a few words; every line has an answer in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchcheck.bench.functions import Function
+from benchcheck.errors import BenchcheckError, close_match
+from benchcheck.kinds.check import Check
+from benchcheck.simulation.hand import SimulatedHand
+
+__all__ = ["HELP", "HandLines"]
+
+HELP = """\
+C9.capacitance     probes where this check wants them, its switches and its load too
+VSW GND            red on VSW, black on GND
+swap               red and black exchanged
+lift               probes in the air
+read C9.esr        what the display shows, for meters without a link
+look D3.orientation  what the eyes see
+switch S1 open     a switch into position; the others go to rest
+load VSW           the electronic load clipped to a rail
+discharge          every capacitor emptied through a resistor
+faults             what is wrong with this unit
+quit               the end"""
+
+
+@dataclass(slots=True)
+class HandLines:
+    """Obeys lines; `done` once a line has asked for the end."""
+
+    hand: SimulatedHand
+    done: bool = False
+
+    def obey(self, line: str) -> str:
+        """Return what was done, or what is wrong with the line."""
+        words = line.split()
+        if not words:
+            return ""
+        named = _WORDS.get(words[0])
+        try:
+            if named is not None and (len(words) == 1) == (words[0] in _ALONE):
+                return named(self, *words[1:])
+            if len(words) == 1:
+                return self._place(words[0])
+            if len(words) == 2:
+                return self._between(*words)
+        except (BenchcheckError, TypeError):
+            pass
+        return f'"{line.strip()}" is no line for the hand; write help'
+
+    def _check(self, name: str) -> Check | None:
+        return self.hand.unit.board.by_id.get(name)
+
+    def _unknown(self, name: str) -> str:
+        return f'there is no check "{name}"{close_match(name, self.hand.unit.board.by_id)}'
+
+    def _place(self, name: str) -> str:
+        check = self._check(name)
+        if check is None:
+            return self._unknown(name)
+        if check.function is Function.VISUAL:
+            return self._look(name)
+        self.hand.place(check)
+        return _where(check)
+
+    def _between(self, red: str, black: str) -> str:
+        nets = self.hand.unit.netlist.pins_on
+        for name in (red, black):
+            if name not in nets and name not in self.hand.unit.board.nets:
+                return f'there is no net "{name}"{close_match(name, nets)}'
+        self.hand.place_between(red, black)
+        return f"red on {red}, black on {black}"
+
+    def _swap(self) -> str:
+        placement = self.hand.unit.placement
+        if placement is None or placement.red is None or placement.black is None:
+            return "the probes are not on two nets"
+        return self._between(placement.black, placement.red)
+
+    def _lift(self) -> str:
+        self.hand.lift()
+        return "probes lifted"
+
+    def _discharge(self) -> str:
+        self.hand.discharge()
+        return "discharged through a resistor"
+
+    def _look(self, name: str) -> str:
+        check = self._check(name)
+        if check is None:
+            return self._unknown(name)
+        return f"{check.why} {self.hand.look(check)}" if check.function is Function.VISUAL else _where(check)
+
+    def _read(self, name: str) -> str:
+        check = self._check(name)
+        return self.hand.read(check) if check is not None else self._unknown(name)
+
+    def _switch(self, name: str, position: str) -> str:
+        switches = self.hand.unit.specimen.rest()
+        if name not in switches or position not in ("open", "closed"):
+            there = ", ".join(switches) or "none"
+            return f"write a switch ({there}) and open or closed"
+        self.hand.unit.switch({name: position})
+        return f"{name} {position}"
+
+    def _load(self, rail: str) -> str:
+        rails = self.hand.unit.board.rails
+        if rail not in rails:
+            return f'there is no rail "{rail}"{close_match(rail, rails)}'
+        self.hand.unit.connect_load(rail)
+        return f"load on {rail}"
+
+    def _faults(self) -> str:
+        return self.hand.unit.specimen.faults.in_words() or "nothing is wrong with this unit"
+
+    def _quit(self) -> str:
+        self.done = True
+        return ""
+
+    def _help(self) -> str:
+        return HELP
+
+
+def _where(check: Check) -> str:
+    red, black = (probe.point if probe is not None else "nothing" for probe in (check.red, check.black))
+    return f"red on {red}, black on {black}"
+
+
+_WORDS: dict[str, Callable[..., str]] = {
+    "swap": HandLines._swap,
+    "lift": HandLines._lift,
+    "read": HandLines._read,
+    "look": HandLines._look,
+    "switch": HandLines._switch,
+    "load": HandLines._load,
+    "discharge": HandLines._discharge,
+    "faults": HandLines._faults,
+    "quit": HandLines._quit,
+    "help": HandLines._help,
+}
+_ALONE = frozenset({"swap", "lift", "discharge", "faults", "quit", "help"})
