@@ -37,6 +37,7 @@ from benchcheck.session.answers import (
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
+from benchcheck.session.on_resistance import gate_check, held_to_gate
 
 __all__ = ["Visit", "VisitResult"]
 
@@ -145,7 +146,11 @@ class Visit:
 
     def _waits(self, check: Check) -> bool:
         """Whether something this check needs was put off and may still come out well."""
-        needs = (*check.sources, *(self._interlocks.prerequisites(check) if self.source is not None else ()))
+        needs = (
+            *check.sources,
+            *gate_check(check),
+            *(self._interlocks.prerequisites(check) if self.source is not None else ()),
+        )
         return any(name in self._by_id and name not in self._scores and name != check.id for name in needs)
 
     def _ask(self, check: Check, queue: _Queue) -> None:
@@ -233,7 +238,8 @@ class Visit:
     def _derived(self, check: Check) -> Score:
         sources = {name: self._readings.get(name, ()) for name in check.sources}
         try:
-            return judge_derived(check, sources, self.bench, self.session, self._by_id)
+            score = judge_derived(check, sources, self.bench, self.session, self._by_id)
+            return held_to_gate(check, score, self._scores)
         except (MetrologyError, CircuitError) as error:
             return _without_numbers(check, error)
 
