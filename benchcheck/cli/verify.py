@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -19,6 +20,7 @@ Examples:
   benchcheck verify specs/quillmere-kr6.toml --unit 0412
   benchcheck verify specs/quillmere-kr6.toml --unit 0412 --only D3,C9
   benchcheck verify specs/quillmere-kr6.toml --unit 0412 --resume
+  benchcheck verify specs/quillmere-kr6.toml --unit demo --bench simulated
   benchcheck verify specs/quillmere-kr6.toml --bench examples/bench.toml \\
     --unit 0412 --readings examples/readings/good.csv --json result.json"""
 )
@@ -50,45 +52,27 @@ Examples:
     shell_complete=completing.checks(),
     help="Show the uncertainty budget of one check.",
 )
+@click.option(
+    "--soak",
+    type=click.FloatRange(0.0, 1440.0),
+    default=0.0,
+    metavar="MIN",
+    help="Then run the unit for so many minutes, attended, and log it.",
+)
 @click.option("--operator", default="", metavar="INITIALS", help="Who measures; kept in the record.")
 @json_option
 @records_option
-def verify(
-    spec: Path,
-    unit: str,
-    bench: str | None,
-    readings: Path | None,
-    source: str,
-    only: str | None,
-    stage: str,
-    resume: bool,
-    waive: tuple[tuple[str, str], ...],
-    explain: str | None,
-    operator: str,
-    json_file: Path | None,
-    records: Path,
-) -> int:
+def verify(spec: Path, only: str | None, explain: str | None, json_file: Path | None, **asked: Any) -> int:
     """Check one unit against its SPEC: what to measure, what it shows, what to keep.
 
     Exit codes: 0 all passed; 1 something failed; 2 spec, bench or usage error; 3 nothing failed but something
     undecided, skipped or blocked; 4 instrument trouble; 5 output state unknown; 130 interrupted.
     """
-    refuse_unwritable(json_file, spec, bench or "bench.toml", readings)
+    refuse_unwritable(json_file, spec, asked["bench"] or "bench.toml", asked["readings"])
     from benchcheck.cli.visit import run_visit
     from benchcheck.session.run import Request
 
-    request = Request(
-        unit=unit,
-        bench=bench,
-        readings=readings,
-        records=records,
-        stage=stage,
-        resume=resume,
-        waive=waive,
-        operator=operator,
-        source=source,
-    )
-    report = run_visit(spec, request, only=only, explain_check=explain)
+    report = run_visit(spec, Request(**asked), only=only, explain_check=explain)
     if json_file is not None:
         from benchcheck.document import write_atomically
 

@@ -127,6 +127,10 @@ class Attended(Source, Protocol):
         """Do what must not wait (renew the lease of power); called between steps, raises nothing."""
         ...
 
+    def soak(self, minutes: float) -> str:
+        """Run the unit for some minutes, attended and watched; return in one line how that went."""
+        ...
+
     def end(self) -> str:
         """Switch off, let all instruments go; return why the output state is unknown, "" when it is not."""
         ...

@@ -25,6 +25,7 @@ from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import Wanted, refuse_above_ceiling, stop_for, supply_of_bench, wanted_for
 from benchcheck.session.series import SeriesReading
+from benchcheck.session.soak import Soak
 
 __all__ = ["InstrumentedSource"]
 
@@ -97,6 +98,19 @@ class InstrumentedSource:
     def _waiting(self) -> None:
         if self.power is not None:
             self.power.tend()
+
+    def soak(self, minutes: float) -> str:
+        """Run the unit for some minutes, attended; return how that went. OutputStateUnknown as power has it."""
+        if self.power is None:
+            return "no soak: no supply of the bench can be driven from here"
+        rails = [
+            check for check in self.power.board.checks if check.measurand == "voltage" and not check.input_voltage
+        ]
+        rails = [check for check in rails if not check.load_a]
+        one = rails if self.typed is None else rails[:1]
+        line = Soak(self.power, self.hand, self.meters, one, minutes, self.told).run()
+        self.power.note("", line)
+        return line
 
     def end(self) -> str:
         """Switch off and let everything go; return why the output state is unknown, "" when it is not."""

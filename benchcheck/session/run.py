@@ -17,7 +17,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.checklist.order import Checklist, draw_up
 from benchcheck.checklist.waivers import Waiver, waivers_for
 from benchcheck.clock import Clock, SystemClock
-from benchcheck.errors import Fault, UsageError
+from benchcheck.errors import Fault, OutputStateUnknown, UsageError
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.plugins.hookspecs import RecordWritten
@@ -38,7 +38,7 @@ from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
 from benchcheck.session.self_check import drift, earlier_readings, self_check
 from benchcheck.session.sources import FileSetting, WatchedSource
-from benchcheck.session.visit import Visit, VisitResult
+from benchcheck.session.visit import Visit, VisitResult, interrupted
 from benchcheck.session.which_bench import SIMULATED, bench_of_visit
 from benchcheck.spec.board import Board
 
@@ -52,7 +52,7 @@ class Request:
     """What a user asked for. `bench` is a path, the word "simulated", or None for ./bench.toml.
 
     `waive` are pairs of check id and reason; `operator` is initials, kept in the record. `source` names the source of
-    readings, with its own words after a colon; "" is the usual one.
+    readings, with its own words after a colon; "" is the usual one. `soak` is how many minutes the unit then runs.
     """
 
     unit: str
@@ -64,6 +64,7 @@ class Request:
     waive: tuple[tuple[str, str], ...] = ()
     operator: str = ""
     source: str = ""
+    soak: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +173,7 @@ class Conduct:
     ) -> tuple[_Plan, VisitResult]:
         """Conduct a visit with instruments: their own checks first, and power off, verified, at the end."""
         source.begin(lambda check, text: journal.append_event(EventKind.INSTRUMENT, check, text))
-        result = VisitResult((), INTERRUPTED, interrupted=True)
+        result = VisitResult((), INTERRUPTED)
         try:
             own = self_check(source, source.own_checks(), journal, kept)
             self._tell_drift(own, journal)
@@ -182,8 +183,11 @@ class Conduct:
             visit = self._visit(board, plan, journal, source, kept, stop_after)
             visit.tend = source.tend
             result = visit.conduct()
+            if self.request.soak and not (result.interrupted or result.alarm):
+                with contextlib.suppress(OutputStateUnknown):  # the end of the source says it
+                    self.told(source.soak(self.request.soak))
         except KeyboardInterrupt:
-            pass  # before the first check of the unit; what was read is kept
+            result = interrupted(result)  # amid the meters' own checks or the soak; what was read is kept
         finally:
             alarm = source.end()
         if alarm and not result.alarm:

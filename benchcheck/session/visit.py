@@ -39,7 +39,7 @@ from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.on_resistance import gate_check, held_to_gate
 
-__all__ = ["Visit", "VisitResult"]
+__all__ = ["Visit", "VisitResult", "interrupted"]
 
 _Queue = deque[Check]
 STILL_CHARGED = "charge is still there: discharge it through a resistor, then measure again"
@@ -56,6 +56,11 @@ class VisitResult:
     exit_code: int
     interrupted: bool = False
     alarm: str = ""
+
+
+def interrupted(result: VisitResult) -> VisitResult:
+    """Return the result of a visit that was stopped after its last check: what it came to stands, exit code 130."""
+    return replace(result, interrupted=True, exit_code=exit_code(result.scores, interrupted=True))
 
 
 @dataclass(slots=True)

@@ -6,7 +6,7 @@ import sys
 from functools import partial
 
 from benchcheck.bench.model import Bench
-from benchcheck.builtin import catalogue, open_source, read_file
+from benchcheck.builtin import catalogue, further_dialects, open_source, read_file
 from benchcheck.checklist.cautions import cautions_for
 from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
@@ -74,7 +74,8 @@ class _Show:
         prompts = typed_source(setting)
         if not linked(bench):
             return prompts
-        source = InstrumentedSource(self._meters(bench), PersonHand(prompts), prompts, prompts.placed)
+        source = InstrumentedSource(self._meters(bench), PersonHand(prompts), prompts, prompts.placed, self.told)
+        source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         self._screen.while_waiting = source.tend
         return source
 

@@ -29,16 +29,22 @@ class PersonHand:
         """Do nothing: the next prompt says where the tips go."""
 
     def look(self, check: Check) -> str:
-        """Not asked: visual checks go to the prompts."""
-        raise NotImplementedError(check.id)
+        """Return what the person types for a visual check asked beside the list."""
+        return self._typed(f"  {check.id}: {check.why} > ")
 
     def confirm(self, question: str) -> bool:
         """Return whether the person typed yes."""
         return self.prompts.confirmed(question)
 
     def read(self, check: Check, meter: str) -> str:
-        """Not asked: readings of meters without a link go to the prompts."""
-        raise NotImplementedError(check.id)
+        """Return what the person types for a display asked for beside the list, such as a thermometer's."""
+        return self._typed(f"  {check.id} in {check.quantity_unit}{f', on {meter}' if meter else ''} > ")
+
+    def _typed(self, prompt: str) -> str:
+        try:
+            return self.prompts.ask(prompt)
+        except EOFError:
+            return ""
 
     def discharge(self, check: Check) -> None:
         """Do nothing: the prompt says so in its first line."""

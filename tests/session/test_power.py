@@ -207,3 +207,30 @@ def test_without_a_load_on_the_link_a_dummy_load_is_confirmed(tmp_path: Path) ->
         "confirm No load can be driven from here: does a dummy load draw 100 mA from V6?",
         "confirm Is the dummy load off again?",
     ]
+
+
+def test_a_soak_logs_and_its_end_is_off(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served)
+        hand.seen = {"ambient": "23.4"}
+        report = conduct(tmp_path, served.bench(), spec_board(tmp_path), hand, soak=0.005)
+        assert off(served)
+    told = events(report)
+    looks = [line for line in told if line.startswith("soak ") and " s: 6.0" in line]
+    assert len(looks) == 2
+    assert all("V6 6.01" in line and "23.4 degC" in line for line in looks)
+    assert any(line.startswith("soak of 0.0 min: 40.") for line in told)
+
+
+def test_a_soak_stops_by_the_rules_of_power(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Drifting(ScriptedHand):
+            def read(self, check: Check, meter: str) -> str:
+                self.at = {**self.at, "V6.voltage[0A]": 6.9}
+                return "23"
+
+        hand = Drifting(unit=served.unit, at=good_hand(served).at)
+        report = conduct(tmp_path, served.bench(), spec_board(tmp_path), hand, soak=0.2)
+        assert off(served)
+    assert any(line.startswith("soak stopped after") and "V6 is 6.9" in line for line in events(report))
