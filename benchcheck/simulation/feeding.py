@@ -2,24 +2,25 @@
 
 Plain rules over the circuit. A rail is reached when the supply, put on the unit with converters at rest, still lifts
 it (through fuse, switch, coil and diode of a boost converter, say) as it does on the good unit; a rail behind a
-regulator lives when the regulator's input does. A converter with a part out of order only passes that voltage on. A
-rail or supply whose resistance collapsed against the good unit's is shorted and keeps the supply in its limit.
+regulator lives when the regulator's input does. A stage with a part out of order only passes that voltage on. What
+pulls the supply down by itself, and a rail that collapsed against the good unit's, keeps the supply in its limit.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from benchcheck.bench.functions import Function
-from benchcheck.circuit.devices import Capacitor, Resistor, VoltageSource
+from benchcheck.circuit.devices import Capacitor, VoltageSource
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.operating_point import operating_point
+from benchcheck.circuit.operating_point import OperatingPoint, operating_point
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.rail import Rail
 from benchcheck.kinds.supply import Supply
+from benchcheck.simulation.converter import BULK_FARAD, STOPS, divider_voltage, stage_stops
 from benchcheck.simulation.probing import course_between
 from benchcheck.simulation.specimen import Positions, Specimen
 from benchcheck.simulation.world import Excitation
@@ -27,16 +28,22 @@ from benchcheck.simulation.world import Excitation
 __all__ = ["Feeding", "RailState", "feeding_of"]
 
 _REACHED = 0.25  # of the supply voltage
-_SHORT_OHM, _SHORT_SHARE = 10.0, 0.2
+_SHORT_OHM, _SHORT_SHARE, _JOINED_OHM = 10.0, 0.2, 1.0
+_PULLED_DOWN = 0.9
 #: looks for shorts with too little voltage to turn a junction on.
 _LOOK = Excitation(Function.LOW_POWER_OHMS, 1e-3, 0.2)
-_STOPS = frozenset({"open", "short", "missing-joint", "swapped-pins", "wrong-polarity-type", "reversed", "bridge"})
-_SWITCHES = ("diode", "inductor", "mosfet", "bjt", "winding")
-_BULK_FARAD = 1e-6
 _CONVERTED = 1.1
 #: a linear regulator needs this between input and output, a low-dropout one that (data sheets: LM78XX 2 V).
 _DROPOUT_V = {"linear": 2.0, "low-dropout": 0.3}
 _UNSTATED_IDLE_A, _UNSTATED_FARAD, _STUB_FARAD = 0.01, 47e-6, 1e-6
+#: what a converter adds to a short behind it, and a passive path to a rail, in ohm (our choice).
+_CONVERTER_OHM, _PASSIVE_OHM = 0.5, 1.0
+#: an electrolytic the wrong way round conducts beyond a volt or two (common practice, no source for the figures).
+_REVERSED_V, _REVERSED_OHM = 1.5, 200.0
+_DRY_OHM = 10.0
+_LEAST_A = 1e-4
+_USUAL_RIPPLE, _USUAL_SAG_SHARE, _USUAL_REGULATION = 0.06, 0.3, 0.02
+_IDLE_SHARE, _OFF_SHARE, _START_SHARE = 0.62, 0.45, 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +51,8 @@ class RailState:
     """A rail that lives: volt without load, the ohm it sags by, and where its current comes from.
 
     `upstream` is the rail a linear regulator takes it from ("" for the supply), `dropout_v` what that needs;
-    `direct`: no conversion, the current is the supply's own; `ripple_v` rms at full load.
+    `direct`: no conversion, the current is the supply's own; `joined`: bridged to its upstream; `extra_a`: what its
+    faults draw; `ripple_v` rms at full load.
     """
 
     rail: Rail
@@ -53,6 +61,8 @@ class RailState:
     upstream: str = ""
     dropout_v: float = 0.0
     direct: bool = False
+    joined: bool = False
+    extra_a: float = 0.0
     ripple_v: float = 0.0
 
 
@@ -60,8 +70,9 @@ class RailState:
 class Feeding:
     """What one switch position and one set of faults make of a supply: rails by name, and what the supply sees.
 
-    `capacitance_farad` charges first; `short_ohm` is what holds the supply down (infinite: nothing), at its terminals
-    or, where `short_on_rail`, behind a converter; `leak_ampere` flows with nothing alive; `bleed_ohm` empties it.
+    `capacitance_farad` charges first; `short_ohm` is what holds the supply down (infinite: nothing);
+    `leak_ampere` flows at the nominal voltage with nothing alive, `extra_ampere` is what faults draw there;
+    `bleed_ohm` empties the input.
     """
 
     supply: Supply
@@ -71,8 +82,8 @@ class Feeding:
     capacitance_farad: float
     short_ohm: float = math.inf
     leak_ampere: float = 0.0
+    extra_ampere: float = 0.0
     bleed_ohm: float = math.inf
-    passive: Mapping[str, float] | None = None
 
 
 def feeding_of(specimen: Specimen, supply: Supply, positions: Positions) -> Feeding:
@@ -84,27 +95,29 @@ class _Feeder:
     """Works out one `Feeding`."""
 
     def __init__(self, specimen: Specimen, supply: Supply, positions: Positions) -> None:
-        self._specimen, self._board, self._supply, self._positions = specimen, specimen.board, supply, positions
-        self._faulty, self._good = specimen.netlist(positions), specimen.good({})
-        self._passive = self._lifted(self._faulty)
-        self._lifted_good = self._lifted(self._good)
+        self._specimen, self._board, self._supply = specimen, specimen.board, supply
+        self._now = {**specimen.rest(), **positions}
+        self._faulty, self._good = specimen.netlist(positions), specimen.good(positions)
+        self._nominal, self._limit = abs(supply.voltage), supply.current_limit or 1.0
+        self._passive, self._passive_good = self._lifted(self._faulty), self._lifted(specimen.good({}))
 
     def feeding(self) -> Feeding:
-        supply, nominal = self._supply, abs(self._supply.voltage)
+        supply = self._supply
         reached = self._reach(self._passive)
-        idle_a = 0.62 * (supply.idle_max_a or 2.0 * _UNSTATED_IDLE_A) * self._factor("idle", 0.06)
-        rails = dict(self._rails())
-        volts = [nominal, *(abs(each) for each in supply.voltages.values())]
+        idle_a = _IDLE_SHARE * (supply.idle_max_a or 2.0 * _UNSTATED_IDLE_A) * self._factor("idle", 0.06)
+        rails = self._with_burdens(self._with_bridges(dict(self._rails())))
+        lives = bool(rails) or (not self._board.rails and reached > 0.0)
+        volts = [self._nominal, *(abs(each) for each in supply.voltages.values())]
         return Feeding(
             supply,
             rails,
-            nominal * idle_a if rails or (not self._board.rails and reached > 0.0) else 0.0,
-            0.6 * min(volts),
+            self._nominal * idle_a if lives else 0.0,
+            _START_SHARE * min(volts),
             max(_STUB_FARAD, reached * (supply.input_capacitance or _UNSTATED_FARAD)),
             self._short(),
             self._leak(),
+            self._extra_of_supply(rails),
             self._ohm(self._faulty, *_poles(supply)),
-            self._passive,
         )
 
     def _factor(self, what: str, spread: float) -> float:
@@ -112,217 +125,212 @@ class _Feeder:
 
     def _leak(self) -> float:
         off = self._supply.off_current
-        return 0.45 * off.max * self._factor("off", 0.2) if off is not None and off.max else 1e-6
+        return _OFF_SHARE * off.max * self._factor("off", 0.2) if off is not None and off.max else 1e-6
 
     # what the supply lifts by itself -------------------------------------------------------------------------
 
-    def _lifted(self, netlist: Netlist) -> Mapping[str, float]:
-        """Return the volts of nets against the supply's minus with converters at rest, empty when nobody knows."""
+    def _lifted(self, netlist: Netlist) -> OperatingPoint | None:
+        """Return the unit on its supply with converters at rest, volts against the supply's minus."""
         plus, minus = _poles(self._supply)
-        volt = abs(self._supply.voltage)
-        source = VoltageSource("bench:supply", plus, minus, volt, 0.01, self._supply.current_limit or 1.0)
-        try:
-            return operating_point(netlist.adding(source), minus).voltages
-        except CircuitError:
-            return {}
+        source = VoltageSource("bench supply", plus, minus, self._nominal, 0.01, self._limit)
+        return _solved(netlist.adding(source), minus)
 
-    def _across(self, volts: Mapping[str, float], nets: Mapping[str, str]) -> float:
-        return volts.get(nets["plus"], 0.0) - volts.get(nets["minus"], 0.0)
+    @staticmethod
+    def _across(point: OperatingPoint | None, plus: str, minus: str) -> float:
+        volts = point.voltages if point is not None else {}
+        return volts.get(plus, 0.0) - volts.get(minus, 0.0)
 
-    def _reach(self, volts: Mapping[str, float]) -> float:
+    def _reach(self, point: OperatingPoint | None) -> float:
         """Return the share of the good unit's bulk capacitance that the supply charges directly."""
-        found, whole = self._bulk(volts), self._bulk(self._lifted_good)
+        whole = self._bulk(self._passive_good)
         if whole == 0.0:
-            return 1.0 if set(_poles(self._supply)) <= set(self._faulty.pins_on) or not self._faulty.devices else 0.0
-        return min(1.0, found / whole)
+            return 1.0
+        return min(1.0, self._bulk(point) / whole)
 
-    def _bulk(self, volts: Mapping[str, float]) -> float:
-        threshold = 2.0 * _REACHED * abs(self._supply.voltage)
-        return sum(
-            one.capacitance_f
-            for one in self._good.devices
-            if isinstance(one, Capacitor) and abs(volts.get(one.plus, 0.0) - volts.get(one.minus, 0.0)) > threshold
-        )
+    def _bulk(self, point: OperatingPoint | None) -> float:
+        threshold = 2.0 * _REACHED * self._nominal
+        capacitors = (one for one in self._good.devices if isinstance(one, Capacitor))
+        return sum(c.capacitance_f for c in capacitors if abs(self._across(point, c.plus, c.minus)) > threshold)
 
     # rails ---------------------------------------------------------------------------------------------------
 
     def _rails(self) -> Iterator[tuple[str, RailState]]:
-        fed = [
-            rail for rail in self._board.rails.values() if rail.fed_by(self._board.supplies.values()) is self._supply
-        ]
+        """Yield the rails that live, those that feed others first."""
+        waiting = [rail for rail in self._board.rails.values() if self._fed(rail)]
         alive: dict[str, RailState] = {}
-        waiting = fed
         while waiting:
-            again = []
-            for rail in waiting:
-                upstream = self._upstream(rail, fed)
-                if upstream in {other.name for other in waiting if other is not rail}:
-                    again.append(rail)
-                    continue
-                state = self._state(rail, upstream, alive)
+            names = {rail.name for rail in waiting}
+            ready = [rail for rail in waiting if self._upstream(rail) not in names - {rail.name}]
+            for rail in ready:
+                state = self._state(rail, alive)
                 if state is not None:
                     alive[rail.name] = state
-            if len(again) == len(waiting):
-                break
-            waiting = again
+            waiting = [rail for rail in waiting if rail not in ready] if ready else []
         yield from alive.items()
+
+    def _fed(self, rail: Rail) -> bool:
+        return rail.fed_by(self._board.supplies.values()) is self._supply
 
     def _regulator(self, rail: Rail) -> Any:
         """Return the regulator whose output is this rail, None for other converters."""
-        for part in self._board.parts.values():
-            if part.kind == "regulator" and part.pins.get("output") in rail.nets.values():
-                return part
-        return None
+        parts = (part for part in self._board.parts.values() if part.kind == "regulator")
+        return next((part for part in parts if part.pins.get("output") in rail.nets.values()), None)
 
-    def _upstream(self, rail: Rail, fed: list[Rail]) -> str:
+    def _upstream(self, rail: Rail) -> str:
         regulator = self._regulator(rail)
-        if regulator is None:
-            return ""
-        entry = regulator.pins.get("input")
-        return next((each.name for each in fed if entry in each.nets.values() and each is not rail), "")
+        entry = regulator.pins.get("input") if regulator is not None else None
+        others = (each for each in self._board.rails.values() if each is not rail and self._fed(each))
+        return next((each.name for each in others if entry is not None and each.nets["plus"] == entry), "")
 
-    def _state(self, rail: Rail, upstream: str, alive: Mapping[str, RailState]) -> RailState | None:
-        if not self._switched_on(rail) or self._shorted(rail.nets):
+    def _state(self, rail: Rail, alive: Mapping[str, RailState]) -> RailState | None:
+        if not self._switched_on(rail) or self._shorted(rail.nets["plus"], rail.nets["minus"]):
             return None
-        regulator = self._regulator(rail)
-        own = set(_poles(self._supply)) == set(rail.nets.values())
+        regulator, upstream = self._regulator(rail), self._upstream(rail)
         if regulator is not None and upstream:
-            broken = any(fault.code in _STOPS for fault in self._specimen.faults.of_part(regulator.designator))
-            if upstream not in alive:
-                return None
-            if broken:
-                return self._broken_regulator(rail, regulator, alive[upstream])
-            linear = regulator.topology in _DROPOUT_V
-            return self._live(rail, upstream if linear else "", _DROPOUT_V.get(regulator.topology, 0.0))
-        passive, good = self._across(self._passive, rail.nets), self._across(self._lifted_good, rail.nets)
-        threshold = _REACHED * abs(self._supply.voltage)
-        if abs(good) > threshold and abs(passive) <= threshold:
+            return self._regulated(rail, regulator, alive.get(upstream))
+        poles = rail.nets["plus"], rail.nets["minus"]
+        passive, good = self._across(self._passive, *poles), self._across(self._passive_good, *poles)
+        if abs(good) > _REACHED * self._nominal and abs(passive) <= _REACHED * self._nominal:
             return None
-        if own:
+        if set(_poles(self._supply)) == set(poles):
             return RailState(rail, rail.voltage, 0.0, direct=True)
-        if self._converter_stops(rail, good):
-            return RailState(rail, passive, 1.0, direct=True)
-        return self._live(rail, "", 0.0)
+        converted = not good or not 1.0 / _CONVERTED < abs(rail.voltage / good) < _CONVERTED
+        if regulator is not None and any(f.code in STOPS for f in self._faults_of(regulator)):
+            return self._regulated(rail, regulator, None)
+        if converted and stage_stops(self._board, self._good, self._specimen.faults, rail):
+            return RailState(rail, passive, _PASSIVE_OHM, direct=True)
+        return self._live(rail, at_least_v=passive)
+
+    def _faults_of(self, part: Any) -> tuple[Any, ...]:
+        return self._specimen.faults.of_part(part.designator)
 
     def _switched_on(self, rail: Rail) -> bool:
-        now = {**self._specimen.rest(), **self._positions}
-        return all(now.get(name, wanted) == wanted for name, wanted in rail.switches.items())
+        return all(self._now.get(name, wanted) == wanted for name, wanted in rail.switches.items())
 
-    def _broken_regulator(self, rail: Rail, regulator: Any, above: RailState) -> RailState | None:
+    def _regulated(self, rail: Rail, regulator: Any, above: RailState | None) -> RailState | None:
         """A shorted pass device puts its input on the rail; an open one leaves nothing."""
-        shorted = any(f.code == "short" for f in self._specimen.faults.of_part(regulator.designator))
-        return RailState(rail, above.voltage_v, 0.05, above.rail.name) if shorted else None
+        if above is None:
+            return None
+        codes = {fault.code for fault in self._faults_of(regulator)}
+        if codes & STOPS:
+            shorted = "short" in codes
+            return RailState(rail, above.voltage_v, 0.05, above.rail.name, joined=True) if shorted else None
+        linear = regulator.topology in _DROPOUT_V
+        return self._live(rail, above.rail.name if linear else "", _DROPOUT_V.get(regulator.topology, 0.0))
 
-    def _live(self, rail: Rail, upstream: str, dropout_v: float) -> RailState:
-        nominal, spread = rail.voltage, rail.spread
-        lower, upper = spread.interval(nominal)
-        voltage = self._set_by_divider(rail) or nominal + 0.2 * (upper - lower) * (self._factor(rail.name, 1.0) - 1.0)
+    def _live(self, rail: Rail, upstream: str = "", dropout_v: float = 0.0, at_least_v: float = 0.0) -> RailState:
+        lower, upper = rail.spread.interval(rail.voltage)
+        drawn = rail.voltage + 0.2 * (upper - lower) * (self._factor(rail.name, 1.0) - 1.0)
+        volt = divider_voltage(self._board, self._good, self._faulty, rail) or drawn
+        if at_least_v * volt > 0 and abs(at_least_v) > abs(volt):
+            volt = at_least_v
         full = max(rail.loads, default=0.0)
-        allowed = rail.load_regulation.max if rail.load_regulation and rail.load_regulation.max else 0.02
-        sag = 0.3 * allowed * abs(nominal) / full if full else 0.1
-        limit = rail.ripple.max if rail.ripple is not None and rail.ripple.max else 0.01 * abs(nominal)
-        return RailState(rail, voltage, sag, upstream, dropout_v, ripple_v=0.06 * limit * self._ripples(rail))
+        given = rail.load_regulation.max if rail.load_regulation is not None else None
+        sag = _USUAL_SAG_SHARE * (given or _USUAL_REGULATION) * abs(rail.voltage)
+        limit = rail.ripple.max if rail.ripple is not None and rail.ripple.max else 0.01 * abs(rail.voltage)
+        ripple = _USUAL_RIPPLE * limit * self._roughness(rail)
+        return RailState(rail, volt, sag / full if full else 0.1, upstream, dropout_v, ripple_v=ripple)
 
-    def _ripples(self, rail: Rail) -> float:
+    def _roughness(self, rail: Rail) -> float:
         """Return how much more ripple than usual: bulk capacitors that are dry or gone no longer smooth it."""
+        poles = set(rail.nets.values())
         bulk = [
             one
             for one in self._good.devices
-            if isinstance(one, Capacitor) and one.capacitance_f >= _BULK_FARAD and one.plus == rail.nets["plus"]
+            if isinstance(one, Capacitor) and one.capacitance_f >= BULK_FARAD and {one.plus, one.minus} == poles
         ]
         left = self._faulty.by_designator
+        whole = sum(one.capacitance_f for one in bulk)
         sound = sum(
             one.capacitance_f
             for one in bulk
-            if isinstance(now := left.get(one.designator), Capacitor) and now.series_resistance_ohm < 10.0
+            if isinstance(now := left.get(one.designator), Capacitor) and now.series_resistance_ohm < _DRY_OHM
         )
-        whole = sum(one.capacitance_f for one in bulk)
-        return 1.0 if not whole else min(20.0, whole / max(sound, whole / 20.0))
-
-    def _set_by_divider(self, rail: Rail) -> float:
-        """Return the volts a feedback divider of this unit sets: the stated voltage of its tap times the ratio."""
-        plus, minus = rail.nets["plus"], rail.nets["minus"]
-        for name, net in self._board.nets.items():
-            if net.voltage and rail.voltage and 0.0 < net.voltage / rail.voltage < 1.0:
-                above, below = (self._conductance(self._good, name, end) for end in (plus, minus))
-                if above and below and rail.spread.interval(rail.voltage)[0] < net.voltage * (1.0 + below / above):
-                    above, below = (self._conductance(self._faulty, name, end) for end in (plus, minus))
-                    top = 2.0 * abs(rail.voltage)
-                    return min(top, net.voltage * (1.0 + below / above)) if above else top
-        return 0.0
-
-    @staticmethod
-    def _conductance(netlist: Netlist, one: str, other: str) -> float:
-        return sum(
-            1.0 / each.resistance_ohm
-            for each in netlist.devices
-            if isinstance(each, Resistor) and {each.a, each.b} == {one, other}
-        )
+        return whole / max(sound, whole / 20.0) if whole else 1.0
 
     # what is out of order --------------------------------------------------------------------------------------
 
-    def _converter_stops(self, rail: Rail, good_v: float) -> bool:
-        """Whether this rail is converted and a part or net of its converter is out of order."""
-        if abs(good_v) and 1.0 / _CONVERTED < abs(rail.voltage / good_v) < _CONVERTED:
-            return False
-        parts, nets = self._converter(rail)
-        faults = self._specimen.faults
-        hit = any(f.designator.partition(":")[0] in parts and f.code in _STOPS for f in faults.parts)
-        return hit or any(f.code == "bridge" and nets & set(f.where) for f in faults.parts)
+    def _with_bridges(self, alive: dict[str, RailState]) -> dict[str, RailState]:
+        """Return the rails with the lower of two that are joined at the voltage of the higher."""
+        ordered = sorted(alive, key=lambda name: -abs(alive[name].voltage_v))
+        for at, high in enumerate(ordered):
+            for low in ordered[at + 1 :]:
+                nets = alive[high].rail.nets["plus"], alive[low].rail.nets["plus"]
+                if self._shorted(*nets, below_ohm=_JOINED_OHM):
+                    volt = alive[high].voltage_v
+                    alive[low] = replace(alive[low], voltage_v=volt, upstream=high, dropout_v=0.0, joined=True)
+        return alive
 
-    def _converter(self, rail: Rail) -> tuple[set[str], set[str]]:
-        """Return the parts and inner nets of a switching stage: what hangs on coil, diode and switch at the rail."""
-        edges = self._edges()
-        begin = [
-            name for name, _ in self._board.touching(rail.nets["plus"]) if self._board.parts[name].kind in _SWITCHES
-        ]
-        parts, nets, waiting = set(begin), set[str](), list(begin)
-        while waiting:
-            for net in self._board.nets_of(waiting.pop()).values():
-                if net in edges or net in nets:
-                    continue
-                nets.add(net)
-                fresh = [
-                    name for name, _ in self._board.touching(net) if name not in parts and self._drives(name, edges)
-                ]
-                parts.update(fresh)
-                waiting.extend(fresh)
-        return parts, nets
+    def _with_burdens(self, alive: dict[str, RailState]) -> dict[str, RailState]:
+        """Return the rails with what faults draw from each: the circuit's current against the good unit's."""
+        held = {
+            name: (state.rail.nets["plus"], state.rail.nets["minus"], state.voltage_v)
+            for name, state in alive.items()
+            if not state.joined and not state.direct
+        }
+        now, good = self._drawn(self._faulty, held), self._drawn(self._good, held)
+        for name, state in alive.items():
+            extra = abs(now.get(name, 0.0)) - abs(good.get(name, 0.0)) + self._backwards(state.rail.nets)
+            if extra > _LEAST_A:
+                alive[name] = replace(state, extra_a=extra)
+        return alive
 
-    def _drives(self, designator: str, edges: set[str]) -> bool:
-        """Whether a part on an inner net carries the converter: not a resistor or capacitor to ground."""
-        part = self._board.parts[designator]
-        return part.kind in _SWITCHES or (part.kind == "resistor" and not edges & set(part.pins.values()))
+    def _drawn(self, netlist: Netlist, held: Mapping[str, tuple[str, str, float]]) -> Mapping[str, float]:
+        """Return what rails and supply ("") deliver to a circuit that is held at their voltages, in ampere."""
+        plus, minus = _poles(self._supply)
+        sources = [VoltageSource("bench supply", plus, minus, self._nominal, 0.01)]
+        sources += [VoltageSource(f"held {name}", *where, 0.01) for name, where in held.items()]
+        point = _solved(netlist.adding(*sources), minus)
+        if point is None:
+            return {}
+        return {name.removeprefix("bench supply").removeprefix("held "): a for name, a in point.currents.items()}
 
-    def _edges(self) -> set[str]:
-        """Return the nets that do not swing: ground, supplies, rails and what a bulk capacitor holds."""
-        fed: tuple[Rail | Supply, ...] = (*self._board.rails.values(), *self._board.supplies.values())
-        held = {net for one in fed for net in one.nets.values()}
-        for one in self._good.devices:
-            if isinstance(one, Capacitor) and one.capacitance_f >= _BULK_FARAD:
-                held |= {one.plus, one.minus}
-        return held
+    def _backwards(self, nets: Mapping[str, str]) -> float:
+        """Return what electrolytics the wrong way round draw between two nets, in ampere."""
+        poles, found = set(nets.values()), 0.0
+        for fault in self._specimen.faults.parts:
+            part = self._good.by_designator.get(fault.designator)
+            if fault.code == "reversed" and isinstance(part, Capacitor) and {part.plus, part.minus} == poles:
+                volts = [self._board.voltage(net) or 0.0 for net in poles]
+                found += max(0.0, abs(max(volts) - min(volts)) - _REVERSED_V) / _REVERSED_OHM
+        return found
 
-    def _shorted(self, nets: Mapping[str, str]) -> bool:
-        now, good = (self._ohm(n, nets["plus"], nets["minus"]) for n in (self._faulty, self._good))
-        return now < _SHORT_OHM and now < _SHORT_SHARE * good
+    def _extra_of_supply(self, rails: Mapping[str, RailState]) -> float:
+        held = {
+            name: (state.rail.nets["plus"], state.rail.nets["minus"], state.voltage_v)
+            for name, state in rails.items()
+            if not state.joined and not state.direct
+        }
+        now, good = self._drawn(self._faulty, held), self._drawn(self._good, held)
+        extra = now.get("", 0.0) - good.get("", 0.0) + self._backwards(self._supply.nets)
+        return extra if extra > _LEAST_A else 0.0
+
+    def _shorted(self, one: str, other: str, below_ohm: float = _SHORT_OHM) -> bool:
+        now, good = (self._ohm(netlist, one, other) for netlist in (self._faulty, self._good))
+        return now < below_ohm and now < _SHORT_SHARE * good
 
     def _short(self) -> float:
-        """Return the ohms that hold the supply down: at its terminals, or a shorted rail behind the converter."""
-        poles = dict(zip(("plus", "minus"), _poles(self._supply), strict=True))
-        if self._shorted(poles):
-            return max(0.02, self._ohm(self._faulty, poles["plus"], poles["minus"]))
-        fed = (rail for rail in self._board.rails.values() if self._reaches(rail))
-        shorts = [self._ohm(self._faulty, r.nets["plus"], r.nets["minus"]) for r in fed if self._shorted(r.nets)]
-        return min((0.5 + ohm for ohm in shorts), default=math.inf)
-
-    def _reaches(self, rail: Rail) -> bool:
-        mine = rail.fed_by(self._board.supplies.values()) is self._supply
-        return mine and self._switched_on(rail) and self._reach(self._passive) > 0.0
+        """Return the ohms that hold the supply down: what pulls it down by itself, or a shorted rail it feeds."""
+        terminals = self._across(self._passive, *_poles(self._supply))
+        if self._passive is not None and terminals < _PULLED_DOWN * self._nominal:
+            return max(0.02, terminals / self._limit)
+        if self._reach(self._passive) == 0.0:
+            return math.inf
+        fed = (rail.nets for rail in self._board.rails.values() if self._fed(rail) and self._switched_on(rail))
+        poles = [(nets["plus"], nets["minus"]) for nets in fed]
+        shorts = [self._ohm(self._faulty, *pair) for pair in poles if self._shorted(*pair)]
+        return min((_CONVERTER_OHM + ohm for ohm in shorts), default=math.inf)
 
     @staticmethod
     def _ohm(netlist: Netlist, plus: str, minus: str) -> float:
         return course_between(netlist, plus, minus, _LOOK).at(math.inf)
+
+
+def _solved(netlist: Netlist, reference: str) -> OperatingPoint | None:
+    try:
+        return operating_point(netlist, reference)
+    except CircuitError:
+        return None
 
 
 def _poles(supply: Supply) -> tuple[str, str]:

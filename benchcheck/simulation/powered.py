@@ -48,8 +48,13 @@ class Powered:
         return self._fed
 
     def changed(self) -> None:
-        """Look anew at what is fed, as after a switch was moved."""
+        """Look anew at what is fed, as after a switch was moved; what was alive keeps its charge."""
+        if self.running:
+            self._left, self.running = self._charges(), False
         self._fed = None
+
+    def _charges(self) -> dict[str, float]:
+        return {name: self.rail_v(name) for name, state in self.fed.rails.items() if not state.direct}
 
     def drive(self, source: Source, now_s: float) -> None:
         """Take over a new setting of the supply."""
@@ -67,7 +72,9 @@ class Powered:
         """Return the current taken from a rail by the load, and by rails that hang on it, in ampere."""
         own = self.load.current_ampere if self.load.on and self.load_rail == name else 0.0
         below = (other for other, state in self.fed.rails.items() if state.upstream == name)
-        return own + sum(self.rail_load_a(other) for other in below)
+        state = self.fed.rails.get(name)
+        extra = state.extra_a if state is not None else 0.0
+        return own + extra + sum(self.rail_load_a(other) for other in below)
 
     def rail_v(self, name: str) -> float:
         """Return a rail's voltage plus to minus, in volt: alive, or what its capacitors still hold."""
@@ -123,7 +130,8 @@ class Powered:
         fed = self.fed
         if math.isfinite(fed.short_ohm):
             return volt / fed.short_ohm
-        leak = fed.leak_ampere * volt / abs(fed.supply.voltage) if fed.supply.voltage else 0.0
+        nominal = abs(fed.supply.voltage)
+        leak = (fed.leak_ampere + fed.extra_ampere) * volt / nominal if nominal else 0.0
         direct = self._direct_a() if volt > 0.05 else 0.0
         if not self.running or volt < _EMPTY_V:
             return leak + direct
@@ -171,7 +179,7 @@ class Powered:
         """Start or stop the unit; what stops keeps its rails' charge."""
         would = self._would_run()
         if self.running and not would:
-            self._left = {name: self.rail_v(name) for name, s in self.fed.rails.items() if not s.direct}
+            self._left = self._charges()
         if would:
             self._left.clear()
         self.running = would
@@ -192,11 +200,11 @@ class Powered:
 
     def _held(self, before: float, after: float) -> float:
         """Return the voltage where the supply takes over control: its own, or what a short leaves of it."""
-        source = self.source
-        if before <= source.voltage_volt <= after or (after <= source.voltage_volt <= before):
-            return source.voltage_volt if self._drawn(source.voltage_volt) <= source.limit_ampere else after
+        volt = self.source.voltage_volt
         if math.isfinite(self.fed.short_ohm):
-            return min(source.voltage_volt, source.limit_ampere * self.fed.short_ohm)
+            return min(volt, self.source.limit_ampere * self.fed.short_ohm)
+        if before <= volt <= after or after <= volt <= before:
+            return volt if self._drawn(volt) <= self.source.limit_ampere else min(volt, after)
         return after
 
     def _capacitance(self) -> float:
