@@ -21,6 +21,7 @@ COMMANDS = {
     "verify": ("verify", "Check one unit against its spec and keep the record: the main job."),
     "capability": ("capability", "Say, before a probe is touched, what this bench can decide."),
     "between": ("between", "Say what the meter should read between two nets, and why."),
+    "instruments": ("instruments", "List what is on the bench, who answers, errors waiting."),
     "simulate": ("simulate", "Serve a virtual unit on a simulated bench, to practise on."),
     "history": ("history", "A unit over the years; which units hold a lot or met a meter."),
     "changes": ("changes", "What is different between two visits, the most significant first."),

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import os
 import socket
+import warnings
 from collections.abc import Callable
 from typing import Any
 
@@ -22,7 +23,7 @@ from benchcheck.errors import BenchError, Fault, InstrumentError
 from benchcheck.instruments.dialect import LinkManners, Serial
 from benchcheck.instruments.transport import Chunk, Transport, serial_transport, socket_transport
 
-__all__ = ["canonical_resource", "visa_opener"]
+__all__ = ["canonical_resource", "resources_found", "visa_opener"]
 
 OPEN_TIMEOUT_MS = 2000
 ENDED = (StatusCode.success, StatusCode.success_termination_character_read)
@@ -55,6 +56,17 @@ def canonical_resource(resource: str) -> str:
             f'"{resource}" is no VISA resource; write for example "TCPIP0::192.0.2.7::5025::SOCKET", '
             '"USB0::0x1234::0x5678::SERIAL::INSTR", "GPIB0::12::INSTR" or "ASRL/dev/ttyUSB0::INSTR"'
         ) from reason
+
+
+def resources_found(library: str = "") -> tuple[str, ...]:
+    """Return the resources the VISA library lists, without opening any; InstrumentError when it cannot be loaded."""
+    backend = library or os.environ.get("PYVISA_LIBRARY", "") or "@py"
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what a further library could find as well is said by the command
+            return tuple(pyvisa.ResourceManager(backend).list_resources("?*"))
+    except Exception as reason:  # whatever a backend's own search raises
+        raise InstrumentError(f"the VISA library {backend!r} cannot look for instruments ({reason})") from reason
 
 
 def visa_opener(name: str, resource: str, manners: LinkManners, library: str = "") -> Callable[[], Transport]:

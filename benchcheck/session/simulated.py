@@ -4,18 +4,28 @@ from __future__ import annotations
 
 from benchcheck.bench.model import Bench
 from benchcheck.clock import SystemClock
+from benchcheck.document import parse_document
 from benchcheck.instruments.settling import SettleRule
 from benchcheck.readings.metered import Taking
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
 from benchcheck.simulation.simulated_bench import SimulatedBench
 from benchcheck.spec.board import Board
+from benchcheck.spec.load import load_board
 
-__all__ = ["simulated_bench", "simulated_source"]
+__all__ = ["bare_board", "simulated_bench", "simulated_source"]
 
 #: simulated meters settle within 2 ms, and charge moves some hundred times faster than life.
 _RULE = SettleRule(hold_s=0.012, timeout_s=2.0)
 _QUICK = Taking(settle=_RULE, patient=_RULE, slow=SettleRule(hold_s=0.2, relative=0.01, timeout_s=10.0))
+
+
+_BARE = 'benchcheck = 1\n[board]\nmodel = "no board"\nhazards = []\n'
+
+
+def bare_board() -> Board:
+    """Return a board with nothing on it, for what is done without a unit."""
+    return load_board(parse_document(_BARE, "no board"))
 
 
 def simulated_bench(board: Board, bench: Bench) -> SimulatedBench:
