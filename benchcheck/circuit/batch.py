@@ -239,14 +239,14 @@ class _Work:
         v, j, q = self._v, self._j, self._q
         outer = v.controls @ solution
         outer_j, outer_q, outer_m = self._parts(outer)
-        slopes, offsets = self._slopes, self._offsets
+        slopes, offsets, count = self._slopes, self._offsets, solution.shape[1]
         current_j = slopes[:j] * outer_j + offsets[:j]
-        by = slopes[j : j + 4 * q].reshape(2, 2, q, -1)
-        current_q = (by * outer_q).sum(axis=1) + offsets[j : j + 2 * q].reshape(2, q, -1)
-        by_m = slopes[j + 4 * q : -1].reshape(2, self._m, -1)
+        by = slopes[j : j + 4 * q].reshape(2, 2, q, count)
+        current_q = (by * outer_q).sum(axis=1) + offsets[j : j + 2 * q].reshape(2, q, count)
+        by_m = slopes[j + 4 * q : -1].reshape(2, self._m, count)
         current_m = (by_m * outer_m).sum(axis=0) + offsets[j + 2 * q : j + 2 * q + self._m]
-        idle = np.zeros((self._m + 1, solution.shape[1]))
-        self._predicted = np.concatenate([current_j, current_q.reshape(2 * q, -1), current_m, idle])
+        idle = np.zeros((self._m + 1, count))
+        self._predicted = np.concatenate([current_j, current_q.reshape(2 * q, count), current_m, idle])
         outer[:j] -= v.junction_arrays.series[:, None] * current_j
         self._hold_back(outer)
         self._change_modes(solution)
@@ -259,8 +259,8 @@ class _Work:
         kept = np.concatenate(
             [
                 self._limits.junction(new_j, old_j),
-                self._limits.bjt(new_q, old_q).reshape(2 * self._q, -1),
-                self._limits.mosfet(new_m, old_m).reshape(2 * self._m, -1),
+                self._limits.bjt(new_q, old_q).reshape(2 * self._q, new.shape[1]),
+                self._limits.mosfet(new_m, old_m).reshape(2 * self._m, new.shape[1]),
                 np.zeros((1, new.shape[1])),
             ]
         )

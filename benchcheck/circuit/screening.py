@@ -30,8 +30,8 @@ class Screen:
         self._v, self._limit = variants, _NOTHING * ampere
         self._x = good.unknowns
         j, q, m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
-        seen_j, seen_q = good.seen[:j], good.seen[j : j + 2 * q].reshape(2, q, -1)
-        seen_m = good.seen[j + 2 * q :].reshape(2, m, -1)
+        seen_j, seen_q = good.seen[:j], good.seen[j : j + 2 * q].reshape(2, q, good.seen.shape[1])
+        seen_m = good.seen[j + 2 * q :].reshape(2, m, good.seen.shape[1])
         flows = [junction_current(variants.junction_arrays, seen_j)[0]]
         terminals, _ = bjt_currents(variants.bjt_arrays, seen_q[0], seen_q[1])
         channel, _, _ = mosfet_current(variants.mosfet_arrays, seen_m[0], seen_m[1])

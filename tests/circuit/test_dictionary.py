@@ -83,6 +83,19 @@ def test_the_good_board_stands_beside_its_faults_and_what_was_done_is_counted() 
     assert found.counts["not solved"] == 0
 
 
+@pytest.mark.parametrize("missing", [Diode, Bjt, Mosfet, (Diode, Clamp, Zener, Bjt, Mosfet)])
+def test_a_board_may_lack_any_sort_of_device(missing: type | tuple[type, ...]) -> None:
+    board = Netlist([one for one in BOARD.devices if not isinstance(one, missing)])
+    wanted, faults = [Probe("BSW", "GND", OHMS), Probe("VSW", "GND", OHMS)], possible_faults(board)
+    found = fault_dictionary(board, wanted, faults)
+    for row, fault in enumerate(faults):
+        alone = solve_reading(faulty(board, fault), "VSW", "GND", OHMS).value
+        listed = found.reading(row, 1)
+        assert (listed is None) == (alone is None)
+        if listed is not None:
+            assert listed == pytest.approx(alone, rel=1e-5, abs=1e-6)
+
+
 def test_nets_that_are_not_there_are_refused() -> None:
     with pytest.raises(CircuitError, match="NOWHERE"):
         fault_dictionary(BOARD, [Probe("NOWHERE", "GND", OHMS)], possible_faults(BOARD))
