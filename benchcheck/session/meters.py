@@ -104,9 +104,9 @@ class Meters:
     def read(self, check: Check, meter: Meter, full_scale: float | None = None) -> tuple[Reading, ...]:
         """Return the readings of a check; InstrumentError when there are none, at once where it was given up."""
         failures = self._failures.setdefault(meter.name, [])
-        if len(failures) >= _PATIENCE:
-            raise InstrumentError(f"{meter.name} was given up: {failures[-1]}")
         driver = self.drivers[meter.name]
+        if len(failures) >= _PATIENCE and isinstance(driver, Multimeter):  # a stream in the wrong unit costs no wait
+            raise InstrumentError(f"{meter.name} was given up: {failures[-1]}")
         try:
             if isinstance(driver, StreamingMeter):
                 readings = read_streamed(check, driver, meter, self.taking)
