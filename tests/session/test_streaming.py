@@ -58,7 +58,6 @@ def test_its_lines_are_metered_readings(tmp_path: Path, talker: tuple[str, list[
     report = conduct(tmp_path, bench, board(R14), ScriptedHand())
     reading = next(one for one in read_record(report.record).readings if one.check == R14.id)
     assert (reading.origin, reading.meter, reading.display.text) == (Origin.METERED, "hand", "4.681 kohm")
-    assert next(one.verdict for one in report.scores if one.check == R14.id) == "pass"
 
 
 def test_overload_is_kept_and_a_wrong_switch_position_is_an_error(
