@@ -24,7 +24,7 @@ from .reading import solve_reading
 from .screening import Screen
 from .variants import Variants
 
-__all__ = ["FaultDictionary", "Probe", "fault_dictionary"]
+__all__ = ["EditedReadings", "FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -95,6 +95,36 @@ def fault_dictionary(
 
 
 @dataclass(frozen=True, slots=True)
+class EditedReadings:
+    """Readings of the board as it is (row 0) and of every edit of it; all arrays are (edits + 1 x probes).
+
+    `value` in the units of the probes' functions, NaN for OL and for what is not `solved`. `held` (edits + 1 x probes x
+    ranges) is what each range tried shows, beyond its full scale or not; NaN where its source was at its compliance,
+    and for ranges not tried or solved alone.
+    """
+
+    value: Floats
+    solved: Bools
+    held: Floats
+
+
+def edited_readings(
+    netlist: Netlist, probes: Iterable[Probe], edits: Iterable[Edit], conditions: Conditions | None = None
+) -> EditedReadings:
+    """Return what every probe reads on the board as it is and under every edit of it.
+
+    Raises CircuitError for nets that are not there.
+    """
+    wanted, changes = tuple(probes), list(edits)
+    for probe in wanted:
+        netlist.require_nets(probe.red, probe.black)
+    work = _Table(netlist, wanted, changes, on_a_board(conditions), None)
+    work.fill()
+    rows = np.concatenate([np.zeros(1, np.intp), work.row_of_edit])
+    return EditedReadings(work.value[rows], work.solved[rows], work.held[rows])
+
+
+@dataclass(frozen=True, slots=True)
 class _Range:
     """One range of one probe: A, V, what turns volt into the reading and what the leads add, full scale."""
 
@@ -137,6 +167,7 @@ class _Table:
         self.value = np.full(shape, np.nan)
         self.solved = np.zeros(shape, bool)
         self._ranges = [_ranges(probe.excitation) for probe in probes]
+        self.held = np.full((*shape, max((len(each) for each in self._ranges), default=0)), np.nan)
         self._open = np.zeros(shape, bool)  # still to be read, in the next range
         self._alone = np.zeros(shape, bool)
         self.counts = {"untouched": 0, "in the batch": 0, "alone": 0, "not solved": 0}
@@ -230,6 +261,7 @@ class _Table:
         last = np.array([len(self._ranges[at]) == place + 1 for at in cols])
         value = volt * np.array([r.factor for r in chosen]) + np.array([r.leads for r in chosen])
         shown = holds & (value <= np.array([r.full_scale for r in chosen]))
+        self.held[rows[holds], cols[holds], place] = value[holds]
         ended = shown | last
         self._note(rows[ended], cols[ended], np.where(shown, value, np.nan)[ended], how)
         self._open[rows[ended], cols[ended]] = False

@@ -1,0 +1,1 @@
+"""What is likeliest wrong after the readings, and where the probes go next."""

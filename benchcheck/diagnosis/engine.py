@@ -1,0 +1,122 @@
+"""One board on one bench, made ready once: hypotheses, what each would read, and which no reading separates.
+
+Making it ready is the dictionary; weighing readings afterwards is quick. Kept per board and bench for the process.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.circuit.devices import pins
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.groups import groups_of
+from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
+from benchcheck.diagnosis.likelihood import Held, corrected, hold, joint
+from benchcheck.diagnosis.predictions import Predictions, predict
+from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
+from benchcheck.diagnosis.spread import model_with_series
+from benchcheck.score.model_circuit import Model
+from benchcheck.spec.board import Board
+
+__all__ = ["Engine", "engine_for"]
+
+Floats = NDArray[np.float64]
+
+#: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
+_LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 4
+#: what the eyes get wrong (common practice, no source).
+_EYES_WRONG = 0.02
+_CACHE: dict[tuple[str, str], Engine] = {}
+_MOST_KEPT = 8
+
+
+@dataclass(slots=True)
+class Weighed:
+    """Every hypothesis weighed: `log_odds` against nothing in particular, and their probabilities."""
+
+    log_odds: Floats
+    probability: Floats
+    held: Held
+
+
+class Engine:
+    """The dictionary of one board on one bench, and what it makes of readings."""
+
+    def __init__(self, board: Board, bench: Bench, model: Model | None = None) -> None:
+        self.board, self.bench = board, bench
+        self.model = model or model_with_series(board)
+        self.netlist: Netlist = self.model.netlist
+        self.errors = MeterErrors(bench, board.ambient_c)
+        self.hypotheses: tuple[Hypothesis, ...] = hypotheses_of(board, self.netlist)
+        self.log_prior = np.log([hypothesis.odds for hypothesis in self.hypotheses])
+        shots = (shot_of(check, board) for check in board.checks)
+        self.checks = tuple(dict.fromkeys(shot for shot in shots if shot is not None))
+        self.by_eye = frozenset(c.subject for c in board.checks if c.measurand == "orientation")
+
+    @cached_property
+    def predictions(self) -> Predictions:
+        """What the spec's checks, and the tips across every part, read under every hypothesis."""
+        shots = tuple(dict.fromkeys((*self.checks, *self._across_parts())))
+        return predict(self.board, self.bench, self.netlist, self.hypotheses, shots)
+
+    def _across_parts(self) -> list[Shot]:
+        """Return the shots across the pins of every part, both ways round where that matters."""
+        functions = [each for each in (Function.OHMS, Function.DIODE) if self.bench.meter_for(each)]
+        pairs: dict[tuple[str, str], None] = {}
+        for device in self.netlist.devices:
+            nets = list(dict.fromkeys(pins(device).values()))
+            pairs |= {(a, b): None for a in nets for b in nets if a != b}
+        shots = [Shot(red, black, function) for red, black in pairs for function in functions]
+        reactive = [each for each in ALTERNATING if self.bench.meter_for(each)]
+        return shots + [Shot(a, b, each) for a, b in pairs if a < b for each in reactive]
+
+    @cached_property
+    def groups(self) -> tuple[int, ...]:
+        """The group of every hypothesis: those no reading on the board separates are one."""
+        return groups_of(self.predictions, self.hypotheses, self.errors, self.by_eye)
+
+    def weigh(self, evidence: Evidence) -> Weighed:
+        """Return all hypotheses weighed by the evidence."""
+        held = hold(self.predictions, evidence.seen, self.errors, evidence.leads_ohm)
+        beside = self.log_prior + self._eyes(evidence)
+        fits = {0: joint(self.predictions, held, 0)}
+        odds = beside + corrected(self.predictions, held, fits[0])
+        shift = fits[0].log_likelihood + beside[0] - odds[0]
+        rough = beside + held.terms.sum(axis=1)
+        near = [*np.argsort(-odds)[:_LOOKED_AT], *np.argsort(-rough)[:_LOOKED_AT_ROUGHLY]]
+        for at in dict.fromkeys(int(each) for each in near):
+            fits.setdefault(at, joint(self.predictions, held, at))
+        together = {at: beside[at] + fit.log_likelihood for at, fit in fits.items()}
+        odds = np.minimum(odds + min(shift, 0.0), min(together.values()))
+        for at, value in together.items():
+            odds[at] = value
+        share = np.exp(odds - odds.max())
+        return Weighed(odds, share / share.sum(), held)
+
+    def _eyes(self, evidence: Evidence) -> Floats:
+        found = np.zeros(len(self.hypotheses))
+        for part, answer in (evidence.orientation or {}).items():
+            if not answer:
+                continue
+            reversed_here = [h.code == "reversed" and h.designator == part for h in self.hypotheses]
+            found += np.where(
+                np.array(reversed_here) == (answer == "no"), np.log(1 - _EYES_WRONG), np.log(_EYES_WRONG)
+            )
+        return found
+
+
+def engine_for(board: Board, bench: Bench) -> Engine:
+    """Return the engine of a board and bench, made ready once in this process."""
+    key = board.digest, bench.digest
+    if key not in _CACHE:
+        while len(_CACHE) >= _MOST_KEPT:
+            _CACHE.pop(next(iter(_CACHE)))
+        _CACHE[key] = Engine(board, bench)
+    return _CACHE[key]

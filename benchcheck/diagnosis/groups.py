@@ -1,0 +1,75 @@
+"""Hypotheses that no reading separates: found beforehand, from the predictions alone.
+
+Two hypotheses are apart when some reading differs by more than the meter's own limit of error, or when the eyes tell
+them apart. Each joins the first group whose first member it is not apart from, the good board's group first. A part of
+two leads that is open and its missing joints are one group between nets: only a tip on the very lead tells, and a tip
+that presses on a cold joint closes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.predictions import Predictions
+from benchcheck.diagnosis.shots import MeterErrors
+
+__all__ = ["groups_of", "limits_of_error"]
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+def limits_of_error(predictions: Predictions, errors: MeterErrors) -> Floats:
+    """Return the meter's limit of error at every prediction (rows x shots)."""
+    found = np.zeros_like(predictions.mean)
+    for at, shot in enumerate(predictions.shots):
+        found[:, at] = errors.limit_of_error(shot.function, np.nan_to_num(predictions.mean[:, at]))
+    return found
+
+
+def groups_of(
+    predictions: Predictions, hypotheses: Sequence[Hypothesis], errors: MeterErrors, by_eye: Collection[str] = ()
+) -> tuple[int, ...]:
+    """Return the group of every hypothesis, numbered from 0, the good board's.
+
+    `by_eye` are the parts whose way round is looked at: a reversed one of them is no other fault.
+    """
+    limits = limits_of_error(predictions, errors)
+    turned = np.array([h.code == "reversed" and h.designator in by_eye for h in hypotheses])
+    group = np.full(len(hypotheses), -1)
+    for row in range(len(hypotheses)):
+        if group[row] < 0:
+            waiting = np.flatnonzero((group < 0) & ~turned) if not turned[row] else np.array([row])
+            group[waiting[~_apart(predictions, limits, row, waiting)]] = group.max() + 1
+    return _in_order(_joints_with_open(hypotheses, group))
+
+
+def _apart(predictions: Predictions, limits: Floats, row: int, others: Indices) -> NDArray[np.bool_]:
+    mean, known = predictions.mean, predictions.known
+    both = known[row] & known[others]
+    overload = np.isnan(mean[row]), np.isnan(mean[others])
+    far = np.abs(mean[others] - mean[row]) > np.maximum(limits[row], limits[others])
+    return np.asarray((both & (far | (overload[0] != overload[1]))).any(axis=1))
+
+
+def _joints_with_open(hypotheses: Sequence[Hypothesis], group: Indices) -> Indices:
+    opened = {h.designator: at for at, h in enumerate(hypotheses) if h.code == "open"}
+    for at, one in enumerate(hypotheses):
+        two_lead = one.part_fault is not None and one.part_fault.where in (("a",), ("b",), *_TWO_LEAD)
+        if one.code == "missing-joint" and two_lead and one.designator in opened:
+            whole = opened[one.designator]
+            if group[whole] and group[at]:
+                group[at] = group[whole]
+    return group
+
+
+_TWO_LEAD = (("plus",), ("minus",), ("anode",), ("cathode",))
+
+
+def _in_order(group: Indices) -> tuple[int, ...]:
+    numbers = {old: new for new, old in enumerate(dict.fromkeys(group.tolist()))}
+    return tuple(numbers[old] for old in group.tolist())

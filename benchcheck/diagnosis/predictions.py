@@ -1,0 +1,413 @@
+"""What every reading is under every hypothesis: the fault dictionary, and how good parts spread it.
+
+Direct readings come from the circuit's dictionary in one batch, capacitance and series resistance from one matrix per
+fault. A reading a fault does not move keeps the good board's slopes to each device; one that it moves gets a spread of
+its own size, until the hypothesis is looked at closely.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor, Switch, pins, reconnect
+from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
+from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, Ohms
+from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.reading import solve_reading
+from benchcheck.diagnosis.alternating import Alternating
+from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot
+from benchcheck.diagnosis.spread import (
+    COMMON_JUNCTION_V,
+    IDEALITY,
+    JUNCTION_V,
+    Deviation,
+    deviations,
+    single_junctions,
+    value_spread,
+)
+from benchcheck.errors import CircuitError
+from benchcheck.score.model_circuit import excitation_for
+from benchcheck.spec.board import Board
+
+__all__ = ["Predictions", "predict", "read_under"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: of a reading that a fault has moved: what the parts on its way spread, as a ratio, and a junction on it, in volt.
+_MOVED_RATIO, _MOVED_JUNCTION_V = 0.04, 0.04
+_JUNCTION_FROM_V, _JUNCTION_TO_V = 0.1, 1.3
+_THERMAL_V, _AT_A = 0.0259, 1e-3
+#: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
+_SERIES_SPREAD = 0.5
+#: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
+_EARLY = 0.75
+#: a step of more than this share of the reading is another range's number, not a spread.
+_NO_STEP = 0.75
+_OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
+
+
+@dataclass(slots=True)
+class Predictions:
+    """Readings by hypothesis and shot (rows x shots), in the functions' units; NaN is OL, `known` says what is not so.
+
+    `held` (rows x shots x ranges): what each range of ohms would show, beyond its end or not, where it was tried.
+    `moved`: whether the hypothesis moves the reading. `slopes` (rows x strays x shots) is how each stray of one
+    standard deviation moves it, `own` (rows x shots) the standard deviation of what no stray explains; `spread` is
+    all of it together. The good board is row 0.
+    """
+
+    shots: tuple[Shot, ...]
+    mean: Floats
+    held: Floats
+    known: Bools
+    moved: Bools
+    slopes: Floats
+    own: Floats
+
+    @property
+    def spread(self) -> Floats:
+        """The standard deviation of each reading among units with the same fault."""
+        return np.sqrt((self.slopes**2).sum(axis=1) + self.own**2)
+
+
+def predict(
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
+) -> Predictions:
+    """Return the predictions of shots under hypotheses of the board, the good board first of them."""
+    work = _Work(board, bench, netlist, hypotheses, tuple(shots))
+    work.direct()
+    work.alternating()
+    return work.result()
+
+
+def read_under(
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
+) -> Floats:
+    """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not to be solved."""
+    work = _Work(board, bench, netlist, hypotheses, tuple(shots), spread=False)
+    work.direct()
+    work.alternating()
+    return work.result().mean
+
+
+def _early(probe: Probe) -> Probe:
+    """Return the probe with the meter's ohms ranges ending earlier than they do, so that both sides come to be known."""
+    excitation = probe.excitation
+    if not isinstance(excitation, Ohms):
+        return probe
+    ranges = tuple(replace(each, full_scale_ohm=each.full_scale_ohm * _EARLY) for each in excitation.ranges)
+    return replace(probe, excitation=replace(excitation, ranges=ranges))
+
+
+def probe_function(probe: Probe) -> Function:
+    """Return ohms for a probe that has ranges of it, else diode mode."""
+    return Function.OHMS if isinstance(probe.excitation, Ohms) else Function.DIODE
+
+
+def _edits(netlist: Netlist, hypotheses: Sequence[Hypothesis]) -> list[Edit]:
+    """Return what each hypothesis but the first does to this netlist; nothing where it does not apply."""
+    return [_edit(netlist, hypothesis.part_fault) for hypothesis in hypotheses[1:]]
+
+
+def _edit(netlist: Netlist, fault: PartFault | None) -> Edit:
+    if fault is None:
+        return Edit()
+    try:
+        return edit_of(netlist, fault, FaultSizes())
+    except CircuitError:
+        return Edit()  # a leak across a contact that is closed in this position
+
+
+def switched(netlist: Netlist, positions: Sequence[tuple[str, str]]) -> Netlist:
+    """Return the netlist with switches in these positions."""
+    wanted = dict(positions)
+    return Netlist(
+        replace(device, closed=wanted[device.designator] == "closed")
+        if isinstance(device, Switch) and device.designator in wanted
+        else device
+        for device in netlist.devices
+    )
+
+
+class _Work:
+    """The tables being filled in, positions of switches one after the other."""
+
+    def __init__(
+        self, board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: tuple[Shot, ...],
+        *, spread: bool = True,
+    ) -> None:  # fmt: skip
+        self._board, self._bench, self._netlist, self._hypotheses = board, bench, netlist, hypotheses
+        self._shots, self._errors = shots, MeterErrors(bench)
+        rows, columns = len(hypotheses), len(shots)
+        self._mean, self._known = np.full((rows, columns), np.nan), np.zeros((rows, columns), bool)
+        self._strays = deviations(board, single_junctions(netlist)) if spread else ()
+        self._reactive = tuple(_reactive(board, netlist)) if spread else ()
+        count = 2 * len(self._strays) + 1 + len(self._reactive)
+        self._held: Floats | None = None
+        self._slopes = np.zeros((rows, count, columns), np.float32)
+        self._own = np.zeros((rows, columns))
+
+    def result(self) -> Predictions:
+        good = self._mean[0]
+        size = self._limits(np.where(np.isnan(self._mean), 0.0, self._mean))
+        differs = np.abs(self._mean - good) > 0.02 * size
+        moved = self._known & (differs | (np.isnan(self._mean) != np.isnan(good)))
+        held = np.full((*self._mean.shape, 1), np.nan) if self._held is None else self._held
+        return Predictions(self._shots, self._mean, held, self._known, moved, self._slopes, self._own)
+
+    def _limits(self, values: Floats) -> Floats:
+        found = np.zeros_like(values)
+        for column, shot in enumerate(self._shots):
+            found[:, column] = self._errors.limit_of_error(shot.function, values[:, column])
+        return found
+
+    # direct current -----------------------------------------------------------------------------------------
+
+    def direct(self) -> None:
+        """Fill in ohms and diode mode."""
+        for switches in dict.fromkeys(shot.switches for shot in self._shots if shot.function in DIRECT):
+            columns = [
+                at for at, shot in enumerate(self._shots) if shot.function in DIRECT and shot.switches == switches
+            ]
+            self._direct_in(switched(self._netlist, switches), columns)
+
+    def _direct_in(self, netlist: Netlist, columns: list[int]) -> None:
+        usable = [at for at in columns if excitation_for(self._bench, self._shots[at].function) is not None]
+        usable = [at for at in usable if {self._shots[at].red, self._shots[at].black} <= netlist.pins_on.keys()]
+        if not usable:
+            return
+        probes = [self._probe(self._shots[at]) for at in usable]
+        apart = self._leads_apart(netlist, usable)
+        places = {probe: len(probes) + at for at, probe in enumerate(dict.fromkeys(probe for *_, probe in apart))}
+        edits = _edits(netlist, self._hypotheses)
+        found = edited_readings(netlist, [_early(probe) for probe in (*probes, *places)], edits)
+        functions = [self._shots[at].function for at in usable] + [probe_function(probe) for probe in places]
+        value, solved = self._shown(functions, found), found.solved
+        self._mean[:, usable], self._known[:, usable] = value[:, : len(probes)], solved[:, : len(probes)]
+        if self._held is None:
+            self._held = np.full((*self._mean.shape, found.held.shape[2]), np.nan)
+        self._held[:, usable] = found.held[:, : len(probes)]
+        if self._strays:
+            self._stray(netlist, usable, probes)
+        for row, at, probe in apart:
+            self._set_moved(row, at, float(value[row, places[probe]]), known=bool(solved[row, places[probe]]))
+        for at in usable:
+            self._lifted(netlist, at)
+
+    def _shown(self, functions: Sequence[Function], found: EditedReadings) -> Floats:
+        """Return what the meter shows: the first range that holds the reading."""
+        value = found.value.copy()
+        for at, function in enumerate(functions):
+            if function in _OHMS:
+                ends = np.array(self._errors.ceilings(function))
+                held = found.held[:, at, : len(ends)]
+                fits = held <= ends[: held.shape[1]]
+                first = fits.argmax(axis=1)
+                shown = np.where(fits.any(axis=1), held[np.arange(len(held)), first], np.nan)
+                value[:, at] = np.where(np.isnan(held).all(axis=1), value[:, at], shown)
+        return value
+
+    def _set_moved(self, row: int, at: int, value: float, *, known: bool) -> None:
+        self._mean[row, at], self._known[row, at] = value, known
+        self._slopes[row, :, at] = 0.0
+        self._own[row, at] = moved_spread(self._shots[at].function, self._mean[row : row + 1, at], self._errors)[0]
+
+    def _probe(self, shot: Shot) -> Probe:
+        excitation = excitation_for(self._bench, shot.function)
+        assert excitation is not None
+        return Probe(shot.red, shot.black, excitation)
+
+    def _stray(self, netlist: Netlist, columns: list[int], probes: list[Probe]) -> None:
+        """Work out how the good board's readings spread, and give it to every fault that leaves them where they are."""
+        found = edited_readings(
+            single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays]
+        )
+        good = self._mean[0, columns]
+        steps = _nearest(found, good)
+        tables = strays_table(self._strays, steps, [self._shots[at] for at in columns], good, self._errors)
+        size = np.maximum(np.abs(np.nan_to_num(good)), 1e-9)
+        same = np.abs(self._mean[:, columns] - good) <= 1e-3 * size
+        same |= np.isnan(self._mean[:, columns]) & np.isnan(good)
+        block = np.where(same[:, None, :], tables[None], 0.0)
+        own = np.where(same, 0.0, self._moved_spread(columns))
+        self._resistive(netlist, columns, block, own, same)
+        self._slopes[:, : len(tables), columns] = block
+        self._own[:, columns] = own
+
+    def _resistive(self, netlist: Netlist, columns: list[int], block: Floats, own: Floats, same: Bools) -> None:
+        """Give moved readings in which no junction conducts the slopes of the resistances alone."""
+        table = Alternating(netlist, _edits(netlist, self._hypotheses), 0.0, junctions=False)
+        ohmic = [(at, stray) for at, stray in enumerate(self._strays) if not stray.volts]
+        strays = [(stray.designator, stray.edit.added[0]) for _, stray in ohmic]
+        rows = np.array([at for at, _ in ohmic], dtype=np.intp)
+        for place, at in enumerate(columns):
+            shot = self._shots[at]
+            if shot.function not in _OHMS:
+                continue
+            seen = table.impedance(shot.red, shot.black).real
+            linear = ~same[:, place] & (np.abs(seen - self._mean[:, at]) <= 0.01 * seen + 1e-6)
+            moved = table.spread(shot.red, shot.black, strays, esr=True)
+            block[np.ix_(linear, rows, [place])] = moved[linear][:, :, None]
+            own[linear, place] = 0.003 * seen[linear]
+
+    def _moved_spread(self, columns: list[int]) -> Floats:
+        found = np.zeros((len(self._hypotheses), len(columns)))
+        for place, at in enumerate(columns):
+            found[:, place] = moved_spread(self._shots[at].function, self._mean[:, at], self._errors)
+        return found
+
+    # a part's own lead ------------------------------------------------------------------------------------------
+
+    def _of_lead(self, lead: Lead) -> list[tuple[int, PartFault]]:
+        faults = ((row, hypothesis.part_fault) for row, hypothesis in enumerate(self._hypotheses))
+        return [(row, fault) for row, fault in faults if fault is not None and fault.designator == lead.designator]
+
+    def _leads_apart(self, netlist: Netlist, columns: list[int]) -> list[tuple[int, int, Probe]]:
+        """Return (row, column, probe) where a fault has the touched lead on another net than its own."""
+        found = []
+        for at in columns:
+            shot = self._shots[at]
+            for row, fault in self._of_lead(shot.lead) if shot.lead is not None else ():
+                net = self._elsewhere(netlist.device(fault.designator), fault, shot.lead)
+                if net is not None:
+                    ends = (net, shot.black) if shot.lead.on_red else (shot.red, net)
+                    found.append((row, at, self._probe(replace(shot, red=ends[0], black=ends[1]))))
+        return found
+
+    def _elsewhere(self, device: Device, fault: PartFault, lead: Lead) -> str | None:
+        """Return the other net the lead is on under this fault, None where it is on its own or on none."""
+        pin, connected = device_pin(self._board, device, lead), pins(device)
+        if fault.code == "reversed":
+            return next(net for name, net in connected.items() if name != pin)
+        if fault.code == "swapped-pins" and pin in fault.where:
+            return next(connected[name] for name in fault.where if name != pin)
+        return None
+
+    def _lifted(self, netlist: Netlist, at: int) -> None:
+        """Read again where the touched lead hangs on nothing but its own part."""
+        shot = self._shots[at]
+        for row, fault in self._of_lead(shot.lead) if shot.lead is not None else ():
+            device = netlist.device(fault.designator)
+            pin = device_pin(self._board, device, shot.lead)
+            if fault.code == "missing-joint" and fault.where == (pin,):
+                value = None if isinstance(device, Capacitor) else self._on_lead(netlist, device, pin, shot)
+                self._set_moved(row, at, np.nan if value is None else value, known=True)
+
+    def _on_lead(self, netlist: Netlist, device: Device, pin: str, shot: Shot) -> float | None:
+        """Return the reading with a tip on a lead that is joined to nothing, None for overload."""
+        lead, excitation = shot.lead, excitation_for(self._bench, shot.function)
+        assert lead is not None
+        assert excitation is not None
+        net = f"{lead.designator}:{lead.pin} lead"
+        changed = netlist.replacing(device.designator, reconnect(device, **{pin: net}))
+        ends = (net, shot.black) if lead.on_red else (shot.red, net)
+        try:
+            return solve_reading(changed, *ends, excitation).value
+        except CircuitError:
+            return None
+
+    # at a frequency -----------------------------------------------------------------------------------------------
+
+    def alternating(self) -> None:
+        """Fill in capacitance and series resistance."""
+        wanted = [at for at, shot in enumerate(self._shots) if shot.function in ALTERNATING]
+        for function, switches in dict.fromkeys(
+            (self._shots[at].function, self._shots[at].switches) for at in wanted
+        ):
+            columns = [
+                at for at in wanted if (self._shots[at].function, self._shots[at].switches) == (function, switches)
+            ]
+            netlist = switched(self._netlist, switches)
+            excitation = excitation_for(self._bench, function)
+            if isinstance(excitation, CapacitanceAtFrequency | Esr):
+                table = Alternating(netlist, _edits(netlist, self._hypotheses), excitation.frequency_hz)
+                for at in columns:
+                    self._alternating_at(table, at, excitation, netlist)
+
+    def _alternating_at(
+        self, table: Alternating, at: int, excitation: CapacitanceAtFrequency | Esr, netlist: Netlist
+    ) -> None:
+        shot = self._shots[at]
+        if not {shot.red, shot.black} <= netlist.pins_on.keys():
+            return
+        if isinstance(excitation, Esr):
+            self._mean[:, at] = table.series(shot.red, shot.black, excitation.full_scale_ohm)
+        else:
+            self._mean[:, at] = table.capacitance(shot.red, shot.black, excitation.full_scale_f)
+        readable = table.has_series if isinstance(excitation, Esr) else table.has_capacitance
+        self._known[:, at] = readable(shot.red, shot.black)
+        first = 2 * len(self._strays) + 1
+        moved = table.spread(shot.red, shot.black, self._reactive, esr=isinstance(excitation, Esr))
+        self._slopes[:, first:, at] = np.nan_to_num(moved)
+
+
+def device_pin(board: Board, device: Device, lead: Lead) -> str:
+    """Return what a lead of a part is called on its circuit device."""
+    if lead.pin in device.PINS:
+        return lead.pin
+    place = list(board.parts[lead.designator].pins).index(lead.pin)
+    return device.PINS[place]
+
+
+def _nearest(found: EditedReadings, good: Floats) -> Floats:
+    """Return each stray's step from the good reading, within the range that one is shown in; 0 where there is none."""
+    every = np.concatenate([found.value[1:, :, None], found.held[1:]], axis=2) - good[None, :, None]
+    size = np.where(np.isnan(every), np.inf, np.abs(every))
+    least = size.argmin(axis=2)[..., None]
+    step = np.take_along_axis(np.nan_to_num(every), least, axis=2)[..., 0]
+    return np.where(np.abs(step) > _NO_STEP * np.abs(np.nan_to_num(good)), 0.0, step)
+
+
+def strays_table(
+    strays: Sequence[Deviation], steps: Floats, shots: Sequence[Shot], good: Floats, errors: MeterErrors
+) -> Floats:
+    """Return slopes of the readings: each device, each junction's ideality at the test current, all junctions at once."""
+    volts = np.array([stray.volts for stray in strays])
+    per_volt = np.where(volts[:, None] > 0, steps / np.where(volts > 0, volts, 1.0)[:, None], 0.0)
+    current = np.array(
+        [
+            float(errors.test_current_a(shot.function, np.array([value]))[0])
+            for shot, value in zip(shots, good, strict=True)
+        ]
+    )
+    by_ideality = IDEALITY * _THERMAL_V * np.abs(np.log(current / _AT_A))
+    junctions = per_volt * np.where(volts > JUNCTION_V, 0.6, 1.0)[:, None]
+    common = junctions.sum(axis=0, keepdims=True) * COMMON_JUNCTION_V
+    return np.concatenate([steps, per_volt * by_ideality, common])
+
+
+def moved_spread(function: Function, value: Floats, errors: MeterErrors) -> Floats:
+    """Return the standard deviation of a reading that a fault has moved, from its size alone."""
+    size = np.abs(np.nan_to_num(value))
+    per = errors.test_current_a(function, value) if function in _OHMS else np.ones_like(size)
+    volts = size * per
+    ideal = IDEALITY * _THERMAL_V * np.abs(np.log(per / _AT_A)) if function in _OHMS else 0.0
+    junction = (volts > _JUNCTION_FROM_V) & (volts < _JUNCTION_TO_V)
+    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, ideal) / per, 0.0)
+    return np.asarray(np.hypot(_MOVED_RATIO * size, by_junction))
+
+
+def _reactive(board: Board, netlist: Netlist) -> list[tuple[str, Device]]:
+    """Return every passive part strayed by one standard deviation, capacitors in value and in series resistance."""
+    found: list[tuple[str, Device]] = []
+    for device in netlist.devices:
+        ratio = 1.0 + value_spread(board, device)
+        match device:
+            case Capacitor(capacitance_f=farad, series_resistance_ohm=ohm):
+                found.append((device.designator, replace(device, capacitance_f=farad * ratio)))
+                strayed = replace(device, series_resistance_ohm=ohm * (1.0 + _SERIES_SPREAD))
+                found.append((device.designator, strayed))
+            case Resistor(resistance_ohm=ohm):
+                found.append((device.designator, replace(device, resistance_ohm=ohm * ratio)))
+            case Inductor(dc_resistance_ohm=ohm):
+                found.append((device.designator, replace(device, dc_resistance_ohm=ohm * ratio)))
+    return found

@@ -1,0 +1,146 @@
+"""A reading as the circuit sees it: which nets the tips touch, on which function, with the switches in which position.
+
+Most checks are read from net to net. Where a check speaks of a part's own lead (its polarity, its joint), the lead is
+kept: under some faults it is not on the net it should be on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.kinds.build import pin_words
+from benchcheck.kinds.check import Check, Probe
+from benchcheck.kinds.part import Part
+from benchcheck.spec.board import Board
+
+__all__ = ["ALTERNATING", "DIRECT", "Lead", "MeterErrors", "Shot", "shot_of"]
+
+Floats = NDArray[np.float64]
+
+DIRECT = (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE)
+ALTERNATING = (Function.CAPACITANCE, Function.ESR)
+_BY_LEAD = ("polarity", "joint")
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """One tip on a part's own lead rather than on its net; `on_red` says which tip."""
+
+    designator: str
+    pin: str
+    on_red: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """Red and black net, function, switch positions that differ from rest, and the lead where one is touched."""
+
+    red: str
+    black: str
+    function: Function
+    switches: tuple[tuple[str, str], ...] = ()
+    lead: Lead | None = None
+
+    @property
+    def reversed(self) -> Shot:
+        """The same with the probes exchanged."""
+        return Shot(self.black, self.red, self.function, self.switches)
+
+
+def shot_of(check: Check, board: Board) -> Shot | None:
+    """Return the shot of an unpowered check between two nets, None for every other check."""
+    if check.powered or check.function not in (*DIRECT, *ALTERNATING):
+        return None
+    if check.red is None or check.black is None or check.red.net is None or check.black.net is None:
+        return None
+    rest = {name: getattr(part, "rest", "") for name, part in board.parts.items()}
+    switches = tuple((name, position) for name, position in check.switches if rest.get(name) != position)
+    return Shot(check.red.net, check.black.net, check.function, switches, _lead(check, board))
+
+
+def _lead(check: Check, board: Board) -> Lead | None:
+    part = board.parts.get(check.subject)
+    if part is None or check.measurand not in _BY_LEAD:
+        return None
+    for probe, on_red in ((check.red, True), (check.black, False)):
+        pin = _pin_touched(part, probe)
+        if pin:
+            return Lead(part.designator, pin, on_red)
+    return None
+
+
+def _pin_touched(part: Part, probe: Probe | None) -> str:
+    if probe is None:
+        return ""
+    return next((pin for pin in part.pins if probe.point == f"{part.designator} {pin_words(pin)}"), "")
+
+
+class MeterErrors:
+    """What the bench's meters add to a reading of each function: their limits of error and where overload begins."""
+
+    def __init__(self, bench: Bench, ambient_c: float = 23.0) -> None:
+        self._bench, self._ambient_c = bench, ambient_c
+        self._known: dict[Function, list[tuple[float, float, float]]] = {}
+
+    def _lines(self, function: Function) -> list[tuple[float, float, float]]:
+        """Return (ceiling, limit of error at 0, slope of it) of each range, smallest first."""
+        if function not in self._known:
+            meter = self._bench.meter_for(function)
+            ranges = meter.ranges_of(function) if meter is not None else ()
+            lines = []
+            for each in sorted(ranges, key=lambda one: one.ceiling):
+                base = each.half_width(0.0, self._ambient_c)
+                full = each.half_width(each.full_scale, self._ambient_c)
+                lines.append((each.ceiling, base, (full - base) / each.full_scale))
+            self._known[function] = lines
+        return self._known[function]
+
+    def limit_of_error(self, function: Function, value: Floats) -> Floats:
+        """Return the limit of error at each value, in the function's quantity unit; NaN stays."""
+        size = np.abs(value)
+        lines = self._lines(function)
+        if not lines:
+            return 0.03 * size + 1e-12
+        found = lines[-1][1] + lines[-1][2] * size
+        for ceiling, base, slope in reversed(lines[:-1]):
+            found = np.where(size <= ceiling, base + slope * size, found)
+        return np.asarray(found)
+
+    def overload_from(self, function: Function) -> float:
+        """Return the value from which the display shows overload."""
+        meter = self._bench.meter_for(function)
+        widest = meter.widest(function) if meter is not None else None
+        return widest.overload_from if widest is not None else float("inf")
+
+    def test_current_a(self, function: Function, value: Floats) -> Floats:
+        """Return the current that each value is read with, in ampere; 1 mA where the bench does not say."""
+        meter = self._bench.meter_for(function)
+        ranges = meter.ranges_of(function) if meter is not None else ()
+        found = np.full(np.shape(value), 1e-3)
+        for each in sorted(ranges, key=lambda one: one.ceiling, reverse=True):
+            found = np.where(~(np.abs(value) > each.ceiling), each.test_current_a or 1e-3, found)
+        return np.asarray(found)
+
+    def ceilings(self, function: Function) -> list[float]:
+        """Return the largest value each range of a function shows, smallest range first."""
+        return [ceiling for ceiling, _, _ in self._lines(function)]
+
+    def range_of(self, function: Function, value: Floats) -> NDArray[np.intp]:
+        """Return the place of the range each value is shown in, smallest first."""
+        return np.searchsorted(self.ceilings(function), np.abs(value) * (1.0 - 1e-9))
+
+    def leads_ohm(self, function: Function, read_ohm: float | None) -> tuple[float, float]:
+        """Return what leads add to a reading of ohms and its standard deviation, in ohm."""
+        meter = self._bench.meter_for(function)
+        if meter is None or function not in (Function.OHMS, Function.LOW_POWER_OHMS, Function.ESR):
+            return 0.0, 0.0
+        if meter.leads.nulled or function is Function.ESR:
+            return 0.0, 0.02
+        if read_ohm is not None and meter is self._bench.meter_for(Function.OHMS):
+            return read_ohm, 0.03
+        return meter.leads.resistance_ohm, meter.leads.limits_ohm / 1.7
