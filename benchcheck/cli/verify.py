@@ -21,8 +21,9 @@ Examples:
   benchcheck verify specs/quillmere-kr6.toml --unit 0412 --only D3,C9
   benchcheck verify specs/quillmere-kr6.toml --unit 0412 --resume
   benchcheck verify specs/quillmere-kr6.toml --unit demo --bench simulated
-  benchcheck verify specs/quillmere-kr6.toml --bench examples/bench.toml \\
-    --unit 0412 --readings examples/readings/good.csv --json result.json"""
+  benchcheck verify specs/quillmere-kr6.toml --unit 0412 \\
+    --bench examples/quillmere-kr6/bench.toml \\
+    --readings examples/quillmere-kr6/good.csv --json result.json"""
 )
 @spec_argument
 @click.option("--unit", required=True, metavar="LABEL", help="The unit on the bench, as its label says.")
@@ -60,9 +61,21 @@ Examples:
     help="Then run the unit for so many minutes, attended, and log it.",
 )
 @click.option("--operator", default="", metavar="INITIALS", help="Who measures; kept in the record.")
+@click.option("--linear", is_flag=True, help="One line an event, no screen: for screen readers and slow lines.")
+@click.option("--silent", is_flag=True, help="No bell, no tones, no speech.")
+@click.option("--spoken", is_flag=True, help="Say where the tips go, where a speech program is installed.")
 @json_option
 @records_option
-def verify(spec: Path, only: str | None, explain: str | None, json_file: Path | None, **asked: Any) -> int:
+def verify(
+    spec: Path,
+    only: str | None,
+    explain: str | None,
+    json_file: Path | None,
+    linear: bool,
+    silent: bool,
+    spoken: bool,
+    **asked: Any,
+) -> int:
     """Check one unit against its SPEC: what to measure, what it shows, what to keep.
 
     Exit codes: 0 all passed; 1 something failed; 2 spec, bench or usage error; 3 nothing failed but something
@@ -71,8 +84,10 @@ def verify(spec: Path, only: str | None, explain: str | None, json_file: Path | 
     refuse_unwritable(json_file, spec, asked["bench"] or "bench.toml", asked["readings"])
     from benchcheck.cli.visit import run_visit
     from benchcheck.session.run import Request
+    from benchcheck.terminal.manner import Manner
 
-    report = run_visit(spec, Request(**asked), only=only, explain_check=explain)
+    manner = Manner(linear, silent, spoken)
+    report = run_visit(spec, Request(**asked), only=only, explain_check=explain, manner=manner)
     if json_file is not None:
         from benchcheck.document import write_atomically
 

@@ -21,6 +21,7 @@ from benchcheck.score.explain import explain
 from benchcheck.session.run import Report, Request
 from benchcheck.spec.board import Board
 from benchcheck.terminal.app import conduct_on_screen
+from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.screen import Screen
 
 __all__ = ["run_visit"]
@@ -37,14 +38,20 @@ class _Run:
     """The plugin that gives one pytest run its board, its conductor and its selection."""
 
     def __init__(
-        self, board: Board, request: Request, wanted: tuple[str, ...] | None, screen: Screen, manager: Plugins
+        self,
+        board: Board,
+        request: Request,
+        wanted: tuple[str, ...] | None,
+        screen: Screen,
+        manager: Plugins,
+        manner: Manner,
     ) -> None:
         self.errors: list[BenchcheckError] = []
         self.report: Report | None = None
         self.stumble: BaseException | None = None
         self._board = board
         self._wanted = wanted
-        self._conduct = conduct_on_screen(request, screen=screen, plugins=manager)
+        self._conduct = conduct_on_screen(request, screen=screen, plugins=manager, manner=manner)
         self._shown, self._conduct.done = self._conduct.done, self._done
 
     def _done(self, report: Report) -> None:
@@ -72,14 +79,21 @@ class _Run:
         return True
 
 
-def run_visit(spec: Path, request: Request, *, only: str | None = None, explain_check: str | None = None) -> Report:
+def run_visit(
+    spec: Path,
+    request: Request,
+    *,
+    only: str | None = None,
+    explain_check: str | None = None,
+    manner: Manner | None = None,
+) -> Report:
     """Carry out a visit and return its report; raises the error that kept it from being one."""
     screen = Screen()
     manager = plugins()
     board = load_spec(spec, manager)
     wanted = select(board, only) if only is not None else None
     _refuse_unknown(board, explain_check)
-    run = _Run(board, request, wanted, screen, manager)
+    run = _Run(board, request, wanted, screen, manager, manner or Manner(linear=True, silent=True))
     code = _pytest(spec, run)
     if run.errors:
         raise run.errors[0]

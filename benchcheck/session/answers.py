@@ -22,6 +22,9 @@ __all__ = [
     "Later",
     "Note",
     "Observer",
+    "Photo",
+    "Prefer",
+    "Remark",
     "Skip",
     "Source",
     "Step",
@@ -39,7 +42,8 @@ Note = Callable[[str, str], object]
 class Step:
     """One request: the check, its place among those asked (from 1), how many there are, and the session so far.
 
-    `again` says why a check that was read already is asked again, "" where it was not.
+    `again` says why a check that was read already is asked again, "" where it was not. `after` is the check that
+    is likely to be asked next, None at the end.
     """
 
     check: Check
@@ -47,6 +51,7 @@ class Step:
     total: int
     session: Session
     again: str = ""
+    after: Check | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +75,31 @@ class Undo:
 
 @dataclass(frozen=True, slots=True)
 class Later:
-    """Come back to this check after the others."""
+    """Come back to this check after the others; the reason may be empty (wet, hot, out of reach)."""
+
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Keep a note about the check; it is asked again."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Photo:
+    """Keep the name and SHA-256 of a photo of the check; it is asked again."""
+
+    name: str
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prefer:
+    """Ask another check of the list first, by its id; this one comes after it."""
+
+    check: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +121,7 @@ class Trouble:
     reason: str
 
 
-Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble
+Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble | Remark | Photo | Prefer
 
 
 class Source(Protocol):

@@ -20,12 +20,17 @@ from benchcheck.instruments.connection import connect
 from benchcheck.instruments.from_bench import is_stream, link_settings, meter_ranges, streaming_meter
 from benchcheck.instruments.line_protocol import StreamingMeter
 from benchcheck.instruments.multimeter import Multimeter
+from benchcheck.instruments.settling import SettleRule
 from benchcheck.kinds.check import Check
-from benchcheck.readings.metered import Taking, read_metered, read_streamed
+from benchcheck.readings.metered import Taking, from_stream, read_metered, read_streamed
 from benchcheck.readings.reading import Reading
+from benchcheck.session.live import LiveMeter
 
 __all__ = ["Meters", "linked", "open_meter"]
 
+#: one reading as it comes, without waiting for it to stand still.
+_AT_ONCE = SettleRule(window=1, hold_s=0.0, timeout_s=1.0)
+_GLIMPSE = Taking(settle=_AT_ONCE, patient=_AT_ONCE, slow=_AT_ONCE)
 _PATIENCE = 2  # failures of one meter, one after the other, before it is given up
 
 
@@ -68,6 +73,7 @@ class Meters:
     catalogue: Catalogue = field(default_factory=shipped_catalogue)
     drivers: dict[str, Multimeter | StreamingMeter] = field(default_factory=dict)
     _failures: dict[str, list[str]] = field(default_factory=dict)
+    _tended: Callable[[], None] | None = None
 
     def open(self, while_waiting: Callable[[], None] | None = None) -> None:
         """Open every linked meter, or none: BenchError or InstrumentError when one cannot be had."""
@@ -100,6 +106,27 @@ class Meters:
         if isinstance(driver, Multimeter) and function not in driver.functions():
             return None
         return known if driver is not None else None
+
+    def watch(self, check: Check, meter: Meter, wake: Callable[[], None]) -> LiveMeter:
+        """Return the meter read over and over for a check, each reading as it comes; stop it before anything else."""
+        driver = self.drivers[meter.name]
+        self._failures.pop(meter.name, None)
+        if isinstance(driver, StreamingMeter):
+            function = check.function if check.function is not Function.CONTINUITY else None
+            return LiveMeter(
+                lambda: from_stream(check, driver.measure(check.quantity_unit, function, _AT_ONCE), meter),
+                self.clock,
+                wake,
+            )
+        self._tended = driver.link.while_waiting
+        driver.link.while_waiting = None  # whoever watches tends power in the thread that owns it
+        return LiveMeter(lambda: read_metered(check, driver, meter, _GLIMPSE)[0], self.clock, wake)
+
+    def watched(self, meter: Meter) -> None:
+        """Go back to readings taken one at a time, after the watch was stopped."""
+        driver = self.drivers.get(meter.name)
+        if isinstance(driver, Multimeter):
+            driver.link.while_waiting = self._tended
 
     def read(self, check: Check, meter: Meter, full_scale: float | None = None) -> tuple[Reading, ...]:
         """Return the readings of a check; InstrumentError when there are none, at once where it was given up."""

@@ -7,6 +7,7 @@ written, so that bad input leaves no half record behind.
 from __future__ import annotations
 
 import contextlib
+import random
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
@@ -36,6 +37,7 @@ from benchcheck.session.answers import Attended, Observer, Source
 from benchcheck.session.exit_code import INTERRUPTED, OUTPUT_UNKNOWN
 from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
+from benchcheck.session.second_look import SecondLooks
 from benchcheck.session.self_check import drift, earlier_readings, self_check
 from benchcheck.session.sources import FileSetting, WatchedSource
 from benchcheck.session.visit import Visit, VisitResult, interrupted
@@ -108,7 +110,8 @@ class Conduct:
     `source` makes the source that asks a person, given the bench; it is called only when no file of readings
     answers. `ready` hears of the checklist before the first check, `done` of the report after the last; `notify`
     is told the notices of the plugin hooks, `told` lines about the instruments, `versions` are pairs of plugin
-    and version for the record.
+    and version for the record. One check in `second_look_every` is read a second time, blind; 0 for none.
+    `last_word` is asked when nothing is left to ask, and says whether the last answer is to be taken back.
     """
 
     request: Request
@@ -119,6 +122,8 @@ class Conduct:
     notify: Callable[..., None] = lambda hook, **argument: None
     told: Callable[[str], None] = lambda line: None
     versions: tuple[tuple[str, str], ...] = ()
+    second_look_every: int = 0
+    last_word: Callable[[], bool] = lambda: False
     clock: Clock = field(default_factory=SystemClock)
     read: Callable[[str, FileSetting], ReadingsFile] = lambda words, setting: _read_csv(setting)
 
@@ -166,7 +171,10 @@ class Conduct:
     ) -> Visit:
         observer = _Both(self.observer, self.notify)
         given = Session(ambient_c=board.ambient_c)
-        return Visit(plan.checklist, plan.bench, journal, observer, source, kept, given, stop_after)
+        visit = Visit(plan.checklist, plan.bench, journal, observer, source, kept, given, stop_after)
+        visit.second_looks = SecondLooks(self.second_look_every, random.Random(journal.path.name))
+        visit.last_word = self.last_word
+        return visit
 
     def _attended(
         self, board: Board, plan: _Plan, source: Attended, journal: Journal, kept: Kept, stop_after: int

@@ -23,6 +23,9 @@ from benchcheck.session.answers import (
     Answer,
     Hindered,
     Later,
+    Photo,
+    Prefer,
+    Remark,
     Skip,
     Source,
     Step,
@@ -43,7 +46,7 @@ __all__ = [
     "source_faults",
 ]
 
-_ANSWERS = (Taken, Skip, Undo, Later, Stop, Hindered, Trouble)
+_ANSWERS = (Taken, Skip, Undo, Later, Stop, Hindered, Trouble, Remark, Photo, Prefer)
 
 
 def _no_terminal(prompt: str) -> str:

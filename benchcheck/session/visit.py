@@ -26,6 +26,9 @@ from benchcheck.session.answers import (
     Hindered,
     Later,
     Observer,
+    Photo,
+    Prefer,
+    Remark,
     Skip,
     Source,
     Step,
@@ -38,6 +41,7 @@ from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.on_resistance import gate_check, held_to_gate
+from benchcheck.session.second_look import BLIND, SecondLooks
 
 __all__ = ["Visit", "VisitResult", "interrupted"]
 
@@ -71,6 +75,7 @@ class Visit:
     `source` nothing else can answer: then nobody is asked to probe or to apply power, and interlocks do not keep
     a reading on file from being scored. `given` is the session as spec and bench have it. `stop_after` failures
     end the visit, unless 0. `tend` does what must not wait while scores are computed (the lease of power).
+    `second_looks` says which checks are read a second time, blind; `last_word` is asked when nothing is left.
     """
 
     checklist: Checklist
@@ -82,6 +87,8 @@ class Visit:
     given: Session = field(default_factory=Session)
     stop_after: int = 0
     tend: Callable[[], None] = lambda: None
+    second_looks: SecondLooks = field(default_factory=SecondLooks)
+    last_word: Callable[[], bool] = lambda: False
     session: Session = field(init=False)
     _by_id: dict[str, Check] = field(init=False)
     _interlocks: Interlocks = field(init=False)
@@ -108,7 +115,7 @@ class Visit:
         """Ask, keep and score every check of the list; return what came of it."""
         queue = self._as_put_off()
         try:
-            while queue and not self._interrupted and not self._enough():
+            while (queue or self._once_more(queue)) and not self._interrupted and not self._enough():
                 self.tend()
                 self._take(queue)
         except KeyboardInterrupt:
@@ -118,6 +125,13 @@ class Visit:
         scores = tuple(self._scores[check.id] for check in self.checklist.checks if check.id in self._scores)
         code = exit_code(scores, interrupted=self._interrupted, alarm=bool(self._alarm))
         return VisitResult(scores, code, self._interrupted, self._alarm)
+
+    def _once_more(self, queue: _Queue) -> bool:
+        """Whether, with nothing left to ask, the last answer is taken back and asked again."""
+        if self.source is None or self._interrupted or self._enough() or not self.last_word():
+            return False
+        self._undo(queue)
+        return bool(queue)
 
     def _as_put_off(self) -> _Queue:
         """Return the checks in order, those put off and not answered since at the end as they were."""
@@ -131,7 +145,9 @@ class Visit:
 
     def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
-        if check.id in self._readings:
+        if check.id == self.second_looks.due and self.source is not None:
+            self._look_again(check, queue, self.source)
+        elif check.id in self._readings:
             self._score(check, self._judged(check))
             if self._to_be_read_again(check):
                 self._ask(check, queue)
@@ -166,33 +182,69 @@ class Visit:
         if obstacles:
             self._score(check, blocked(check, "; ".join(obstacles)))
             return
-        total = len(self.checklist.checks)
         again = STILL_CHARGED if check.id in self._readings else ""
-        self._act(check, self.source.answer(Step(check, total - len(queue), total, self.session, again)), queue)
+        self._act(check, self.source.answer(self._step(check, queue, again)), queue)
+
+    def _step(self, check: Check, queue: _Queue, again: str) -> Step:
+        total = len(self.checklist.checks)
+        after = next((one for one in queue if not one.sources and one.id not in self._scores), None)
+        return Step(check, total - len(queue), total, self.session, again, after)
+
+    def _look_again(self, check: Check, queue: _Queue, source: Source) -> None:
+        """Have a check read a second time; its first reading stands whatever is answered."""
+        answer = source.answer(self._step(check, queue, BLIND))
+        if isinstance(answer, Remark | Photo):
+            self._act(check, answer, queue)
+            return
+        self.second_looks.forget()
+        if isinstance(answer, Taken):
+            had = self._readings[check.id]
+            more = tuple(replace(one, repeat=len(had) + place) for place, one in enumerate(answer.readings, 1))
+            self.journal.append_readings(more)
+            self._readings[check.id] = (*had, *more)
+            self._score(check, self._judged(check))
+        elif isinstance(answer, Undo | Stop | Prefer):
+            self._act(check, answer, queue)
 
     def _act(self, check: Check, answer: Answer, queue: _Queue) -> None:
         match answer:
             case Taken(readings):
                 self._keep(check, readings)
+                self._second_look(check, queue)
                 queue.appendleft(check)
             case Skip(reason):
                 seal = self.journal.append_event(EventKind.SKIP, check.id, reason)
                 self._skips[check.id] = reason
                 self._trail.append(Answered(check.id, seal))
                 queue.appendleft(check)
-            case Later():
-                self.journal.append_event(EventKind.LATER, check.id)
+            case Later(reason):
+                self.journal.append_event(EventKind.LATER, check.id, reason)
                 self._unscore(check.id)
                 queue.append(check)
-            case Undo():
-                queue.appendleft(check)
-                self._undo(queue)
             case Stop():
                 self._interrupted = True
+            case Undo() | Remark() | Photo() | Prefer():
+                queue.appendleft(check)
+                self._aside(check, answer, queue)
             case Hindered(reason):
                 self._score(check, blocked(check, reason))
             case Trouble(reason):
                 self._score(check, erroneous(check, reason))
+
+    def _aside(self, check: Check, answer: Undo | Remark | Photo | Prefer, queue: _Queue) -> None:
+        """Do what leaves the check to be asked again: keep what was said, take back, bring another forward."""
+        match answer:
+            case Undo():
+                self._undo(queue)
+            case Remark(text):
+                self.journal.append_event(EventKind.NOTE, check.id, text)
+            case Photo(name, digest):
+                self.journal.append_event(EventKind.PHOTO, check.id, f"{name} {digest}")
+            case Prefer(name):
+                wanted = next((one for one in queue if one.id == name and one.phase.powered == check.powered), None)
+                if wanted is not None:
+                    queue.remove(wanted)
+                    queue.appendleft(wanted)
 
     def _keep(self, check: Check, readings: tuple[Reading, ...]) -> None:
         if check.id in self._readings:
@@ -201,6 +253,12 @@ class Visit:
         self._readings[check.id] = readings
         self._trail.append(Answered(check.id))
         self.session = session_facts(self.given, self._readings)
+
+    def _second_look(self, check: Check, queue: _Queue) -> None:
+        """Put a check before the queue that is to be read a second time, if one is due now."""
+        chosen = self.second_looks.taken(check, self._readings[check.id]) if self.source is not None else ""
+        if chosen in self._by_id:
+            queue.appendleft(self._by_id[chosen])
 
     def _undo(self, queue: _Queue) -> None:
         """Take back the last answer that stands and ask its check again."""

@@ -22,14 +22,21 @@ from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
 from benchcheck.terminal.expecting import typed_source
+from benchcheck.terminal.guided import Guided
+from benchcheck.terminal.guiding import GuidedConduct, guided_screen, instrumented
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.lines import summary_line
+from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import ACTIONS
 from benchcheck.terminal.screen import Screen
 
 __all__ = ["conduct_on_screen"]
 
+#: prompts line by line, and no sound: what pytest and programs get.
+_LINES = Manner(linear=True, silent=True)
+#: one check in so many is read a second time, blind.
+_SECOND_LOOK = 20
 #: what is named again at the end, because it must not be lost among the passes.
 _NAMED = (
     ("failed", (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)),
@@ -38,14 +45,22 @@ _NAMED = (
 
 
 def conduct_on_screen(
-    request: Request, *, lines: bool = True, screen: Screen | None = None, plugins: Plugins | None = None
+    request: Request,
+    *,
+    lines: bool = True,
+    screen: Screen | None = None,
+    plugins: Plugins | None = None,
+    manner: Manner = _LINES,
 ) -> Conduct:
     """Return what conducts a request with a person at this terminal; `lines` shows every score as it comes.
 
+    `manner` says whether there is a screen to be guided on, and sound.
     `plugins` are told the notices of the run; those that had to be left out are named at its end.
     """
-    show = _Show(request, screen or Screen(), lines, plugins)
-    conduct = Conduct(request, show, show.source, ready=show.ready, done=show.done, told=show.told)
+    show = _Show(request, screen or Screen(), lines, plugins, manner)
+    asked = {"ready": show.ready, "done": show.done, "told": show.told}
+    conduct = GuidedConduct(request, show, show.source, **asked, leave=show.leave)  # type: ignore[arg-type]
+    show.conduct = conduct
     if plugins is not None:
         conduct.notify, conduct.versions = plugins.notify, plugins.versions
         conduct.read = partial(read_file, plugins)
@@ -55,9 +70,14 @@ def conduct_on_screen(
 class _Show:
     """The screen's side of one run."""
 
-    def __init__(self, request: Request, screen: Screen, lines: bool, plugins: Plugins | None) -> None:
+    def __init__(
+        self, request: Request, screen: Screen, lines: bool, plugins: Plugins | None, manner: Manner
+    ) -> None:
         self._request = request
         self._plugins = plugins
+        self._manner = manner
+        self.conduct: Conduct
+        self._guided: Guided | None = None
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -71,6 +91,8 @@ class _Show:
         if not sys.stdin.isatty():
             message = "there is no terminal to ask at; give the readings with --readings FILE"
             raise UsageError(Fault("", "", message))
+        if self._manner.on_screen():
+            return self._on_screen(bench)
         prompts = typed_source(setting)
         if not linked(bench):
             return prompts
@@ -79,16 +101,38 @@ class _Show:
         self._screen.while_waiting = source.tend
         return source
 
+    def _on_screen(self, bench: Bench) -> Source:
+        self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
+        guided = self._guided = guided_screen(bench, f"unit {self._request.unit}", self._manner)
+        if not linked(bench):
+            return guided
+        source = instrumented(guided, self._meters(bench), self.told)
+        source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
+        return source
+
+    def _last_word(self) -> bool:
+        return self._guided is not None and self._guided.last_word()
+
+    def leave(self) -> None:
+        if self._guided is not None:
+            self._guided.leave()
+
     def _meters(self, bench: Bench) -> Meters:
         if self._plugins is None:
             return Meters(bench, SystemClock())
         return Meters(bench, SystemClock(), catalogue=catalogue(self._plugins))
 
     def told(self, line: str) -> None:
+        if self._guided is not None:
+            self._guided.tell(line)
+            return
         self._screen.paragraph(line, "  ", "    ")
 
     def ready(self, checklist: Checklist, bench: Bench) -> None:
         board, screen = checklist.board, self._screen
+        if self._guided is not None:
+            self._begin(self._guided, checklist, bench)
+            return
         screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
         screen.cautions((*cautions_for(board), *bench.cautions(SystemClock().now().date())))
         if checklist.pulled_in:
@@ -101,6 +145,18 @@ class _Show:
                 screen.tell(f"  {line}")
         else:
             screen.tell()
+
+    def _begin(self, guided: Guided, checklist: Checklist, bench: Bench) -> None:
+        """Show the cautions and what lies ahead, and wait for the key that begins."""
+        board = checklist.board
+        guided.board = board
+        title = f"{board.model} {board.revision}".strip()
+        guided.picture.title = f"{title}, unit {self._request.unit}"
+        cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))
+        ahead = f"{len(checklist.checks)} checks"
+        if checklist.pulled_in:
+            ahead += f", {len(checklist.pulled_in)} of them because the selected ones need them first"
+        guided.show_first(("", *(f"- {one}" for one in cautions), "", ahead, self._unfinished(checklist)))
 
     def _unfinished(self, checklist: Checklist) -> str:
         """Return in words that a visit could be gone on with, where this one begins anew beside it."""
@@ -115,18 +171,34 @@ class _Show:
         return f"A visit{began} to this unit was not finished: stop, then --resume goes on with that one."
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
+        if self._guided is not None:
+            self._guided.scored(check, score, place, total)
+            return
         if self._lines:
             self._screen.scored(check, score, place, total)
         if self._progress:
             self._progress.scored(check, score, place, total)
 
     def undone(self, check: Check | None) -> None:
+        if self._guided is not None:
+            self._guided.undone(check)
+            return
         self._screen.undone(check)
+
+    def _tell_open_ends(self, report: Report) -> None:
+        """Say again, on the terminal that stays, what did not pass."""
+        by_id = {check.id: check for check in report.checklist.checks}
+        for place, score in enumerate(report.scores, 1):
+            if score.verdict is not Verdict.PASS and score.check in by_id:
+                self._screen.scored(by_id[score.check], score, place, len(report.scores))
 
     def done(self, report: Report) -> None:
         if self._progress:
             self._progress.wipe()
         screen = self._screen
+        if self._guided is not None:
+            self._guided.leave()
+            self._tell_open_ends(report)
         screen.heading(f"{len(report.scores)} checks: {summary_line(report.scores)}")
         for words, verdicts in _NAMED:
             names = [score.check for score in report.scores if score.verdict in verdicts]

@@ -14,14 +14,14 @@ from benchcheck.errors import QuantityError
 from benchcheck.quantity import DisplayState, parse_display
 from benchcheck.score.model import Score
 
-__all__ = ["draw"]
+__all__ = ["Place", "draw", "scale"]
 
 Place = Callable[[float], int]
 
 
 def draw(score: Score, width: int = 19) -> str:
     """Return the drawing of a score, exactly `width` characters; blank where there is nothing to draw."""
-    place = _scale(score.lower, score.upper, width)
+    place = scale(score.lower, score.upper, width)
     if place is None:
         return " " * width
     cells = [" "] * width
@@ -61,8 +61,8 @@ def _put(cells: list[str], column: int, mark: str, edges: str = "") -> None:
         cells[0 if column < 0 else last] = edges[0] if column < 0 else edges[1]
 
 
-def _scale(lower: float | None, upper: float | None, width: int) -> Place | None:
-    """Return the map from value to column, with a margin outside the limits; None without usable limits."""
+def scale(lower: float | None, upper: float | None, width: int) -> Place | None:
+    """Return the map from value to column of `width`, with a margin outside the limits; None without any."""
     margin = max(2, width // 5)
     if lower is not None and upper is not None and upper > lower:
         start, step = lower, (upper - lower) / (width - 1 - 2 * margin)

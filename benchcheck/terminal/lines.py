@@ -10,7 +10,7 @@ from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.terminal.drawing import draw
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["STYLES", "outcome_word", "score_lines", "score_sentence", "summary_line"]
+__all__ = ["STYLES", "outcome_word", "score_lines", "score_sentence", "shown_text", "summary_line"]
 
 _UNDER = " " * 17
 #: colour only repeats what the words say.
@@ -33,7 +33,7 @@ def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
     if score.outcome is not Outcome.MEASURED:
         return tuple(_unmeasured_lines(score, reasons))
     head = _clip(
-        f"{outcome_word(score):<16} {score.check:<31}{_clip(_shown(score), 12):>12} {draw(score)}".rstrip(), WIDTH
+        f"{outcome_word(score):<16} {score.check:<31}{_clip(shown_text(score), 12):>12} {draw(score)}".rstrip(), WIDTH
     )
     if not reasons or score.verdict is Verdict.PASS:
         return (head,)
@@ -48,7 +48,8 @@ def _unmeasured_lines(score: Score, reasons: bool) -> list[str]:
     return [_clip(head.rstrip(), WIDTH), *(wrapped(_sentence(score.because), _UNDER, _UNDER) if reasons else ())]
 
 
-def _shown(score: Score) -> str:
+def shown_text(score: Score) -> str:
+    """Return the value of a score in its unit, or what was shown where there is no value."""
     if score.value is None:
         return score.display
     return format_value(float(f"{score.value:.4g}"), score.quantity_unit, ascii=True)

@@ -1,6 +1,6 @@
 """Plain prompts: one check at a time, what to touch, what to set, what to expect; then a line is typed.
 
-Beside a reading a person may type a word of action: skip and a reason, undo, later, why, stop.
+Beside a reading a person may type a word of action: skip and a reason, undo, later, why, note, photo, swap, stop.
 """
 
 from __future__ import annotations
@@ -13,18 +13,21 @@ from benchcheck.errors import ReadingsError
 from benchcheck.kinds.check import Check, Evidence, Probe
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
-from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Later, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.listing import window
+from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.wrapping import wrapped
 
-__all__ = ["ACTIONS", "PromptSource", "instructions", "limits_window"]
+__all__ = ["ACTIONS", "PromptSource", "instruction_rows", "instructions", "limits_window"]
 
 ACTIONS = (
     "Type what the meter shows: 4.68k, 0.532, OL. Or a word:",
     "skip and why   leave this check out",
-    "later          ask it after the others",
+    "later          ask it after the others; a reason may follow: later wet",
     "undo           take the last answer back; again for the one before",
     "why            what this check is for, and where its limits come from",
+    "note and words keep a note;  photo and a path keeps which photo it was",
+    "swap           the next reading is with red and black exchanged",
     "stop           end here; everything is kept, and --resume goes on",
 )
 _SETTINGS = {
@@ -62,8 +65,16 @@ def limits_window(check: Check, session: Session) -> str:
 
 def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
     """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit."""
+    lines = [f"{step.place} of {step.total}  {step.check.id}"]
+    for label, words in instruction_rows(step, expected):
+        lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
+    return tuple(lines)
+
+
+def instruction_rows(step: Step, expected: str = "") -> tuple[tuple[str, str], ...]:
+    """Return what to do for a check as pairs of label and words."""
     check = step.check
-    rows = [
+    rows = (
         ("again", step.again),
         ("first", check.first_step if not step.again else ""),
         ("set", _SETTINGS.get(check.function, "")),
@@ -72,12 +83,8 @@ def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
         ("question", check.why if check.function is Function.VISUAL else ""),
         ("answer", " or ".join(check.answers)),
         ("expect", _expected(check, expected)),
-    ]
-    lines = [f"{step.place} of {step.total}  {check.id}"]
-    for label, words in rows:
-        if words:
-            lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
-    return tuple(lines)
+    )
+    return tuple((label, words) for label, words in rows if words)
 
 
 def _places(check: Check) -> tuple[tuple[str, str], ...]:
@@ -116,10 +123,12 @@ class PromptSource:
     meter_of: Callable[[Check], str]
     expect: Callable[[Check, Session], str] = limits_window
     _retries: list[str] = field(default_factory=list)
+    _swapped: bool = False
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
         self._retries.clear()
+        self._swapped = False
         self.tell("")
         for line in instructions(step, self.expect(step.check, step.session)):
             self.tell(line)
@@ -138,6 +147,7 @@ class PromptSource:
         A word of action, or a reading typed all the same, comes back as the answer instead.
         """
         self._retries.clear()
+        self._swapped = False
         self.tell("")
         for line in instructions(step, self.expect(step.check, step.session)):
             self.tell(line)
@@ -164,22 +174,29 @@ class PromptSource:
         except EOFError:
             return False
 
+    def understand(self, check: Check, typed: str) -> Answer | None:
+        """Return what a typed line answers: a reading, or a word of action; None where it has to be typed again."""
+        self._retries.clear()
+        return self._understand(check, typed)
+
     def _understand(self, check: Check, typed: str) -> Answer | None:
         word, _, rest = typed.partition(" ")
-        match word.casefold():
+        word, rest = word.casefold(), rest.strip()
+        if word in ("undo", "later", "stop"):
+            return Undo() if word == "undo" else Later(rest) if word == "later" else Stop()
+        if rest and word in ("note", "photo"):
+            return Remark(rest) if word == "note" else self._photo(rest)
+        match word:
             case "" | "help" | "?":
                 for line in ACTIONS:
                     self.tell(f"  {line}")
-            case "undo":
-                return Undo()
-            case "later":
-                return Later()
-            case "stop":
-                return Stop()
             case "why":
                 self._say(f"{check.why} Limits: {check.limits.origin}.".strip())
             case "skip":
-                return self._skip(rest.strip())
+                return self._skip(rest)
+            case "swap":
+                self._swapped = not self._swapped
+                self._say(f"next: red and black {'exchanged' if self._swapped else 'as told'}")
             case _:
                 return self._reading(check, typed)
         return None
@@ -187,6 +204,13 @@ class PromptSource:
     def _say(self, words: str) -> None:
         for line in wrapped(words, "  ", "  "):
             self.tell(line)
+
+    def _photo(self, path: str) -> Answer | None:
+        found = photo_at(path)
+        if isinstance(found, str):
+            self._say(found)
+            return None
+        return found
 
     def _skip(self, reason: str) -> Answer | None:
         if reason:
@@ -209,7 +233,8 @@ class PromptSource:
         return None
 
     def _taken(self, reading: Reading) -> Answer:
-        return Taken((replace(reading, retries=tuple(self._retries)),))
+        polarity, self._swapped = "swapped" if self._swapped else "", False
+        return Taken((replace(reading, retries=tuple(self._retries), polarity=polarity),))
 
     def _confirmed(self, question: str) -> bool:
         self._say(question)

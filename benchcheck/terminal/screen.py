@@ -19,7 +19,7 @@ from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
 from benchcheck.terminal.signals import wait_for_line
 from benchcheck.terminal.wrapping import wrapped
 
-__all__ = ["Screen", "coloured"]
+__all__ = ["Screen", "coloured", "styled"]
 
 
 def coloured() -> bool:
@@ -38,7 +38,7 @@ class Screen:
     def tell(self, line: str = "", style: str = "") -> None:
         """Show one line, as it is but for signs that would move the cursor."""
         line = _safe(line)
-        self._write(_styled(line, style) if style and coloured() else line)
+        self._write(styled(line, style) if style and coloured() else line)
 
     def paragraph(self, words: str, indent: str = "", hanging: str | None = None, style: str = "") -> None:
         """Show words in lines of at most 80 columns; `hanging` stands before the second and later ones."""
@@ -74,9 +74,9 @@ class Screen:
         head, *reasons = map(_safe, score_lines(score, reasons=self._reasons))
         if coloured():
             word = outcome_word(score)
-            head = _styled(word, STYLES.get(word, "")) + head.removeprefix(word)
+            head = styled(word, STYLES.get(word, "")) + head.removeprefix(word)
             dim = "" if score.verdict is Verdict.FAIL else "dim"
-            reasons = [_styled(line, dim) for line in reasons]
+            reasons = [styled(line, dim) for line in reasons]
         self._write("\n".join((head, *reasons)))
 
     def undone(self, check: Check | None) -> None:
@@ -113,6 +113,7 @@ def _codes(style: str) -> tuple[str, str]:
     return before, after
 
 
-def _styled(text: str, style: str) -> str:
+def styled(text: str, style: str) -> str:
+    """Return a text between the codes of a style."""
     before, after = _codes(style) if style else ("", "")
     return f"{before}{text}{after}"

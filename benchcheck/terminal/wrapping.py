@@ -10,8 +10,8 @@ __all__ = ["WIDTH", "wrapped"]
 WIDTH = 80
 
 
-def wrapped(words: str, indent: str = "", hanging: str = "") -> list[str]:
-    """Return words in lines of at most 80 columns; only a single word longer than that (a path) stands out.
+def wrapped(words: str, indent: str = "", hanging: str = "", width: int = WIDTH) -> list[str]:
+    """Return words in lines of at most `width` columns; only a single word longer than that (a path) stands out.
 
     `indent` stands before the first line, `hanging` before the others.
 
@@ -21,7 +21,7 @@ def wrapped(words: str, indent: str = "", hanging: str = "") -> list[str]:
     lines: list[str] = []
     line, empty = indent, True
     for word in words.split():
-        if not empty and len(line) + 1 + len(word) > WIDTH:
+        if not empty and len(line) + 1 + len(word) > width:
             lines.append(line)
             line, empty = hanging, True
         line += word if empty else f" {word}"

@@ -19,11 +19,11 @@ ORDER = [
     "VCC.to_ground[red:VCC]", "VCC.to_ground[red:GND]", "BATT.idle_current", "VCC.voltage[0A]",
     "VCC.voltage[50mA]",
 ]  # fmt: skip
-DROP = ("benchcheck", "verify", "board.toml", "--unit", "7", "--only", "D1")
+DROP = ("benchcheck", "verify", "board.toml", "--unit", "7", "--linear", "--only", "D1")
 
 
 def visit(folder: pathlib.Path, *more: str) -> Person:
-    return Person(folder, "benchcheck", "verify", "board.toml", "--unit", "7", "--only", NAMES, *more)
+    return Person(folder, "benchcheck", "verify", "board.toml", "--unit", "7", "--linear", "--only", NAMES, *more)
 
 
 def record_of(folder: pathlib.Path) -> Record:

@@ -1,0 +1,135 @@
+"""One check while it is asked for: what the meter has shown, what capture makes of it, what it comes to."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import dataclass, field, replace
+
+from benchcheck.bench.meter import Meter
+from benchcheck.kinds.check import Check
+from benchcheck.quantity import Display, DisplayState, format_value
+from benchcheck.readings.capture import Capture, CaptureRule, Happening, Seen
+from benchcheck.readings.capturing import of_contacts, shown_value
+from benchcheck.readings.course import Shape
+from benchcheck.readings.reading import Reading
+from benchcheck.session.answers import Step
+from benchcheck.session.live import Glimpse
+
+__all__ = ["Asking"]
+
+_KEPT = 2048
+_BY_HAND = "accepted by hand before it stood still"
+#: where a climb is given up as an end and named as a climb instead.
+_MOVES = {
+    Shape.CHARGING: DisplayState.CLIMBS,
+    Shape.FALLING: DisplayState.FALLS,
+    Shape.BAD_CONTACT: DisplayState.JUMPS,
+}
+
+
+@dataclass(slots=True)
+class Asking:
+    """A check being asked for; `meter` and `rule` are None where no linked meter reads it."""
+
+    step: Step
+    meter: Meter | None = None
+    rule: CaptureRule | None = None
+    capture: Capture | None = None
+    latest: Reading | None = None
+    trouble: str = ""
+    exchanged: bool = False
+    retries: list[str] = field(default_factory=list)
+    _down: bool = False
+    _glimpses: deque[Glimpse] = field(default_factory=lambda: deque(maxlen=_KEPT))
+
+    def __post_init__(self) -> None:
+        self.begin_anew()
+
+    @property
+    def check(self) -> Check:
+        """The check."""
+        return self.step.check
+
+    def begin_anew(self) -> None:
+        """Wait for the tips to be put on."""
+        self.capture = Capture(self.rule) if self.rule is not None else None
+        self._glimpses.clear()
+        self._down = False
+
+    @property
+    def tips_down(self) -> bool:
+        """Whether somebody said, or the meter shows, that the tips are on their points."""
+        return self._down or (self.capture is not None and self.capture.shape is not Shape.OPEN)
+
+    def put_down(self) -> None:
+        """Take it from a person that the tips are on their points."""
+        self._down = True
+        if self.capture is not None:
+            self.capture.placed()
+
+    def take(self, glimpse: Glimpse) -> Seen | None:
+        """Take one look at the meter in and return what it was the sign of."""
+        self.trouble = glimpse.trouble
+        if glimpse.reading is None or self.capture is None:
+            self.latest = None
+            return None
+        self.latest = glimpse.reading
+        self._glimpses.append(glimpse)
+        seen = self.capture.feed(glimpse.at_s, shown_value(glimpse.reading), glimpse.reading.display.text)
+        if seen is not None and seen.happening is Happening.NO_CONTACT:
+            self.retries += [one.text for one in seen.samples]
+            self.begin_anew()
+        return seen
+
+    def readings_of(self, seen: Seen) -> tuple[Reading, ...]:
+        """Return the readings that count, one for each contact."""
+        by_time = {one.at_s: one.reading for one in self._glimpses}
+        found = [by_time.get(one.at_s) for one in seen.samples]
+        kept = [one for one in found if one is not None] or ([self.latest] if self.latest is not None else [])
+        return of_contacts([self.finished(one) for one in kept])
+
+    def by_hand(self) -> Reading | None:
+        """Return what the meter shows now, with the way it goes where it does not stand; None without a reading."""
+        latest, capture = self.latest, self.capture
+        if latest is None or capture is None:
+            return None
+        state = _MOVES.get(capture.shape)
+        if state is None:
+            return self.finished(replace(latest, note=_joined(latest.note, _BY_HAND)))
+        shown = latest.display
+        text = str(state) if state is DisplayState.JUMPS else f"{state} to {shown.text}"
+        value = (None, None) if state is DisplayState.JUMPS else (shown.value, shown.resolution)
+        over = state is not DisplayState.JUMPS and shown.state is DisplayState.OVERLOAD
+        return self.finished(replace(latest, display=Display(text, state, *value, to_overload=over)))
+
+    def finished(self, reading: Reading) -> Reading:
+        """Return a reading with which way round the leads were, and the tries before it."""
+        polarity = "swapped" if self.exchanged else reading.polarity
+        return replace(reading, polarity=polarity, retries=(*reading.retries, *self.retries))
+
+    def state(self) -> str:
+        """Return in words what the reading is doing."""
+        if self.trouble:
+            return f"no reading: {self.trouble}"
+        capture = self.capture
+        if capture is None:
+            return ""
+        if capture.shape is Shape.OPEN:
+            return "waiting for the tips" if capture.lifted else "lift the tips first"
+        end = capture.forecast()
+        return f"{capture.shape}{self._forecast(end)}" if end is not None else str(capture.shape)
+
+    def _forecast(self, end: tuple[float, float]) -> str:
+        """Return in words where a climb tends to and how long that takes."""
+        value, tau_s = end
+        if self.latest is None or self.rule is None or not math.isfinite(value):
+            return ""
+        shown = format_value(float(f"{value:.2g}"), self.check.quantity_unit, ascii=True)
+        away = abs(value - (self.latest.display.value or value)) / self.rule.count_at(value)
+        wait_s = tau_s * math.log(max(1.0, away)) * 1.25
+        return f"; towards {shown}, about {wait_s:.0f} s more"
+
+
+def _joined(note: str, more: str) -> str:
+    return f"{note}; {more}" if note else more

@@ -1,0 +1,131 @@
+"""The desk of a guided visit: keyboard and screen in one loop that never waits long, lines typed, pages turned.
+
+A key shows at once while a meter is being read; what must not wait (the lease of power) is done at every turn.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.canvas import Canvas
+from benchcheck.terminal.face import face
+from benchcheck.terminal.keyboard import Key, Keyboard
+from benchcheck.terminal.picture import Picture
+
+__all__ = ["LONGEST_ENTRY", "Desk"]
+
+LONGEST_ENTRY = 200
+_TICK_S = 0.1
+
+
+def _nothing() -> None:
+    """Nothing must be done meanwhile."""
+
+
+@dataclass(slots=True)
+class Desk:
+    """Screen and keyboard; `asking` is the check on show, None where there is none.
+
+    `meanwhile` is called at every turn: it tends power and takes what the meter shows. `power_line` says what supply
+    and rails show while power is on; `diagnosis` whether a next check can be proposed.
+    """
+
+    picture: Picture
+    canvas: Canvas
+    keyboard: Keyboard
+    meanwhile: Callable[[], None] = _nothing
+    power_line: Callable[[], str] = lambda: ""
+    diagnosis: bool = False
+    asking: Asking | None = None
+    is_open: bool = False
+    _typed_ahead: deque[Key] = field(default_factory=deque)
+
+    def enter(self) -> None:
+        """Take the terminal."""
+        if not self.is_open:
+            self.keyboard.__enter__()
+            self.canvas.enter()
+            self.is_open = True
+
+    def leave(self) -> None:
+        """Give the terminal back."""
+        if self.is_open:
+            self.is_open = False
+            self.canvas.leave()
+            self.keyboard.__exit__()
+
+    def paint(self) -> None:
+        """Show how things stand."""
+        size = self.canvas.size()
+        view = self.picture.view(self.asking, self.power_line(), diagnosis=self.diagnosis)
+        self.canvas.paint(face(view, *size), size)
+
+    def key(self) -> Key:
+        """Return the next key, one without a name after a tick; EOFError when the terminal is gone."""
+        self.paint()
+        if not self._typed_ahead:
+            self._typed_ahead.extend(self.keyboard.keys(_TICK_S))
+        self.meanwhile()
+        return self._typed_ahead.popleft() if self._typed_ahead else Key("")
+
+    def any_key(self) -> bool:
+        """Return whether a key was pressed just now, or the terminal went away; the key itself is gone then."""
+        if not self.is_open:
+            return False
+        self.paint()
+        try:
+            found = bool(self._typed_ahead or self.keyboard.keys(0.0))
+        except EOFError:
+            return True
+        self._typed_ahead.clear()
+        return found
+
+    def line(self, prompt: str, start: str = "") -> str | None:
+        """Return a line typed at the foot of the screen, None where it was given up with Escape."""
+        picture = self.picture
+        picture.prompt, picture.entry = prompt, start
+        try:
+            while True:
+                key = self.key()
+                if key.name == "enter":
+                    return picture.entry
+                if key.name == "escape":
+                    return None
+                if key.name == "end":
+                    raise EOFError
+                self._edit(key)
+        finally:
+            picture.prompt, picture.entry = "", None
+
+    def _edit(self, key: Key) -> None:
+        entry = self.picture.entry or ""
+        match key.name:
+            case "back":
+                entry = entry[:-1]
+            case "clear":
+                entry = ""
+            case "sign":
+                entry = (entry + key.text)[:LONGEST_ENTRY]
+            case "paste":
+                entry = (entry + (key.text.strip().splitlines() or [""])[0])[:LONGEST_ENTRY]
+            case _:
+                pass
+        self.picture.entry = entry
+
+    def turn_page(self, lines: tuple[str, ...]) -> bool:
+        """Show lines page by page until a key ends it; return whether that was to quit."""
+        while lines:
+            columns, rows = self.canvas.size()
+            self.picture.page = lines
+            key = self.key()
+            if key.name == "end" or key.text.casefold() == "q":
+                self.picture.page = ()
+                return True
+            if key.name:
+                shown = self.picture.page_rows(columns, rows)
+                lines = lines[shown:] if shown < len(lines) else ()
+        self.picture.page = ()
+        return False

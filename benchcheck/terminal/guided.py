@@ -1,0 +1,344 @@
+"""The guided visit: one check at a time, single keys, readings taken hands-free from a linked meter.
+
+Everything happens in one loop that waits for a key, for news of the meter or for a tenth of a second, whichever
+comes first; so a key shows at once while the meter is being read, and the lease of power is renewed meanwhile.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import Meter
+from benchcheck.bench.model import Bench
+from benchcheck.clock import Clock
+from benchcheck.kinds.check import Check
+from benchcheck.readings.capture import CaptureRule, Happening, Seen
+from benchcheck.readings.capturing import capture_rule
+from benchcheck.score.capability import capability
+from benchcheck.score.model import Score
+from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.exit_code import FAILED, PASSED
+from benchcheck.session.live import LiveMeter
+from benchcheck.session.meters import Meters
+from benchcheck.spec.board import Board
+from benchcheck.terminal.actions import Action, pressed
+from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.bar import Gauge
+from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
+from benchcheck.terminal.keyboard import Key
+from benchcheck.terminal.pace import Pace
+from benchcheck.terminal.photo import photo_at
+from benchcheck.terminal.picture import Picture
+from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.sound import Cue, Sound
+from benchcheck.terminal.whys import why_lines
+
+__all__ = ["Guided"]
+
+_BEGINS_READING = re.compile(r"[0-9+\-.,]")
+_OVERLOAD_TEXT = "OL"
+_AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
+
+
+def _nothing() -> None:
+    """Nothing must be done meanwhile."""
+
+
+@dataclass(slots=True)
+class Guided:
+    """A source and observer with a screen of its own; `leave` gives the terminal back.
+
+    `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
+    went off; `most_telling` names the check a diagnosis would take next.
+    """
+
+    desk: Desk
+    prompts: PromptSource
+    sound: Sound
+    clock: Clock
+    bench: Bench
+    meters: Meters | None = None
+    board: Board | None = None
+    tend: Callable[[], None] = _nothing
+    power_ended: Callable[[], str] = lambda: ""
+    most_telling: Callable[[Check], str] | None = None
+    _live: LiveMeter | None = None
+    _pace: Pace = field(default_factory=Pace)
+    _scored: tuple[Check, Score] | None = None
+    at_a_check: bool = False
+    _leaving: bool = False
+
+    # ---- the terminal
+
+    def leave(self) -> None:
+        """Give the terminal back and be silent."""
+        self._stop_watching()
+        self.sound.close()
+        self.desk.leave()
+
+    def show_first(self, lines: tuple[str, ...]) -> None:
+        """Show a page and wait for a key; q, Ctrl-D or a closed terminal end the visit at its first check."""
+        self.desk.enter()
+        try:
+            self._leaving = self.desk.turn_page(lines)
+        except EOFError:
+            self._leaving = True
+
+    # ---- a source of readings
+
+    @property
+    def picture(self) -> Picture:
+        """What stands on the screen."""
+        return self.desk.picture
+
+    def answer(self, step: Step) -> Answer:
+        """Ask a person for a check that no linked meter reads."""
+        answer = self._asked(step, None)
+        assert answer is not None
+        return answer
+
+    def placed(self, step: Step) -> Answer | None:
+        """Have a linked meter read a check hands-free, and return what it came to."""
+        return self._asked(step, self.meters.serving(step.check.function) if self.meters is not None else None)
+
+    def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
+        if self._leaving:
+            return Stop()
+        self.desk.enter()
+        asking = self.desk.asking = Asking(step, meter, self._rule(step, meter))
+        self.picture.asked(asking, self.prompts, self._remaining(step))
+        self.sound.say(self.picture.spoken(asking))
+        self._watch(asking)
+        self.at_a_check = True
+        try:
+            while True:
+                answer = self._turn(asking)
+                if answer is not None:
+                    self._pace.answered(self.clock.monotonic_s())
+                    self.picture.messages = ()
+                    return answer
+        except EOFError:
+            return Stop()
+        finally:
+            self.at_a_check = False
+            self._stop_watching()
+
+    def _rule(self, step: Step, meter: Meter | None) -> CaptureRule | None:
+        if meter is None:
+            return None
+        able = capability(step.check, self.bench, step.session)
+        return capture_rule(step.check, meter, step.session.leads_ohm, open_is_good=able.overload)
+
+    def _remaining(self, step: Step) -> str:
+        left = self._pace.left(step.total - step.place + 1)
+        return f"{step.place} of {step.total}" + (f", {left}" if left else "")
+
+    def _watch(self, asking: Asking) -> None:
+        if asking.meter is not None and self.meters is not None and self._live is None:
+            self._live = self.meters.watch(asking.check, asking.meter, self.desk.keyboard.wake)
+
+    def _stop_watching(self) -> None:
+        live, self._live = self._live, None
+        if live is not None:
+            live.stop()
+            if self.desk.asking is not None and self.desk.asking.meter is not None and self.meters is not None:
+                self.meters.watched(self.desk.asking.meter)
+
+    # ---- one turn of the loop
+
+    def _turn(self, asking: Asking) -> Answer | None:
+        key = self.desk.key()
+        ended = self.power_ended() if asking.check.powered else ""
+        if ended:
+            return Hindered(f"power was switched off: {ended}")
+        answer = self._key(asking, key) if key.name else None
+        return answer if answer is not None else self._news(asking)
+
+    def meanwhile(self) -> None:
+        """Do what must not wait; what the meter shows while a line is typed is shown, not captured."""
+        self.tend()
+        if self.picture.entry is None and not self.picture.page:
+            return
+        for glimpse in self._live.news() if self._live is not None else ():
+            if self.desk.asking is not None:
+                self.desk.asking.latest, self.desk.asking.trouble = glimpse.reading, glimpse.trouble
+
+    def _news(self, asking: Asking) -> Answer | None:
+        for glimpse in self._live.news() if self._live is not None else ():
+            was_away = bool(asking.trouble)
+            seen = asking.take(glimpse)
+            if bool(asking.trouble) and not was_away:
+                self.sound.cue(Cue.ATTENTION)
+            answer = self._seen(asking, seen) if seen is not None else None
+            if answer is not None:
+                return answer
+        return None
+
+    def _seen(self, asking: Asking, seen: Seen) -> Answer | None:
+        match seen.happening:
+            case Happening.SETTLED:
+                self.sound.cue(Cue.SETTLED)
+            case Happening.MOVED_ON:
+                self.picture.say("it moved on: hold still")
+            case Happening.RESEAT | Happening.NO_CONTACT:
+                self.sound.cue(Cue.RESEAT)
+                words = "take the tips off and put them on again"
+                why = "the contacts do not agree" if seen.happening is Happening.NO_CONTACT else "it jumped"
+                self.picture.say(f"{why}: {words}")
+            case Happening.KEPT:
+                return Taken(asking.readings_of(seen))
+            case _:
+                pass
+        return None
+
+    # ---- keys
+
+    def _key(self, asking: Asking, key: Key) -> Answer | None:
+        metered = asking.meter is not None
+        if key.name == "end":
+            return Stop()
+        if key.name == "paste" or (key.name == "sign" and _BEGINS_READING.match(key.text)):
+            return self._typed(asking, key.text.splitlines()[0] if key.text.strip() else "")
+        if key.name == "enter" or key.text == " ":
+            return self._accept(asking)
+        action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
+        if action is None:
+            if key.name == "sign":
+                self.picture.say(f'"{key.text}" does nothing here')
+            return None
+        return self._act(asking, action)
+
+    def _act(self, asking: Asking, action: Action) -> Answer | None:
+        match action:
+            case Action.ACCEPT:
+                return self._accept(asking)
+            case Action.TYPE:
+                return self._typed(asking, "")
+            case Action.OVERLOAD:
+                return self._understood(asking, _OVERLOAD_TEXT)
+            case Action.YES | Action.NO:
+                return self._understood(asking, str(action))
+            case Action.MOST_TELLING:
+                return self._prefer(asking)
+            case Action.UNDO | Action.LATER | Action.STOP:
+                return _AT_ONCE[action]
+            case _:
+                return self._aside(asking, action)
+
+    def _aside(self, asking: Asking, action: Action) -> Answer | None:
+        """Do what stays at the check, or needs words first."""
+        match action:
+            case Action.SKIP:
+                reason = self.desk.line("why is it left out?")
+                return Skip(reason.strip()) if reason and reason.strip() else None
+            case Action.NOTE:
+                text = self.desk.line("note")
+                return Remark(text.strip()) if text and text.strip() else None
+            case Action.PHOTO:
+                return self._photo(self.desk.line("path of the photo"))
+            case Action.WHY:
+                self.desk.turn_page(
+                    why_lines(asking.check, self.bench, asking.step.session, self.board, self._scored)
+                )
+            case Action.REPEAT:
+                if asking.latest is not None:
+                    asking.retries.append(asking.latest.display.text)
+                asking.begin_anew()
+                self.picture.say("once more: lift the tips, then put them on")
+            case Action.EXCHANGE:
+                asking.exchanged = not asking.exchanged
+                asking.begin_anew()
+            case _:
+                pass
+        return None
+
+    def _photo(self, path: str | None) -> Answer | None:
+        if not path or not path.strip():
+            return None
+        found = photo_at(path)
+        if isinstance(found, str):
+            self.picture.say(found)
+            return None
+        return found
+
+    def _prefer(self, asking: Asking) -> Answer | None:
+        name = self.most_telling(asking.check) if self.most_telling is not None else ""
+        if name and name != asking.check.id:
+            return Prefer(name)
+        self.picture.say("nothing tells more than this check")
+        return None
+
+    def _accept(self, asking: Asking) -> Answer | None:
+        """Take what the meter shows; the first press only says that the tips are down."""
+        if asking.capture is None:
+            return self._typed(asking, "")
+        if not asking.tips_down:
+            asking.put_down()
+            self.picture.say("tips down: reading; once more takes it as it is")
+            return None
+        reading = asking.by_hand()
+        return Taken((reading,)) if reading is not None else None
+
+    # ---- typing
+
+    def _typed(self, asking: Asking, start: str) -> Answer | None:
+        text = self.desk.line(self._wanted(asking.check), start[:LONGEST_ENTRY])
+        return self._understood(asking, text) if text and text.strip() else None
+
+    def _wanted(self, check: Check) -> str:
+        if check.answers:
+            return " or ".join(check.answers)
+        return "what the display shows" if check.function is not Function.VISUAL else "what is seen"
+
+    def _understood(self, asking: Asking, text: str) -> Answer | None:
+        answer = self.prompts.understand(asking.check, text.strip())
+        if isinstance(answer, Taken):
+            return Taken(tuple(asking.finished(one) for one in answer.readings))
+        return answer
+
+    def ask(self, prompt: str) -> str:
+        """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input."""
+        text = self.desk.line(prompt.rstrip(" >"))
+        return "no" if text is None else text
+
+    def tell(self, line: str) -> None:
+        """Show a line among the messages."""
+        self.picture.say(line.strip())
+
+    def last_word(self) -> bool:
+        """Return whether the last answer is to be taken back; asked only where the last check did not pass."""
+        if self._leaving or not self.desk.is_open or self._scored is None or self._scored[1].verdict in PASSED:
+            return False
+        self.picture.asking_no_more()
+        self.desk.asking = None
+        try:
+            while True:
+                key = self.desk.key()
+                if key.text.casefold() == "u":
+                    return True
+                if key.name in ("enter", "end") or key.text.casefold() in ("q", "a", " "):
+                    return False
+        except EOFError:
+            return False
+
+    # ---- an observer
+
+    def scored(self, check: Check, score: Score, place: int, total: int) -> None:
+        """Show and sound what a check came to."""
+        self._scored = (check, score)
+        self.picture.scored(score)
+        if score.verdict in PASSED:
+            gauge = Gauge(score.quantity_unit, score.lower, score.upper, value=score.value)
+            self.sound.cue(Cue.PASS, gauge.position)
+        elif score.verdict in FAILED:
+            self.sound.cue(Cue.FAIL)
+        elif score.verdict is not None:
+            self.sound.cue(Cue.UNDECIDED)
+
+    def undone(self, check: Check | None) -> None:
+        """Say what was taken back."""
+        self.picture.last = None
+        self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

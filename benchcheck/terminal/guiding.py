@@ -1,0 +1,88 @@
+"""The guided screen put together for one visit: what it asks with, what it shows of power, how it lets go."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from benchcheck.bench.model import Bench
+from benchcheck.clock import SystemClock
+from benchcheck.session.instrumented import InstrumentedSource
+from benchcheck.session.meters import Meters
+from benchcheck.session.run import Conduct, Report
+from benchcheck.spec.board import Board
+from benchcheck.terminal.canvas import Canvas
+from benchcheck.terminal.desk import Desk
+from benchcheck.terminal.expecting import expectation, meter_name
+from benchcheck.terminal.guided import Guided
+from benchcheck.terminal.hand import PersonHand
+from benchcheck.terminal.keyboard import Keyboard
+from benchcheck.terminal.manner import Manner
+from benchcheck.terminal.picture import Picture
+from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.sound import Sound
+
+__all__ = ["GuidedConduct", "guided_screen", "instrumented", "power_line"]
+
+
+@dataclass
+class GuidedConduct(Conduct):
+    """A conduct that gives the terminal back however it ends."""
+
+    leave: Callable[[], None] = lambda: None
+
+    def run(self, board: Board, selected: tuple[str, ...], stop_after: int = 0) -> Report:
+        """Conduct the visit; see `Conduct.run`."""
+        try:
+            return Conduct.run(self, board, selected, stop_after)
+        finally:
+            self.leave()
+
+
+def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
+    """Return the guided screen for a bench; the terminal is taken when it is first needed."""
+    canvas = Canvas()
+    sound = Sound(canvas.bell, on=not manner.silent, speak=manner.spoken)
+    prompts = PromptSource(_unasked, _untold, meter_name(bench), expectation(bench))
+    desk = Desk(Picture(title, bench), canvas, Keyboard())
+    guided = Guided(desk, prompts, sound, SystemClock(), bench)
+    desk.meanwhile = guided.meanwhile
+    prompts.ask, prompts.tell = guided.ask, guided.tell
+    return guided
+
+
+def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) -> InstrumentedSource:
+    """Return the source that reads linked instruments with a person at the guided screen."""
+    source = InstrumentedSource(
+        meters, PersonHand(guided.prompts), guided, guided.placed, told, stop_asked=lambda: _stop(guided, source)
+    )
+    guided.meters, guided.tend = meters, source.tend
+    guided.desk.power_line = lambda: power_line(source)
+    guided.power_ended = lambda: source.power.ended if source.power is not None else ""
+    return source
+
+
+def _stop(guided: Guided, source: InstrumentedSource) -> bool:
+    """Whether a key was pressed while a unit comes up; at a check its keys mean what the screen says."""
+    return not guided.at_a_check and guided.desk.any_key()
+
+
+def power_line(source: InstrumentedSource) -> str:
+    """Return what the supply gives, "" while it is off."""
+    power = source.power
+    feed = power.feed if power is not None else None
+    if feed is None or feed.plan is None:
+        return ""
+    limit = f"limit {feed.plan.limit_ampere * 1e3:.0f} mA"
+    if feed.last is None:
+        return f"POWER ON  {limit}"
+    load = f", load {feed.drawn_ampere * 1e3:.0f} mA" if feed.drawn_ampere else ""
+    return f"POWER ON  {feed.last.voltage_volt:.3f} V  {feed.last.current_ampere * 1e3:.1f} mA  {limit}{load}"
+
+
+def _unasked(prompt: str) -> str:
+    raise EOFError(prompt)
+
+
+def _untold(line: str) -> None:
+    """Nobody is there yet."""

@@ -1,0 +1,162 @@
+"""What stands on the screen of a guided visit, kept between two paintings: from the state of a check to a view."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.errors import BenchcheckError
+from benchcheck.kinds.check import Check
+from benchcheck.quantity import Display, DisplayState
+from benchcheck.readings.capturing import shown_value
+from benchcheck.readings.reading import Origin, Reading, Session
+from benchcheck.score.capability import expected_value
+from benchcheck.score.judge import judge
+from benchcheck.score.model import Score
+from benchcheck.terminal.actions import keys_for
+from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.bar import Gauge
+from benchcheck.terminal.face import Last, View
+from benchcheck.terminal.lines import outcome_word, shown_text
+from benchcheck.terminal.prompt import PromptSource, instruction_rows
+
+__all__ = ["Picture"]
+
+_MESSAGES = 3
+
+
+@dataclass(slots=True)
+class Picture:
+    """The screen's memory; `entry` is the line being typed, None where keys act alone."""
+
+    title: str
+    bench: Bench
+    last: Last | None = None
+    messages: tuple[str, ...] = ()
+    entry: str | None = None
+    prompt: str = ""
+    page: tuple[str, ...] = ()
+    _progress: str = ""
+    _rows: tuple[tuple[str, str], ...] = ()
+    _gauge: Gauge | None = None
+    _gauged: str = ""
+
+    def asked(self, asking: Asking, prompts: PromptSource, progress: str) -> None:
+        """Take in which check is asked for now."""
+        expected = prompts.expect(asking.check, asking.step.session)
+        self._rows = instruction_rows(asking.step, expected)
+        self._progress, self._gauged = progress, ""
+        self._gauge = _gauge_of(_supposed(asking.check), asking.check, self.bench, asking.step.session, shown=False)
+
+    def asking_no_more(self) -> None:
+        """Take in that nothing is left to ask."""
+        self._progress, self._rows, self._gauge = "all asked", (), None
+
+    def spoken(self, asking: Asking) -> str:
+        """Return what is said aloud of a check: where the tips go."""
+        rows = dict(self._rows)
+        return ", ".join(f"{label} {rows[label]}" for label in ("first", "look", "red", "black") if rows.get(label))
+
+    def say(self, words: str) -> None:
+        """Show a message, the oldest giving way."""
+        if words and words not in self.messages:
+            self.messages = (*self.messages, words)[-_MESSAGES:]
+
+    def scored(self, score: Score) -> None:
+        """Take in what a check came to."""
+        because = score.because if not score.change else f"{score.because}. What would change it: {score.change}"
+        self.last = Last(score.check, outcome_word(score), shown_text(score), because)
+
+    def page_rows(self, columns: int, rows: int) -> int:
+        """Return how many lines of a page fit at once."""
+        size, used = 0, 0
+        for line in self.page:
+            used += max(1, -(-len(line) // columns))
+            if used > rows - 3:
+                break
+            size += 1
+        return max(1, size)
+
+    def view(self, asking: Asking | None, power: str, *, diagnosis: bool = False) -> View:
+        """Return what the screen shows now."""
+        if asking is None and not self.page:
+            keys = (("Enter", "ends the visit"), ("u", "undo"))
+            return View(
+                self.title, self._progress, "That was the last check.", last=self.last, power=power, keys=keys
+            )
+        if self.page or asking is None:
+            return View(self.title, self._progress, "", page=self.page, keys=(("any key", "goes on"), ("q", "quits")))
+        check, metered = asking.check, asking.meter is not None
+        return View(
+            title=self.title,
+            progress=self._progress,
+            check=f"{check.id}{'   red and black exchanged' if asking.exchanged else ''}",
+            rows=_exchanged(self._rows) if asking.exchanged else self._rows,
+            reading=asking.latest.display.text if asking.latest is not None else "",
+            state=asking.state(),
+            gauge=self._live_gauge(asking),
+            last=self.last,
+            after=_where(asking.step.after),
+            messages=self.messages,
+            entry=self.entry,
+            prompt=self.prompt,
+            power=power,
+            keys=(("Enter", "takes it"), ("Esc", "back"))
+            if self.entry is not None
+            else keys_for(check, metered=metered, diagnosis=diagnosis),
+        )
+
+    def _live_gauge(self, asking: Asking) -> Gauge | None:
+        """Return the bar with the reading in it, computed anew only where the reading changed."""
+        latest = asking.latest
+        if latest is None or self._gauge is None:
+            return self._gauge
+        if latest.display.text != self._gauged:
+            self._gauged = latest.display.text
+            found = _gauge_of(latest, asking.check, self.bench, asking.step.session, shown=True)
+            value = shown_value(latest)
+            self._gauge = replace(self._gauge, value=value, expanded_uncertainty=None) if found is None else found
+        return self._gauge
+
+
+def _gauge_of(reading: Reading | None, check: Check, bench: Bench, session: Session, *, shown: bool) -> Gauge | None:
+    """Return the bar of a reading; one that is only supposed lends its guard band and is not drawn."""
+    limits = check.limits
+    if check.function is Function.VISUAL or (limits.lower is None and limits.upper is None):
+        return None
+    plain = Gauge(check.quantity_unit, limits.lower, limits.upper)
+    if reading is None or reading.display.state is not DisplayState.VALUE:
+        return replace(plain, value=shown_value(reading)) if reading is not None and shown else plain
+    try:
+        score = judge(check, (reading,), bench, session)
+    except BenchcheckError:
+        return plain
+    value = reading.display.value if shown else None
+    half = score.expanded_uncertainty if shown else None
+    return replace(plain, guard_band=score.guard_band, value=value, expanded_uncertainty=half)
+
+
+def _supposed(check: Check) -> Reading | None:
+    """Return a reading as a good unit gives it, for want of a real one."""
+    value = expected_value(check)
+    if value is None:
+        return None
+    display = Display(f"{value:g}", DisplayState.VALUE, value, 0.0)
+    return Reading(check.id, display, check.quantity_unit, Origin.TYPED)
+
+
+def _exchanged(rows: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    """Return the rows with what red and black touch exchanged."""
+    other = {"red": "black", "black": "red"}
+    found = dict(rows)
+    return tuple((label, found.get(other[label], words) if label in other else words) for label, words in rows)
+
+
+def _where(after: Check | None) -> str:
+    if after is None:
+        return ""
+    if after.function is Function.VISUAL and after.red is not None:
+        return f"{after.id}: {after.red.point}"
+    points = [f"{name} {probe.point}" for name, probe in (("red", after.red), ("black", after.black)) if probe]
+    return f"{after.id}: {', '.join(points)}" if points else after.id
