@@ -24,7 +24,15 @@ if TYPE_CHECKING:
     from benchcheck.session.run import Conduct
     from benchcheck.spec.board import Board
 
-__all__ = ["CheckFailedError", "CheckItem", "ConditionalPassWarning", "SpecFile"]
+__all__ = [
+    "CheckFailedError",
+    "CheckItem",
+    "ConditionalPassWarning",
+    "SpecFile",
+    "capture_suspended",
+    "told",
+    "warn_of",
+]
 
 #: what conducts the visit, and where its errors are held, when a command runs pytest rather than a user.
 CONDUCT = pytest.StashKey["Conduct"]()
@@ -57,6 +65,16 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--waive", nargs=2, action="append", default=[], metavar=("CHECK", "REASON"), help="power without this check"
     )
     group.addoption("--operator", default="", metavar="INITIALS", help="who measures; kept in the record")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Register the fixtures and markers for checks written in Python."""
+    from benchcheck import pytest_bench
+
+    for line in pytest_bench.MARKERS:
+        config.addinivalue_line("markers", line)
+    if not config.pluginmanager.has_plugin("benchcheck-bench"):
+        config.pluginmanager.register(pytest_bench, "benchcheck-bench")
 
 
 def pytest_collect_file(file_path: Path, parent: pytest.Collector) -> pytest.Collector | None:
@@ -141,18 +159,11 @@ class CheckItem(pytest.Item):
         if score is None:
             pytest.skip("not reached in this visit")
         if score.outcome is Outcome.ERROR or score.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL):
-            raise CheckFailedError(_told(score))
+            raise CheckFailedError(told(score))
         if score.verdict is Verdict.CONDITIONAL_PASS:
-            self._warn(_told(score))
+            warn_of(self, told(score))
         elif score.verdict is not Verdict.PASS:
-            pytest.skip(_told(score))
-
-    def _warn(self, message: str) -> None:
-        """Report a warning without going through the filters: a filter may not turn a pass into a failure."""
-        warning = warnings.WarningMessage(ConditionalPassWarning(message), ConditionalPassWarning, str(self.path), 0)
-        self.ihook.pytest_warning_recorded.call_historic(
-            kwargs={"warning_message": warning, "when": "runtest", "nodeid": self.nodeid, "location": None}
-        )
+            pytest.skip(told(score))
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], *args: Any) -> Any:
         """Show the verdict and its reason; a traceback would tell a technician nothing."""
@@ -165,7 +176,16 @@ class CheckItem(pytest.Item):
         return self.path, None, f"{self.check.id} ({self.check.function})"
 
 
-def _told(score: Score) -> str:
+def warn_of(item: pytest.Item, message: str) -> None:
+    """Report a warning without going through the filters: a filter may not turn a pass into a failure."""
+    warning = warnings.WarningMessage(ConditionalPassWarning(message), ConditionalPassWarning, str(item.path), 0)
+    item.ihook.pytest_warning_recorded.call_historic(
+        kwargs={"warning_message": warning, "when": "runtest", "nodeid": item.nodeid, "location": None}
+    )
+
+
+def told(score: Score) -> str:
+    """Return a score in a sentence."""
     from benchcheck.terminal.lines import score_sentence
 
     return score_sentence(score)
@@ -196,7 +216,7 @@ def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
     spec = items[0].getparent(SpecFile)
     assert spec is not None
     try:
-        with _capture_suspended(config), ending_as_interrupt():
+        with capture_suspended(config), ending_as_interrupt():
             selected = tuple(dict.fromkeys(item.check.id for item in items))
             report = conduct.run(spec.board, selected, config.getoption("maxfail", 0))
     except BenchcheckError as error:
@@ -213,7 +233,7 @@ def _conduct(session: pytest.Session, items: list[CheckItem]) -> bool:
 
 
 @contextmanager
-def _capture_suspended(config: pytest.Config) -> Generator[None]:
+def capture_suspended(config: pytest.Config) -> Generator[None]:
     """Give the terminal, keyboard included, to the visit for a while."""
     capture = config.pluginmanager.getplugin("capturemanager")
     if capture is None:

@@ -43,8 +43,8 @@ BELOW_SESSION = set(MAY_IMPORT) - {"report"}
 MAY_IMPORT["session"] = BELOW_SESSION
 MAY_IMPORT["conformance"] = set(MAY_IMPORT)
 MAY_IMPORT["builtin"] = {*MAY_IMPORT, "terminal"}  # the keyboard is a source like any other
-for _top in ("terminal", "cli", "pytest_plugin", "__main__", "__init__"):
-    MAY_IMPORT[_top] = {*MAY_IMPORT, "builtin", "terminal", "cli", "pytest_plugin"}
+for _top in ("terminal", "cli", "pytest_plugin", "pytest_bench", "pytest_sittings", "__main__", "__init__"):
+    MAY_IMPORT[_top] = {*MAY_IMPORT, "builtin", "terminal", "cli", "pytest_plugin", "pytest_bench", "pytest_sittings"}
 
 #: one module that may do what its room may not.
 EXTRA: dict[str, set[str]] = {"report/card.py": {"score.capability"}}
@@ -70,7 +70,7 @@ SOLE_HOMES: dict[str, set[str]] = {
     "jinja2": {"report"},
     "rich": {"terminal", "cli"},
     "click": {"cli"},
-    "pytest": {"pytest_plugin", "cli", "conformance"},
+    "pytest": {"pytest_plugin", "pytest_bench", "pytest_sittings", "cli"},
     "_pytest": {"pytest_plugin"},
     "subprocess": {"session", "instruments/power_keeper.py", "terminal/sound.py"},
     "multiprocessing": {"session", "instruments/power_keeper.py", "terminal/sound.py"},
