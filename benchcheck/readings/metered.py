@@ -1,7 +1,7 @@
 """Readings from a linked meter: what it showed, the range it used, and what that range drives through the part.
 
 A series that settles is a value, one beyond full scale or compliance an overload; one that does not settle keeps
-the way it went ("climbs to", "falls to", "jumps"), as a person at the display would write it down. Nothing is
+only the way it went ("climbs", "falls", "jumps"): its end was not seen, and no number of it counts. Nothing is
 subtracted here: the reading with the leads shorted is a reading of its own, and scoring takes it off.
 """
 
@@ -66,7 +66,7 @@ def from_series(check: Check, series: Series, meter: str) -> tuple[Reading, ...]
     if len({one.state for one in taken}) > 1:
         taken = [Display("jumps", DisplayState.JUMPS)]
     elif not series.settled:
-        taken = [_moving(taken[-1], series.trend)]
+        taken = [_moving(series.trend)]
     common = Reading(
         check.id,
         taken[0],
@@ -74,7 +74,7 @@ def from_series(check: Check, series: Series, meter: str) -> tuple[Reading, ...]
         Origin.METERED,
         meter=meter,
         meter_range=short_value(series.full_scale) if series.full_scale is not None else "",
-        note=_applied(series),
+        note=_applied(series) if series.settled else f"{_applied(series)}; last shown {series.indications[-1].text}",
         taken=series.taken,
     )
     return tuple(replace(common, display=one, repeat=place) for place, one in enumerate(taken, 1))
@@ -94,13 +94,10 @@ def _last_digit(value: float) -> float:
     return 10.0 ** (math.floor(math.log10(abs(value))) - _DIGITS + 1) if value else 10.0**-_DIGITS
 
 
-def _moving(last: Display, trend: str) -> Display:
-    """Return the display of readings that did not stand still, with their end where it says something."""
+def _moving(trend: str) -> Display:
+    """Return the display of readings that did not stand still: nobody saw their end, so none is noted."""
     state = _MOVES.get(trend, DisplayState.JUMPS)
-    if state is DisplayState.JUMPS:
-        return Display("jumps", state)
-    overload = last.state is DisplayState.OVERLOAD
-    return Display(f"{state} to {last.text}", state, last.value, last.resolution, to_overload=overload)
+    return Display(str(state), state)
 
 
 def _applied(series: Series) -> str:

@@ -20,7 +20,7 @@ from benchcheck.session.meters import Meters
 from benchcheck.simulation.meter_front import MeterFront
 from benchcheck.simulation.scpi_server import ServedBench
 from benchcheck.simulation.supply_front import LoadFront, SupplyFront
-from benchcheck.simulation.world import PlainBench
+from benchcheck.simulation.world import Excitation, PlainBench
 from tests.instruments.rig import wait_until_left
 
 #: quick enough for tests, the front ends of the rig settle in 5 ms
@@ -123,11 +123,23 @@ class Served:
         return load_bench(parse_document(self.text, "bench.toml"))
 
 
+class Living(PlainBench):
+    """A unit whose volts are those of its supply, so that nobody need say what the tips find."""
+
+    def probed(self, excitation: Excitation, now_s: float) -> float:
+        if excitation.function is Function.DC_VOLTAGE:
+            return self.supply_point(now_s).voltage_volt
+        return super().probed(excitation, now_s)
+
+
 @contextlib.contextmanager
 def served_bench(
-    probed: Mapping[Function, float] | None = None, resistance_ohm: float = 150.0, capacitance_farad: float = 470e-6
+    probed: Mapping[Function, float] | None = None,
+    resistance_ohm: float = 150.0,
+    capacitance_farad: float = 470e-6,
+    kind: type[PlainBench] = PlainBench,
 ) -> Iterator[Served]:
-    unit = PlainBench(resistance_ohm, capacitance_farad, probed)
+    unit = kind(resistance_ohm, capacitance_farad, probed)
     fronts = (MeterFront(unit, settling_s=3e-3), SupplyFront(unit), LoadFront(unit))
     with ServedBench(fronts) as served:
         try:
