@@ -18,8 +18,9 @@ _FUNCTIONS = ("ohms", "diode", "capacitance", "esr")
 @click.command(
     epilog="""\b
 Examples:
-  benchcheck between specs/quillmere-kr6.toml FB GND --bench examples/bench.toml
-  benchcheck between specs/quillmere-kr6.toml LX VSW --function diode --bench examples/bench.toml"""
+  benchcheck between specs/quillmere-kr6.toml FB GND --bench simulated
+  benchcheck between specs/quillmere-kr6.toml LX VSW --function diode \\
+    --bench examples/quillmere-kr6/bench.toml"""
 )
 @spec_argument
 @click.argument("first", shell_complete=nets)

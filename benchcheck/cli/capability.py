@@ -15,7 +15,8 @@ __all__ = ["capability"]
 @click.command(
     epilog="""\b
 Examples:
-  benchcheck capability specs/quillmere-kr6.toml --bench examples/bench.toml
+  benchcheck capability specs/quillmere-kr6.toml \\
+    --bench examples/quillmere-kr6/bench.toml
   benchcheck capability specs/quillmere-kr6.toml --card > card.txt
   benchcheck capability specs/quillmere-kr6.toml --as card-page > card.html"""
 )

@@ -26,7 +26,7 @@ __all__ = ["instruments"]
 Examples:
   benchcheck instruments
   benchcheck instruments --bench simulated --self-check
-  benchcheck instruments --bench examples/bench.toml --find"""
+  benchcheck instruments --bench examples/quillmere-kr6/bench.toml --find"""
 )
 @bench_option
 @click.option(

@@ -86,7 +86,7 @@ def test_the_good_board_stands_beside_its_faults_and_what_was_done_is_counted() 
 @pytest.mark.parametrize("missing", [Diode, Bjt, Mosfet, (Diode, Clamp, Zener, Bjt, Mosfet)])
 def test_a_board_may_lack_any_sort_of_device(missing: type | tuple[type, ...]) -> None:
     board = Netlist([one for one in BOARD.devices if not isinstance(one, missing)])
-    wanted, faults = [Probe("BSW", "GND", OHMS), Probe("VSW", "GND", OHMS)], possible_faults(board)
+    wanted, faults = [Probe("BSW", "GND", OHMS), Probe("VSW", "GND", OHMS)], possible_faults(board)[::9]
     found = fault_dictionary(board, wanted, faults)
     for row, fault in enumerate(faults):
         alone = solve_reading(faulty(board, fault), "VSW", "GND", OHMS).value

@@ -16,19 +16,24 @@ from benchcheck.record.store import read_record
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text("utf-8")
-ROWS = re.findall(r"^\| `(examples/readings/[\w-]+\.csv)` \|[^|]*\| (\d) \| ([^|]*?) \|$", README, re.MULTILINE)
+ROWS = re.findall(r"^\| `(examples/[\w-]+/[\w-]+\.csv)` \|[^|]*\| (\d) \| ([^|]*?) \|$", README, re.MULTILINE)
 
 SIMULATED = re.findall(r"^\| `--bench simulated` \|[^|]*\| (\d) \| ([^|]*?) \|$", README, re.MULTILINE)
 
 
 def verify(readings: str, folder: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "benchcheck", "verify", "specs/quillmere-kr6.toml", "--unit", "demo"]
-    places = ["--bench", "examples/bench.toml", "--readings", readings, "--records", str(folder)]
-    return subprocess.run([*command, *places], cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    board = Path(readings).parent.name
+    command = [sys.executable, "-m", "benchcheck", "verify", f"specs/{board}.toml", "--unit", "demo"]
+    places = ["--bench", f"examples/{board}/bench.toml", "--readings", readings, "--records", str(folder)]
+    return subprocess.run([*command, *places], cwd=ROOT, capture_output=True, text=True, check=False, timeout=120)
 
 
-def test_readme_tells_of_three_files_and_a_simulated_unit() -> None:
-    assert len(ROWS) == 3
+def test_readme_tells_of_every_file_of_readings_and_a_simulated_unit() -> None:
+    there = {
+        path.relative_to(ROOT).as_posix() for path in ROOT.glob("examples/*/*.csv") if path.parent.name != "draft"
+    }
+    assert {row[0] for row in ROWS} == there
+    assert len(ROWS) == len(there)
     assert len(SIMULATED) == 1
 
 
@@ -68,8 +73,32 @@ def test_a_demo_unit_ends_as_readme_says(tmp_path: Path, readings: str, exit_cod
 
 
 def test_the_faults_of_the_second_unit_are_the_ones_that_fail() -> None:
-    text = (ROOT / "examples/readings/three-faults.csv").read_text("utf-8")
+    text = (ROOT / "examples/quillmere-kr6/three-faults.csv").read_text("utf-8")
     assert "D3 and C12 reversed, gate and drain of Q2 bridged" in text.splitlines()[0]
+
+
+@pytest.mark.parametrize(
+    ("board", "fault", "failed"),
+    [
+        ("tarnholt-am6", "R16 open", "R16.resistance"),
+        ("lumbry-qn4", "a bridge between COL1 and COL2", "isolation.resistance[COL1:COL2]"),
+        ("halvorne-r52", "Q5 short", "R17.resistance"),
+    ],
+)
+def test_a_fault_to_find_is_told_in_the_last_line_and_shows(
+    tmp_path: Path, board: str, fault: str, failed: str
+) -> None:
+    readings = f"examples/{board}/fault.csv"
+    assert (ROOT / readings).read_text("utf-8").splitlines()[-1] == f"# The fault: {fault}"
+    done = verify(readings, tmp_path / "records")
+    assert re.search(rf"^fail +{re.escape(failed)} ", done.stdout, re.MULTILINE)
+
+
+def test_every_file_readme_and_the_commands_name_is_there() -> None:
+    texts = [README, *(path.read_text("utf-8") for path in (ROOT / "benchcheck" / "cli").glob("*.py"))]
+    named = {name for text in texts for name in re.findall(r"\b(?:examples|specs)/[\w./-]*\w", text)}
+    made = {"specs/quillmere-kr6-learned.toml"}
+    assert sorted(name for name in named - made if not (ROOT / name).exists()) == []
 
 
 def test_the_python_example_runs() -> None:

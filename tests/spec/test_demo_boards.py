@@ -48,7 +48,7 @@ def test_power_may_be_applied(board: Board) -> None:
 
 def test_a_good_board_is_above_its_own_limits_before_power(board: Board) -> None:
     """Rails, supplies and pairs that must be apart: what the circuit reads when all is well meets the limit."""
-    excitation = excitation_for(bench_from(str(ROOT / "examples" / "bench.toml")), Function.OHMS)
+    excitation = excitation_for(bench_from(str(ROOT / "examples" / "quillmere-kr6" / "bench.toml")), Function.OHMS)
     assert excitation is not None
     netlist = model_of(board).netlist
     before = [check for check in board.checks if check.phase in (Phase.ISOLATION, Phase.TO_GROUND)]
