@@ -41,37 +41,40 @@ class Course:
     _points: list[tuple[float, float]] = field(default_factory=list)
     _stride: int = 1
     _seen: int = 0
-    _pivot: float = math.nan
+    _mark: float = math.nan  # where the last step in this direction ended
+    _extreme: float = math.nan  # the furthest it got in this direction
     _direction: int = 0
     _legs: int = 0  # steps on in the present direction
 
     def add(self, at_s: float, value: float, count: float) -> None:
         """Take one finite reading in; `count` is one step of the display there."""
-        if math.isnan(self._pivot):
-            self._pivot = value
-        step = max(3.0 * count, _SHARE * abs(self._pivot))
-        move = value - self._pivot
-        if abs(move) >= step:
-            self._leg(1 if move > 0.0 else -1)
-            self._pivot = value
-        elif move * self._direction > 0.0:
-            self._pivot = value
+        if math.isnan(self._mark):
+            self._mark = self._extreme = value
+        step = max(3.0 * count, _SHARE * abs(self._mark))
+        if (value - self._extreme) * self._direction > 0.0:
+            self._extreme = value
+        onwards, back = value - self._mark, value - self._extreme
+        if self._direction and back * self._direction <= -step:
+            self._leg(-self._direction, value)
+        elif abs(onwards) >= step and onwards * (self._direction or onwards) > 0.0:
+            self._leg(1 if onwards > 0.0 else -1, value)
         self._keep(at_s, value)
 
     def bounced(self) -> None:
         """Take it in that the contact opened for a moment."""
         self.turns += 2
-        self._direction, self._legs, self._pivot = 0, 0, math.nan
+        self._direction, self._legs, self._mark = 0, 0, math.nan
         self._points.clear()
         self._stride, self._seen = 1, 0
 
-    def _leg(self, direction: int) -> None:
+    def _leg(self, direction: int, value: float) -> None:
         if direction == -self._direction:
             self.turns += 1
             self._legs = 0
             self._points.clear()
             self._stride, self._seen = 1, 0
         self._direction = direction
+        self._mark = self._extreme = value
         self._legs += 1
 
     def _keep(self, at_s: float, value: float) -> None:
