@@ -1,0 +1,1 @@
+"""NTC thermistors for benchcheck."""
