@@ -103,6 +103,8 @@ def _numbers(gauge: Gauge, place: Place, width: int) -> list[str]:
         if limit is None:
             continue
         text = format_value(float(f"{limit:.4g}"), gauge.quantity_unit, ascii=True)
+        if len(text) > width:
+            continue
         start = max(0, min(width - len(text), place(limit) - len(text) // 2))
         if all(cell == " " for cell in cells[max(0, start - 1) : start + len(text) + 1]):
             cells[start : start + len(text)] = text

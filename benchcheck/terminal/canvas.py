@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from benchcheck.document.files import printable
@@ -32,8 +32,9 @@ class Line:
 
 @dataclass(slots=True)
 class Canvas:
-    """The painted screen; `bell` sounds the terminal's bell."""
+    """The painted screen; `send` writes to the terminal, standard output unless told otherwise."""
 
+    send: Callable[[str], object] = field(default_factory=lambda: _to_standard_output)
     gone: bool = False
     _shown: list[str] = field(default_factory=list)
     _size: tuple[int, int] = (0, 0)
@@ -78,10 +79,14 @@ class Canvas:
         if self.gone:
             return
         try:
-            sys.stdout.write(text)
-            sys.stdout.flush()
+            self.send(text)
         except (OSError, ValueError):
             self.gone = True
+
+
+def _to_standard_output(text: str) -> None:
+    sys.stdout.write(text)
+    sys.stdout.flush()
 
 
 def _rendered(line: Line, columns: int) -> str:

@@ -92,7 +92,8 @@ def _below(view: View, columns: int) -> tuple[_Block, ...]:
     messages = (text for words in view.messages for text in _folded(words, columns))
     return (
         _Block(2, tuple(Line(text, "bold") for text in messages), cuts=True),
-        _Block(4, _last(view, columns), cuts=True),
+        _Block(2, _last(view, columns)),
+        _Block(4, _because(view, columns), cuts=True),
         _Block(6, _labelled("next", view.after, columns, "dim"), cuts=True),
         _Block(8, (Line("-" * columns, "dim"),)),
     )
@@ -128,7 +129,7 @@ def _header(view: View, columns: int) -> tuple[Line, ...]:
     gap = columns - len(view.title) - len(view.progress)
     if gap >= 2:
         return (Line(f"{view.title}{' ' * gap}{view.progress}"),)
-    return (Line(view.progress),)
+    return (Line(view.progress if len(view.progress) <= columns else view.progress.partition(",")[0]),)
 
 
 def _power(view: View, columns: int) -> tuple[Line, ...]:
@@ -175,11 +176,15 @@ def _last(view: View, columns: int) -> tuple[Line, ...]:
         return ()
     style = STYLES.get(last.verdict, "")
     if columns < _NARROW:
-        head = [Line(text, style) for text in _folded(f"{last.verdict}: {last.check} {last.shown}", columns)]
-        return (*head, *(Line(text) for text in _folded(last.because, columns)))
+        return tuple(Line(text, style) for text in _folded(f"{last.verdict}: {last.check} {last.shown}", columns))
     words = f"  {'last':<{_LABEL}}{last.verdict}"
-    because = [Line(text, "dim") for text in _folded(last.because, columns, _UNDER, _UNDER)]
-    return (Line(f"{words}  {last.check}  {last.shown}", style, len(words)), *because)
+    return (Line(f"{words}  {last.check}  {last.shown}", style, len(words)),)
+
+
+def _because(view: View, columns: int) -> tuple[Line, ...]:
+    indent = _UNDER if columns >= _NARROW else ""
+    words = view.last.because if view.last is not None else ""
+    return tuple(Line(text, "dim") for text in _folded(words, columns, indent, indent))
 
 
 def _entry(view: View, columns: int) -> list[Line]:
