@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
-from benchcheck.errors import BenchcheckError, close_match
+from benchcheck.errors import close_match
 from benchcheck.kinds.check import Check
 from benchcheck.simulation.hand import SimulatedHand
 
@@ -41,17 +41,10 @@ class HandLines:
         words = line.split()
         if not words:
             return ""
-        named = _WORDS.get(words[0])
-        try:
-            if named is not None and (len(words) == 1) == (words[0] in _ALONE):
-                return named(self, *words[1:])
-            if len(words) == 1:
-                return self._place(words[0])
-            if len(words) == 2:
-                return self._between(*words)
-        except (BenchcheckError, TypeError):
-            pass
-        return f'"{line.strip()}" is no line for the hand; write help'
+        wanted, do = _WORDS.get(words[0], (len(words) - 1, _PLACED.get(len(words))))
+        if do is None or len(words) - 1 != wanted:
+            return f'"{line.strip()}" is no line for the hand; write help'
+        return do(self, *(words[1:] if words[0] in _WORDS else words))
 
     def _check(self, name: str) -> Check | None:
         return self.hand.unit.board.by_id.get(name)
@@ -131,16 +124,18 @@ def _where(check: Check) -> str:
     return f"red on {red}, black on {black}"
 
 
-_WORDS: dict[str, Callable[..., str]] = {
-    "swap": HandLines._swap,
-    "lift": HandLines._lift,
-    "read": HandLines._read,
-    "look": HandLines._look,
-    "switch": HandLines._switch,
-    "load": HandLines._load,
-    "discharge": HandLines._discharge,
-    "faults": HandLines._faults,
-    "quit": HandLines._quit,
-    "help": HandLines._help,
+#: word -> how many words follow it, and what it does.
+_WORDS: dict[str, tuple[int, Callable[..., str]]] = {
+    "swap": (0, HandLines._swap),
+    "lift": (0, HandLines._lift),
+    "read": (1, HandLines._read),
+    "look": (1, HandLines._look),
+    "switch": (2, HandLines._switch),
+    "load": (1, HandLines._load),
+    "discharge": (0, HandLines._discharge),
+    "faults": (0, HandLines._faults),
+    "quit": (0, HandLines._quit),
+    "help": (0, HandLines._help),
 }
-_ALONE = frozenset({"swap", "lift", "discharge", "faults", "quit", "help"})
+#: what a line of so many words does that begins with none of these.
+_PLACED: dict[int, Callable[..., str]] = {1: HandLines._place, 2: HandLines._between}

@@ -8,10 +8,12 @@ from __future__ import annotations
 import hashlib
 import math
 
+from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter, MeterRange
 
-__all__ = ["chance_of", "error_of", "figures", "leads_ohm"]
+__all__ = ["chance_of", "error_of", "figures", "leads_ohm", "never_below_zero"]
 
+_SIGNED = (Function.DC_VOLTAGE, Function.DC_CURRENT, Function.TEMPERATURE)
 _PREFIXES = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u", -9: "n", -12: "p"}
 #: what stays in a nulled reading, of the bench's bound for it.
 _CONTACT_SHARE = 0.5
@@ -37,11 +39,17 @@ def error_of(value: float, fraction: float, digits: float, resolution: float, *w
     return fraction * value * chance_of(*whose, "gain") + room * chance_of(*whose, "zero")
 
 
+def never_below_zero(function: Function, value: float, shown: float) -> float:
+    """Return what is displayed: a zero error takes no reading below zero but those of volts, amperes and degrees."""
+    return max(0.0, shown) if function not in _SIGNED and value >= 0.0 else shown
+
+
 def figures(value: float, each: MeterRange, seed: int, meter: str) -> tuple[str, float]:
     """Return what a range of a meter displays for a true value: as text with its prefix, and as a number in SI."""
     accuracy, step = each.accuracy, each.resolution
     digits = accuracy.counts + accuracy.of_range * each.full_scale / step
-    shown = value + error_of(value, accuracy.of_reading, digits, step, seed, meter, each.function, each.full_scale)
+    error = error_of(value, accuracy.of_reading, digits, step, seed, meter, each.function, each.full_scale)
+    shown = never_below_zero(each.function, value, value + error)
     power = 3 * math.floor(math.log10(each.full_scale) / 3.0 + 1e-9)
     decimals = max(0, power - math.floor(math.log10(step) + 1e-9))
     displayed = round(shown / step) * step

@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
-from benchcheck.simulation.meter_error import error_of
+from benchcheck.simulation.meter_error import error_of, never_below_zero
 from benchcheck.simulation.scpi_instrument import ScpiInstrument, number, numeric
 from benchcheck.simulation.scpi_tree import ScpiFault
 from benchcheck.simulation.world import Excitation, VirtualBench
@@ -216,7 +216,8 @@ class MeterFront(ScpiInstrument):
         if not abs(true) <= chosen.ceiling:
             return number(math.copysign(OVERLOAD, true))
         whose = (self._seed, self._name, chosen.function, chosen.full_scale)
-        shown = true + error_of(true, chosen.fraction, chosen.digits, chosen.resolution, *whose)
+        error = error_of(true, chosen.fraction, chosen.digits, chosen.resolution, *whose)
+        shown = never_below_zero(chosen.function, true, true + error)
         shown *= 1.0 - math.exp(-max(0.0, self.now_s - self._changed_s) / self.settling_s)
         return number(round(shown / chosen.resolution) * chosen.resolution)
 

@@ -24,7 +24,7 @@ from benchcheck.simulation.world import Excitation
 __all__ = ["Course", "course_between"]
 
 _SOURCE = "meter:source"
-_AT_ONCE_S = 1e-4  # what charges faster is not seen
+_AT_ONCE_S = 1e-5  # what charges faster is not seen
 _FULL = 0.98  # of the compliance: there the source gives up
 _OHMS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.OHMS_4W, Function.CONTINUITY)
 #: without figures of a meter: 1 mA and 5 V, 100 Hz, 100 kHz (common practice, no source).
