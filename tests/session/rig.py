@@ -49,6 +49,7 @@ RANGES = (
     ("ohms", "10 kohm", "0.1 ohm"),
     ("ohms", "100 kohm", "1 ohm"),
     ("ohms", "1 Mohm", "10 ohm"),
+    ("dc_current", "1 mA", "10 nA"),
     ("dc_voltage", "100 mV", "1 uV"),
     ("dc_voltage", "1 V", "10 uV"),
     ("dc_voltage", "10 V", "0.1 mV"),
@@ -104,19 +105,7 @@ class Served:
     @property
     def text(self) -> str:
         meter, supply, load = (server.resource for server in self.served.servers)
-        scales = {
-            "ohms": ("100 ohm", "1 kohm", "10 kohm", "100 kohm", "1 Mohm"),
-            "dc_voltage": ("100 mV", "1 V", "10 V"),
-        }
-        fine = {
-            "100 ohm": "1 mohm",
-            "1 kohm": "10 mohm",
-            "10 kohm": "0.1 ohm",
-            "100 kohm": "1 ohm",
-            "1 Mohm": "10 ohm",
-        }
-        fine |= {"100 mV": "1 uV", "1 V": "10 uV", "10 V": "0.1 mV"}
-        ranges = "".join(RANGE.format(name, one, fine[one]) for name, each in scales.items() for one in each)
+        ranges = "".join(RANGE.format(*one) for one in RANGES)
         return BENCH.format(meter=meter, supply=supply, load=load, ranges=ranges)
 
     def bench(self) -> Bench:

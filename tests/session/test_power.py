@@ -9,17 +9,19 @@ import pytest
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
+from benchcheck.bench.model import Bench
 from benchcheck.document import parse_document
 from benchcheck.errors import SpecError
 from benchcheck.kinds.check import Check
 from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
-from benchcheck.session.run import Report
+from benchcheck.session.answers import Source
+from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from tests.session.powered import SPEC, good_hand, spec_board
-from tests.session.rig import ScriptedHand, Served, served_bench
-from tests.session.test_metered import conduct, scores
+from tests.session.rig import ScriptedHand, Served, served_bench, source
+from tests.session.test_metered import Silent, conduct, scores
 
 TRUTH = {Function.OHMS: 150.0, Function.DC_VOLTAGE: 0.01, Function.DIODE: 0.6, Function.AC_VOLTAGE: 0.002}
 
@@ -234,3 +236,82 @@ def test_a_soak_stops_by_the_rules_of_power(tmp_path: Path) -> None:
         report = conduct(tmp_path, served.bench(), spec_board(tmp_path), hand, soak=0.2)
         assert off(served)
     assert any(line.startswith("soak stopped after") and "V6 is 6.9" in line for line in events(report))
+
+
+OFF = 'off_current = { max = "40 uA" }\n[rail.V6]'
+
+
+def test_an_off_current_is_read_in_series_and_the_jack_is_asked_both_ways(tmp_path: Path) -> None:
+    with served_bench({**TRUTH, Function.DC_CURRENT: 21.6e-6}) as served:
+        hand = good_hand(served)
+        report = run(tmp_path, served, hand, SPEC.replace("[rail.V6]", OFF))
+        assert off(served)
+        on_and_off = [message for message in sent(served) if "OUTP O" in message]
+    assert scores(report)["BATT.off_current"] == "pass"
+    reading = next(one for one in read_record(report.record).readings if one.check == "BATT.off_current")
+    assert reading.meter == "dmm"
+    assert reading.display.value == pytest.approx(21.6e-6, rel=0.02)
+    asked = [line for line in hand.done if line.startswith("confirm ") or line == "place BATT.off_current"]
+    assert [line[:34] for line in asked[-4:]] == [
+        "confirm Output off: put dmm in ser",
+        "place BATT.off_current",
+        "confirm Through the bridge: was th",
+        "confirm Output off: is dmm out of ",
+    ]
+    assert "BACK IN THE VOLTS JACK" in asked[-1]
+    assert any("OUTP ON" in message for message in on_and_off)
+    told = events(report)
+    rewired = next(place for place, line in enumerate(told) if line.startswith("off (a meter goes in series)"))
+    assert any("on: 6.000 V" in line for line in told[rewired:])
+    assert any(line.startswith("off (the series meter comes out): output off") for line in told[rewired:])
+
+
+def test_a_small_idle_current_is_not_believed_of_the_supply(tmp_path: Path) -> None:
+    with served_bench({**TRUTH, Function.DC_CURRENT: 3.0e-4}, resistance_ohm=20e3) as served:
+        spec = SPEC.replace("60 mA", "400 uA").replace("300 mA", "100 mA")
+        report = run(tmp_path, served, spec=spec)
+        assert off(served)
+    reading = next(one for one in read_record(report.record).readings if one.check == "BATT.idle_current")
+    assert (reading.meter, reading.meter_range) == ("dmm", "1m")
+
+
+def test_a_display_of_nothing_in_series_is_asked_about(tmp_path: Path) -> None:
+    with served_bench({**TRUTH, Function.DC_CURRENT: 0.0}) as served:
+
+        class Honest(ScriptedHand):
+            def confirm(self, question: str) -> bool:
+                return "shows nothing" not in question
+
+        hand = Honest(unit=served.unit, at=good_hand(served).at)
+        report = run(tmp_path, served, hand, SPEC.replace("[rail.V6]", OFF))
+        assert off(served)
+    score = next(one for one in report.scores if one.check == "BATT.off_current")
+    assert score.outcome is Outcome.BLOCKED
+    assert "blown fuse" in score.because
+
+
+def test_a_key_switches_off(tmp_path: Path) -> None:
+    pressed: list[str] = []
+    with served_bench(TRUTH) as served:
+
+        class Pressing(ScriptedHand):
+            def place(self, check: Check) -> None:
+                super().place(check)
+                if check.id == "V6.voltage[0A]":
+                    pressed.append("x")
+
+        hand = Pressing(unit=served.unit, at=good_hand(served).at)
+        path = tmp_path / "bench.toml"
+        path.write_text(served.text)
+
+        def made(read: Bench) -> Source:
+            one = source(read, hand)
+            one.stop_asked = lambda: bool(pressed)
+            return one
+
+        unit = spec_board(tmp_path)
+        request = Request("7", str(path), records=tmp_path / "records")
+        report = Conduct(request, Silent(), made).run(unit, tuple(one.id for one in unit.checks))
+        assert off(served)
+    assert any(line == "stopped: a key was pressed" for line in events(report))
+    assert scores(report)["V6.voltage[100mA]"] == "blocked"
