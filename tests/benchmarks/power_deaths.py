@@ -24,7 +24,7 @@ from benchcheck.errors import RecordError
 from benchcheck.readings.reading import Origin, Reading
 from benchcheck.record.store import read_record
 from benchcheck.simulation.supply_front import LoadFront, SupplyFront
-from tests.session.powered import SPEC
+from tests.session.powered import FOLLOWING
 from tests.session.rig import Living, Served, served_bench
 
 KILLS, OTHERS = 6, 3
@@ -69,7 +69,7 @@ def one_death(how: str, chance: random.Random) -> Death:
     with served_bench(probed, OHMS, kind=Living) as served, tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
         (folder / "bench.toml").write_text(served.text)
-        (folder / "board.toml").write_text(SPEC)
+        (folder / "board.toml").write_text(FOLLOWING)
         extra = [str(chance.randrange(1, 8))] if how == "exception" else []
         command = [sys.executable, "-m", "tests.session.powered_verify", name, *extra]
         master, slave = pty.openpty()
@@ -119,7 +119,7 @@ def _ended(
         os.close(master)
     kept = _kept(folder)
     lost = set(told.decode().split()) - {one.check for one in kept} - {"V6.load_regulation"}  # computed, not read
-    return Death(off_s, len(lost), sum(map(_is_wrong, kept)), was_on, left_on)
+    return Death(off_s, len(lost), sum(map(is_wrong, kept)), was_on, left_on)
 
 
 def _kept(folder: pathlib.Path) -> list[Reading]:
@@ -132,7 +132,7 @@ def _kept(folder: pathlib.Path) -> list[Reading]:
     return readings
 
 
-def _is_wrong(reading: Reading) -> bool:
+def is_wrong(reading: Reading) -> bool:
     """Whether a metered number is not what the bench has there."""
     value = reading.display.value
     if value is None or reading.origin is not Origin.METERED or reading.quantity_unit in ("s", "A"):

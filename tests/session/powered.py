@@ -29,6 +29,8 @@ tolerance = "5 %"
 loads = ["0 A", "100 mA"]
 to_ground = { min = "50 ohm" }
 """
+#: the same with a rail that follows its supply
+FOLLOWING = SPEC.replace('tolerance = "5 %"', 'tolerance = "20 %"')
 #: what lies between the tips on a good unit
 GOOD = {
     "BATT.residual_voltage": 0.01,

@@ -21,7 +21,7 @@ from benchcheck.score.model import Outcome, Score
 from benchcheck.session.answers import Source
 from benchcheck.session.run import Conduct, Request
 from benchcheck.terminal.signals import ending_as_interrupt
-from tests.session.rig import ScriptedHand, source
+from tests.session.rig import Plain, ScriptedHand, source
 
 SOAK_MIN = 5.0
 
@@ -52,13 +52,13 @@ class Clumsy(ScriptedHand):
 
 def main() -> int:
     folder = Path(sys.argv[1])
-    hand = Clumsy()
+    hand = Clumsy({"ambient": "23"})
     hand.drops_at = int(sys.argv[2]) if len(sys.argv) > 2 else -1
     with contextlib.suppress(OSError):  # so that Ctrl-C and hang-up come from the kernel
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
     def made(bench: Bench) -> Source:
-        return source(bench, hand)
+        return source(bench, hand, kind=Plain)
 
     board = load_spec(folder / "board.toml")
     request = Request("7", str(folder / "bench.toml"), records=folder / "records", soak=SOAK_MIN)
