@@ -1,9 +1,9 @@
 """Every kind of misbehaviour against a whole powered visit, once, at a random message: right, refused, wrong.
 
-Each kind strikes meter, supply and load in turn, in a visit of `verify` with instruments on a served bench. Right: all
-readings true and all checks as on a good unit. Refused: an error, blocked or undecided check, exit code 4 or 5, or a
-bench refused before anything was recorded. Wrong: a number that is not what the bench has there, an output left on, a
-fail of a good unit, another exception, or a visit that takes longer than a minute. Three minutes for one round;
+Each kind strikes meter, supply and load in turn, in a visit of `verify` with instruments on a served bench. Right:
+all readings true, all checks as on a good unit. Refused: an error, a blocked or undecided check, exit code 4 or 5, or
+a bench refused before anything was recorded. Wrong: a number that is not what the bench has there, an output left on,
+a fail of a good unit, another exception, or a visit of more than a minute. A round takes ten minutes;
 `python -m tests.benchmarks.visit_faults 5` makes five, `... 1 supply` strikes the supply alone.
 """
 
