@@ -1,0 +1,32 @@
+"""Run README's walk through a first visit, block by block, and compare each exit code with what README promises.
+
+The blocks are fenced and marked `<!-- ci: walk, exits N -->`; they run in order in the current directory, as
+somebody types them. The exit code of a block is that of its last command; all before it must end with 0.
+"""
+
+from __future__ import annotations
+
+import pathlib
+import re
+import subprocess
+import sys
+
+README = pathlib.Path(__file__).parents[1] / "README.md"
+BLOCK = re.compile(r"<!-- ci: walk, exits (\d+) -->\s*```sh\n(.*?)```", re.DOTALL)
+
+
+def main() -> None:
+    """Exit with a message at the first block that does not end as README says."""
+    blocks = BLOCK.findall(README.read_text("utf-8"))
+    if not blocks:
+        sys.exit("README.md has no blocks of a walk")
+    for exits, commands in blocks:
+        print(f"$ {commands.strip()}", flush=True)
+        ran = subprocess.run(["bash", "-e", "-c", commands], check=False)
+        if ran.returncode != int(exits):
+            sys.exit(f"ended with {ran.returncode}, and README says {exits}")
+    print(f"as README says: {len(blocks)} steps of a first visit")
+
+
+if __name__ == "__main__":
+    main()
