@@ -15,6 +15,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "clock": set(),
+    "deprecation": set(),
     "quantity": set(),
     "document": set(),
     "metrology": set(),
