@@ -141,18 +141,23 @@ class InstrumentedSource:
     # ---- unpowered
 
     def _answered(self, step: Step, before_reading: Callable[[], None] = lambda: None) -> Answer:
-        """Have the probes placed and read; `before_reading` comes between the two."""
+        """Have the probes placed and read; `before_reading` draws what load there is to be.
+
+        A person is asked with the load drawn already, since the reading may come of the asking; a hand that also
+        clips the load's leads places first.
+        """
         check = step.check
         meter = self.meters.serving(check.function)
-        if meter is None:
+        if self.typed is not None:
             before_reading()
-            return self.typed.answer(step) if self.typed is not None else Taken((self._by_eye(check),))
-        instead = self.announce(step) or self.hand.place(check)
+            instead = self.announce(step) if meter is not None else self.typed.answer(step)
+        else:
+            instead = self.hand.place(check)
+            before_reading()
         if instead is not None:
             return instead
         try:
-            before_reading()
-            return Taken(self.meters.read(check, meter))
+            return Taken(self.meters.read(check, meter) if meter is not None else (self._by_eye(check),))
         finally:
             self.hand.lift()
 
@@ -162,11 +167,7 @@ class InstrumentedSource:
             return read_typed(check, self.hand.look(check))
         meter = self.meters.bench.meter_for(check.function) if check.function.metered else None
         name = meter.name if meter is not None else ""
-        self.hand.place(check)
-        try:
-            return read_typed(check, self.hand.read(check, name), meter=name)
-        finally:
-            self.hand.lift()
+        return read_typed(check, self.hand.read(check, name), meter=name)
 
     # ---- powered
 

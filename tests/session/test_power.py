@@ -13,13 +13,15 @@ from benchcheck.bench.model import Bench
 from benchcheck.document import parse_document
 from benchcheck.errors import SpecError
 from benchcheck.kinds.check import Check
+from benchcheck.readings.reading import Origin
+from benchcheck.readings.typed import read_typed
 from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
-from benchcheck.session.answers import Source
+from benchcheck.session.answers import Answer, Source, Step, Taken
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
-from tests.session.powered import SPEC, good_hand, spec_board
+from tests.session.powered import GOOD, SPEC, good_hand, spec_board
 from tests.session.rig import ScriptedHand, Served, served_bench, source
 from tests.session.test_metered import Silent, conduct, scores
 
@@ -315,3 +317,40 @@ def test_a_key_switches_off(tmp_path: Path) -> None:
         assert off(served)
     assert any(line == "stopped: a key was pressed" for line in events(report))
     assert scores(report)["V6.voltage[100mA]"] == "blocked"
+
+
+class Watching:
+    """A person at a screen that captures the reading itself while it asks; notes what the load drew then."""
+
+    def __init__(self, served: Served) -> None:
+        self.served = served
+        self.drawn: dict[str, float] = {}
+
+    def answer(self, step: Step) -> Answer:
+        return Taken((read_typed(step.check, "yes" if step.check.answers else "1"),))
+
+    def placed(self, step: Step) -> Answer:
+        check, load = step.check, self.served.load
+        self.drawn[check.id] = load.current_ampere if load.input else 0.0
+        return Taken((read_typed(check, f"{GOOD.get(check.id, 0.002):.6g}", meter="dmm", origin=Origin.METERED),))
+
+
+def test_a_screen_that_captures_while_it_asks_finds_the_load_drawn_already(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        person, hand = Watching(served), good_hand(served)
+        path = tmp_path / "bench.toml"
+        path.write_text(served.text)
+
+        def made(read: Bench) -> Source:
+            one = source(read, hand)
+            one.typed, one.announce = person, person.placed
+            return one
+
+        unit = spec_board(tmp_path)
+        request = Request("7", str(path), records=tmp_path / "records")
+        report = Conduct(request, Silent(), made).run(unit, tuple(one.id for one in unit.checks))
+        assert off(served)
+    assert person.drawn["V6.voltage[0A]"] == 0.0
+    assert person.drawn["V6.voltage[100mA]"] == pytest.approx(0.1)
+    assert person.drawn["V6.voltage[0A:fresh]"] == 0.0
+    assert scores(report)["V6.load_regulation"] == "pass"
