@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from benchcheck.cli.completing import records
 from benchcheck.cli.output import say
 
 __all__ = ["changes"]
@@ -17,8 +18,8 @@ Example:
   benchcheck changes records/kr-6/20260131T101500Z-1f0c9a2b.toml \\
     records/kr-6/20280203T091100Z-77aa01d4.toml"""
 )
-@click.argument("earlier", type=click.Path(path_type=Path), metavar="RECORD")
-@click.argument("later", type=click.Path(path_type=Path), metavar="RECORD")
+@click.argument("earlier", type=click.Path(path_type=Path), metavar="RECORD", shell_complete=records)
+@click.argument("later", type=click.Path(path_type=Path), metavar="RECORD", shell_complete=records)
 def changes(earlier: Path, later: Path) -> int:
     """Compare two records, the earlier first: changes ranked by their size against their uncertainty."""
     from benchcheck.errors import Fault, RecordError

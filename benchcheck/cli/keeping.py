@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchcheck.cli import completing
 from benchcheck.cli.options import records_option
 from benchcheck.errors import Fault, UsageError, close_match
 
@@ -22,7 +23,7 @@ Example:
   benchcheck records amend records/kr-6/20260131T101500Z-1f0c9a2b.toml \\
     "read on the 6 V range, not the 60 V range" --check VSW.voltage[0A]"""
 )
-@click.argument("record", type=click.Path(path_type=Path))
+@click.argument("record", type=click.Path(path_type=Path), shell_complete=completing.records)
 @click.argument("text")
 @click.option("--check", "check_id", default="", metavar="CHECK", help="The check it is about; its score is named.")
 @click.option("--operator", default="", metavar="INITIALS", help="Who says so.")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchcheck.cli import completing
 from benchcheck.cli.output import refuse_output, say
 from benchcheck.errors import Fault, RecordError, UsageError
 
@@ -27,9 +28,16 @@ Examples:
   benchcheck limits-from records/kr-6-0412 --channel Q3 Q4 \\
     --spec specs/quillmere-kr6.toml -o learned.toml""",
 )
-@click.argument("records", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument(
+    "records", nargs=-1, required=True, type=click.Path(path_type=Path), shell_complete=completing.records
+)
 @click.option(
-    "--spec", required=True, type=click.Path(path_type=Path), metavar="SPEC", help="The spec to start from."
+    "--spec",
+    required=True,
+    type=click.Path(path_type=Path),
+    metavar="SPEC",
+    shell_complete=completing.specs,
+    help="The spec to start from.",
 )
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="NEW", help="The new spec.")
 @click.option(

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from benchcheck.cli import completing
 from benchcheck.cli.options import as_option
 from benchcheck.cli.output import refuse_output
 from benchcheck.errors import RecordError
@@ -20,7 +21,7 @@ Examples:
   benchcheck sheet records/kr-6/20260131T101500Z-1f0c9a2b.toml --as results \\
     -o results.json"""
 )
-@click.argument("record", type=click.Path(path_type=Path))
+@click.argument("record", type=click.Path(path_type=Path), shell_complete=completing.records)
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), metavar="FILE.html", help="The page.")
 @as_option("sheet")
 def sheet(record: Path, output: Path, report: str) -> int:

@@ -46,7 +46,14 @@ Examples:
     help="Which look this is.",
 )
 @click.option("--resume", is_flag=True, help="Go on with the unit's unfinished record.")
-@click.option("--waive", nargs=2, multiple=True, metavar="CHECK REASON", help="Apply power without this check.")
+@click.option(
+    "--waive",
+    nargs=2,
+    multiple=True,
+    metavar="CHECK REASON",
+    shell_complete=completing.checks(),
+    help="Apply power without this check.",
+)
 @click.option(
     "--explain",
     metavar="CHECK",

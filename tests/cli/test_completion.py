@@ -33,6 +33,8 @@ def folder(tmp_path: pathlib.Path) -> pathlib.Path:
     lay_out(tmp_path)
     (tmp_path / "specs").mkdir()
     (tmp_path / "specs" / "a board.toml").write_text((tmp_path / "board.toml").read_text("utf-8"), "utf-8")
+    (tmp_path / "records" / "t-4").mkdir(parents=True)
+    (tmp_path / "records" / "t-4" / "20260131T101500Z-1f0c9a2b.toml").write_text("benchcheck_record = 1\n", "utf-8")
     (tmp_path / "bin").mkdir()
     shim = tmp_path / "bin" / "benchcheck"
     shim.write_text(
@@ -76,6 +78,8 @@ def offered(folder: pathlib.Path, line: str) -> list[str]:
         ("benchcheck between board.toml BA", ["BASE", "BATT"]),
         ("benchcheck between board.toml BATT V", ["VCC"]),
         ("benchcheck verify missing.toml --only D", [""]),
+        ("benchcheck verify board.toml --waive D1.f", ["D1.forward_drop"]),
+        ("benchcheck sheet re", ["records/t-4/20260131T101500Z-1f0c9a2b.toml"]),
     ],
 )
 def test_bash_is_offered_what_fits(folder: pathlib.Path, line: str, expected: list[str]) -> None:
