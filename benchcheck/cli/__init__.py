@@ -23,6 +23,7 @@ COMMANDS = {
     "between": ("between", "Say what the meter should read between two nets, and why."),
     "instruments": ("instruments", "List what is on the bench, who answers, errors waiting."),
     "simulate": ("simulate", "Serve a virtual unit on a simulated bench, to practise on."),
+    "diagnose": ("diagnose", "Say what is likely wrong, and where the probes go next."),
     "history": ("history", "A unit over the years; which units hold a lot or met a meter."),
     "changes": ("changes", "What is different between two visits, the most significant first."),
     "sheet": ("sheet", "A record as one page, for the screen and A4."),

@@ -48,8 +48,6 @@ def _rest_s(model: JunctionModel) -> float:
 
 def _branch(device: Device, omega: float, *, junctions: bool = True) -> tuple[str, str, complex] | None:
     """Return the nets a device joins and its admittance in siemens."""
-    if not junctions and isinstance(device, Diode | Zener | Mosfet):
-        return None
     match device:
         case Resistor(_, a, b, ohm):
             return a, b, 1.0 / complex(ohm)
@@ -60,14 +58,21 @@ def _branch(device: Device, omega: float, *, junctions: bool = True) -> tuple[st
         case Capacitor(_, a, b, farad, series, leak):
             inner = 1j * omega * farad + (1.0 / leak if leak else 0.0)
             return (a, b, 1.0 / (series + 1.0 / inner)) if inner else None
-        case Diode(_, a, b, model):
-            return a, b, complex(_rest_s(model))
+        case Diode() | Zener() | Mosfet() if junctions:
+            return _junction(device)
+        case _:
+            return None
+
+
+def _junction(device: Diode | Zener | Mosfet) -> tuple[str, str, complex]:
+    """Return what the junction of a device at rest is, drain to source for a body diode."""
+    match device:
+        case Diode():
+            return device.anode, device.cathode, complex(_rest_s(device.model))
         case Zener():
             return device.anode, device.cathode, complex(_rest_s(device.junction))
         case Mosfet():
             return device.drain, device.source, complex(_rest_s(device.model.body))
-        case _:
-            return None
 
 
 class Alternating:
@@ -93,7 +98,7 @@ class Alternating:
                 self._stamp(matrices[at], self._devices[name], -1.0)
             for device in edit.added:
                 self._stamp(matrices[at], device, 1.0)
-        self._inverse: Complexes = np.linalg.inv(matrices)
+        self._inverse: Complexes = np.asarray(np.linalg.inv(matrices), np.complex128)
         self._edits = (Edit(), *edits)
 
     def _stamp(self, matrix: Complexes, device: Device, sign: float) -> None:
@@ -125,7 +130,7 @@ class Alternating:
         return np.where(hidden, np.nan, shown)
 
     def has_capacitance(self, red: str, black: str) -> NDArray[np.bool_]:
-        """Return per row whether what joins the nets is capacitance enough for a meter to show it, or nothing at all."""
+        """Return per row whether what joins the nets is capacitance a meter can show, or nothing at all."""
         seen = self.impedance(red, black)
         return np.asarray((-seen.imag > _LEAST_SHARE * np.abs(seen)) | (np.abs(seen) > _NO_PATH_OHM))
 

@@ -5,6 +5,7 @@ Making it ready is the dictionary; weighing readings afterwards is quick. Kept p
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,6 +20,7 @@ from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
 from benchcheck.diagnosis.likelihood import Held, corrected, hold, joint
+from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predictions import Predictions, predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
 from benchcheck.diagnosis.spread import model_with_series
@@ -39,11 +41,15 @@ _MOST_KEPT = 8
 
 @dataclass(slots=True)
 class Weighed:
-    """Every hypothesis weighed: `log_odds` against nothing in particular, and their probabilities."""
+    """Every hypothesis weighed: `log_odds` against nothing in particular, probabilities, and each reading's share.
+
+    `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board.
+    """
 
     log_odds: Floats
     probability: Floats
     held: Held
+    terms: Floats
 
 
 class Engine:
@@ -85,9 +91,10 @@ class Engine:
     def weigh(self, evidence: Evidence) -> Weighed:
         """Return all hypotheses weighed by the evidence."""
         held = hold(self.predictions, evidence.seen, self.errors, evidence.leads_ohm)
-        beside = self.log_prior + self._eyes(evidence)
+        beside = self.log_prior + self.beside(evidence, self.hypotheses)
         fits = {0: joint(self.predictions, held, 0)}
-        odds = beside + corrected(self.predictions, held, fits[0])
+        each = corrected(self.predictions, held, fits[0])
+        odds = beside + each.sum(axis=1)
         shift = fits[0].log_likelihood + beside[0] - odds[0]
         rough = beside + held.terms.sum(axis=1)
         near = [*np.argsort(-odds)[:_LOOKED_AT], *np.argsort(-rough)[:_LOOKED_AT_ROUGHLY]]
@@ -98,17 +105,35 @@ class Engine:
         for at, value in together.items():
             odds[at] = value
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held)
+        return Weighed(odds, share / share.sum(), held, each)
 
-    def _eyes(self, evidence: Evidence) -> Floats:
-        found = np.zeros(len(self.hypotheses))
+    def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
+        """Return what the eyes and the powered readings add to the log odds of hypotheses."""
+        return self._eyes(evidence, hypotheses) + under_power(self.board, hypotheses, evidence)
+
+    def check_of(self, shot: Shot) -> str:
+        """Return the spec's check that is this reading, "" for none."""
+        return next((check.id for check in self.board.checks if shot_of(check, self.board) == shot), "")
+
+    def points(self, shot: Shot) -> tuple[str, str]:
+        """Return where red and black go, in words: the leads a check names, else the nets."""
+        check = self.board.by_id.get(self.check_of(shot)) if shot.lead is not None else None
+        if check is None or check.red is None or check.black is None:
+            return shot.red, shot.black
+        return check.red.point, check.black.point
+
+    @staticmethod
+    def _eyes(evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
+        found = np.zeros(len(hypotheses))
         for part, answer in (evidence.orientation or {}).items():
             if not answer:
                 continue
-            reversed_here = [h.code == "reversed" and h.designator == part for h in self.hypotheses]
-            found += np.where(
-                np.array(reversed_here) == (answer == "no"), np.log(1 - _EYES_WRONG), np.log(_EYES_WRONG)
-            )
+            here = [
+                any(each.code == "reversed" and each.designator == part for each in one.part_faults)
+                for one in hypotheses
+            ]
+            right = np.array(here, bool) == (answer == "no")
+            found += np.where(right, np.log(1 - _EYES_WRONG), np.log(_EYES_WRONG))
         return found
 
 

@@ -1,7 +1,7 @@
 """Readings as evidence: numbers and overloads between nets, what the eyes saw, charge that was left.
 
-What carries no number (jumps, beeps) and what was skipped says nothing here. Repeats of one check count once, by their
-mean: touch-downs share the part.
+What carries no number (jumps, beeps) and what was skipped says nothing here. Repeats of one check count once, by
+their mean: touch-downs share the part.
 """
 
 from __future__ import annotations
@@ -13,7 +13,8 @@ from statistics import fmean
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.shots import Shot, shot_of
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.build import check
+from benchcheck.kinds.check import Check, Limits, Phase, Probe
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -25,7 +26,7 @@ _CHARGE_V = 0.05  # common practice: 50 mV or less before ohms
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One reading between two nets: `value` in the function's unit, NaN for overload; `resolution` of its last digit."""
+    """A reading between nets: `value` in the function's unit, NaN for overload, `resolution` of its last digit."""
 
     check: str
     shot: Shot
@@ -35,7 +36,7 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """All that was read: between nets, by the eyes (part to "yes" or "no"), charge by net, volts and amperes under power.
+    """All that was read: between nets, by the eyes (part to "yes" or "no"), charge by net, and under power.
 
     `numbers` are all numeric readings by check; `unread` the checks between nets without a reading.
     """
@@ -54,16 +55,35 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
     by_check: dict[str, list[Reading]] = {}
     for reading in readings:
         by_check.setdefault(reading.check, []).append(reading)
-    known = [(board.by_id[name], taken) for name, taken in by_check.items() if name in board.by_id]
-    numbers = {check.id: value for check, taken in known if not math.isnan(value := _value(taken))}
+    known = [(check, taken) for name, taken in by_check.items() if (check := _check(board, name)) is not None]
+    numbers = {one.id: value for one, taken in known if not math.isnan(value := _value(taken))}
     return Evidence(
         tuple(_between(board, known)),
-        {check.subject: _answer(taken) for check, taken in known if check.measurand == "orientation"},
+        {one.subject: _answer(taken) for one, taken in known if one.measurand == "orientation"},
         frozenset(_charged(known, numbers)),
-        {check.id: numbers[check.id] for check, _ in known if check.powered and check.id in numbers},
+        {one.id: numbers[one.id] for one, _ in known if one.powered and one.id in numbers},
         numbers,
         tuple(c for c in board.checks if c.id not in by_check and shot_of(c, board) is not None),
         session.leads_ohm,
+    )
+
+
+def _check(board: Board, name: str) -> Check | None:
+    """Return the check of a reading: one of the spec's, or one between any two nets."""
+    if not name.startswith("between."):
+        return board.by_id.get(name)
+    function, _, ends = name.removeprefix("between.").removesuffix("]").partition("[")
+    red, _, black = ends.partition(":")
+    limits = Limits(origin="none: for the diagnosis")
+    return check(
+        "between",
+        function,
+        Function(function),
+        Phase.PARTS,
+        limits,
+        Probe(red, red),
+        Probe(black, black),
+        bracket=ends,
     )
 
 
@@ -81,21 +101,19 @@ def _answer(taken: Sequence[Reading]) -> str:
 
 
 def _between(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iterable[Seen]:
-    for check, taken in known:
-        shot = shot_of(check, board)
+    for one, taken in known:
+        shot = shot_of(one, board)
         value = _value(taken)
         if shot is None or (math.isnan(value) and not _overloaded(taken)):
             continue
         if taken[-1].polarity == "swapped":
             shot = replace(shot.reversed, lead=None)
-        digits = [one.display.resolution or 0.0 for one in taken]
-        yield Seen(check.id, shot, value, max(digits))
+        digits = [each.display.resolution or 0.0 for each in taken]
+        yield Seen(one.id, shot, value, max(digits))
 
 
 def _charged(known: Iterable[tuple[Check, list[Reading]]], numbers: Mapping[str, float]) -> Iterable[str]:
-    for check, _ in known:
-        left = check.measurand == "residual_voltage" and check.function is Function.DC_VOLTAGE
-        if left and abs(numbers.get(check.id, 0.0)) > _CHARGE_V:
-            yield from (
-                probe.net for probe in (check.red, check.black) if probe is not None and probe.net is not None
-            )
+    for one, _ in known:
+        left = one.measurand == "residual_voltage" and one.function is Function.DC_VOLTAGE
+        if left and abs(numbers.get(one.id, 0.0)) > _CHARGE_V:
+            yield from (probe.net for probe in (one.red, one.black) if probe is not None and probe.net is not None)

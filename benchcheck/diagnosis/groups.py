@@ -1,9 +1,9 @@
 """Hypotheses that no reading separates: found beforehand, from the predictions alone.
 
-Two hypotheses are apart when some reading differs by more than the meter's own limit of error, or when the eyes tell
-them apart. Each joins the first group whose first member it is not apart from, the good board's group first. A part of
-two leads that is open and its missing joints are one group between nets: only a tip on the very lead tells, and a tip
-that presses on a cold joint closes it.
+Two hypotheses are apart when some reading differs by more than the meter's own limit of error, or when the eyes
+tell them apart. Each joins the first group whose first member it is not apart from, the good board's group first. A
+part of two leads that is open and its missing joints are one group between nets: only a tip on the very lead tells,
+and a tip that presses on a cold joint closes it.
 """
 
 from __future__ import annotations
@@ -17,18 +17,10 @@ from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.predictions import Predictions
 from benchcheck.diagnosis.shots import MeterErrors
 
-__all__ = ["groups_of", "limits_of_error"]
+__all__ = ["groups_of"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
-
-
-def limits_of_error(predictions: Predictions, errors: MeterErrors) -> Floats:
-    """Return the meter's limit of error at every prediction (rows x shots)."""
-    found = np.zeros_like(predictions.mean)
-    for at, shot in enumerate(predictions.shots):
-        found[:, at] = errors.limit_of_error(shot.function, np.nan_to_num(predictions.mean[:, at]))
-    return found
 
 
 def groups_of(
@@ -38,7 +30,7 @@ def groups_of(
 
     `by_eye` are the parts whose way round is looked at: a reversed one of them is no other fault.
     """
-    limits = limits_of_error(predictions, errors)
+    limits = predictions.limits(errors)
     turned = np.array([h.code == "reversed" and h.designator in by_eye for h in hypotheses])
     group = np.full(len(hypotheses), -1)
     for row in range(len(hypotheses)):

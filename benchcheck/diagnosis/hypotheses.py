@@ -15,7 +15,6 @@ from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Clamp, Mosfet, part_of, pins
 from benchcheck.circuit.faults import PartFault, possible_faults
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.kinds.check import Check
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
@@ -64,7 +63,8 @@ class Hypothesis:
 
     `designator` is the part (or device of a chip), empty for bridges, the good board and the meter; `fault` the code
     with its particulars; `odds` against the good board before any reading, `origin` where they come from.
-    `part_fault` edits the netlist; `check` is the reading an operator's slip concerns, empty for all of them.
+    `part_fault` edits the netlist; `check` is the reading an operator's slip concerns, empty for all of them;
+    `also` what is wrong at the same time.
     """
 
     designator: str
@@ -73,6 +73,13 @@ class Hypothesis:
     origin: str = ""
     part_fault: PartFault | None = None
     check: str = ""
+    also: tuple[Hypothesis, ...] = ()
+
+    @property
+    def part_faults(self) -> tuple[PartFault, ...]:
+        """What the hypothesis does to the netlist, the faults that come with it included."""
+        own = () if self.part_fault is None else (self.part_fault,)
+        return (*own, *(fault for other in self.also for fault in other.part_faults))
 
     @property
     def code(self) -> str:
@@ -81,7 +88,8 @@ class Hypothesis:
 
     def __str__(self) -> str:
         """Return the hypothesis as `--fault` takes it."""
-        return " ".join(word for word in (self.designator, self.fault, self.check) if word)
+        own = " ".join(word for word in (self.designator, self.fault, self.check) if word)
+        return " and ".join((own, *map(str, self.also)))
 
 
 GOOD = Hypothesis("", "good", 1.0, "what all others are held against")
@@ -164,18 +172,17 @@ def _unmodelled(board: Board, netlist: Netlist) -> Iterator[Hypothesis]:
             yield Hypothesis(name, code, odds, origin, PartFault("bridge", where=nets) if joined else None)
 
 
-def operator_hypotheses(checks: Iterable[Check], netlist: Netlist) -> tuple[Hypothesis, ...]:
-    """Return what the hand and the meter may have done: to all readings, and to each reading of these checks."""
+def operator_hypotheses(readings: Iterable[tuple[str, Function]], netlist: Netlist) -> tuple[Hypothesis, ...]:
+    """Return what the hand and the meter may have done: to all readings, and to each of these (check, function)."""
     found = [_operator("leads-not-nulled"), _operator("probes-swapped")]
     if any(isinstance(device, Mosfet) for device in netlist.devices):
         found.append(_operator("charged-gate"))
-    for check in checks:
-        if check.function in _DRIVEN and check.red is not None and check.red.net is not None:
-            found.append(_operator("probes-swapped", check.id))
-            if check.function is not Function.DIODE:
-                found.append(_operator("residual-charge", check.id))
-        if check.function.metered:
-            found.append(_operator("typed-1000", check.id))
+    for check, function in readings:
+        if function in _DRIVEN:
+            found.append(_operator("probes-swapped", check))
+            if function is not Function.DIODE:
+                found.append(_operator("residual-charge", check))
+        found.append(_operator("typed-1000", check))
     return tuple(found)
 
 

@@ -47,8 +47,8 @@ class Held:
     """Readings against predictions: `terms` (rows x readings) are natural logarithms of likelihoods.
 
     `error` is what was read less what was predicted and the leads (NaN where either is OL), `meter` the standard
-    deviation of the meter and leads, `aside` whether the range beside was the
-    one shown, `spread` the standard deviation of what parts spread, `columns` where each reading's shot stands among the predictions.
+    deviation of the meter and leads, `aside` whether the range beside was the one shown, `spread` the standard
+    deviation of what parts spread, `columns` where each reading's shot stands among the predictions.
     """
 
     seen: tuple[Seen, ...]
@@ -78,14 +78,13 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     columns = [place[one.shot] for one in kept]
     mean, known = predictions.mean[:, columns], predictions.known[:, columns]
     ranges = predictions.held[:, columns]
-    spread = predictions.spread[:, columns]
+    spread, limits = predictions.spread[:, columns].copy(), predictions.limits(errors)[:, columns]
     terms, error, meter = np.zeros_like(mean), np.full_like(mean, np.nan), np.zeros_like(mean)
     broad, aside = np.zeros(len(kept)), np.zeros(mean.shape, bool)
     for at, one in enumerate(kept):
         function = one.shot.function
         leads, unsure = errors.leads_ohm(function, leads_ohm)
-        limit = errors.limit_of_error(function, np.nan_to_num(mean[:, at]))
-        meter[:, at] = np.sqrt(limit**2 / 3.0 + unsure**2 + one.resolution**2 / 12.0)
+        meter[:, at] = np.sqrt(limits[:, at] ** 2 / 3.0 + unsure**2 + one.resolution**2 / 12.0)
         there = _in_range_shown(one, mean[:, at], ranges[:, at], errors)
         beside = there != mean[:, at]
         beside &= ~np.isnan(there)
@@ -129,7 +128,9 @@ def log_t(error: Floats, sigma: Floats) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """All readings under one hypothesis: the logarithm of their likelihood, each stray's likeliest value and covariance.
+    """All readings under one hypothesis: logarithm of their likelihood, each stray's likeliest value and covariance.
+
+    `terms` are the readings' own shares, strays at their likeliest.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -137,6 +138,7 @@ class Fit:
     log_likelihood: float
     stray: Floats
     covariance: Floats
+    terms: Floats
 
 
 def joint(predictions: Predictions, held: Held, row: int) -> Fit:
@@ -146,7 +148,7 @@ def joint(predictions: Predictions, held: Held, row: int) -> Fit:
     stray, covariance = np.zeros(count), np.eye(count)
     numeric = np.flatnonzero(~np.isnan(error) & predictions.known[row, held.columns])
     if not len(numeric):
-        return Fit(float(held.terms[row].sum()), stray, covariance)
+        return Fit(float(held.terms[row].sum()), stray, covariance, held.terms[row])
     at = np.array(held.columns)[numeric]
     aside = held.aside[row, numeric]
     slopes = INFLATED * np.where(aside, 0.0, predictions.slopes[row][:, at])
@@ -154,15 +156,17 @@ def joint(predictions: Predictions, held: Held, row: int) -> Fit:
     matters = np.flatnonzero((np.abs(slopes) > _MATTERS * held.meter[row, numeric]).any(axis=1))
     little = np.delete(slopes, matters, axis=0)
     own = np.sqrt(held.meter[row, numeric] ** 2 + (INFLATED * own) ** 2 + (little**2).sum(axis=0))
-    total, found, inverse = _strayed(slopes[matters], error[numeric], own, held.anything[numeric])
+    total, found, inverse, dense = _strayed(slopes[matters], error[numeric], own, held.anything[numeric])
     stray[matters] = found
     covariance[np.ix_(matters, matters)] = inverse
     others = np.setdiff1d(np.arange(len(error)), numeric)
-    return Fit(float(held.terms[row, others].sum()) + total, stray, covariance)
+    terms = held.terms[row].copy()
+    terms[numeric] = dense
+    return Fit(float(held.terms[row, others].sum()) + total, stray, covariance, terms)
 
 
-def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple[float, Floats, Floats]:
-    """Return the logarithm of the likelihood with the strays integrated out around their likeliest values, and those."""
+def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple[float, Floats, Floats, Floats]:
+    """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms."""
     weight = _weights(error, np.sqrt(own**2 + (slopes**2).sum(axis=0)), broad)
     for _ in range(_ROUNDS):
         scaled = slopes * (weight / own**2)
@@ -172,22 +176,25 @@ def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple
         weight = _weights(rest, own, broad)
     _, logdet = np.linalg.slogdet(information)
     dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + broad)
-    return float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet), stray, np.linalg.inv(information)
+    total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
+    return total, np.asarray(stray), np.asarray(np.linalg.inv(information)), np.asarray(dense)
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
-    """Return the logarithm of the likelihood of all readings under every hypothesis, strays taken from one fit."""
+    """Return the logarithm of the likelihood of each reading under every hypothesis, strays taken from one fit."""
     slopes = INFLATED * predictions.slopes[:, :, held.columns]
     slopes = np.where(held.aside[:, None, :], 0.0, slopes)
     error = held.error - np.einsum("k,rkn->rn", fit.stray, slopes)
-    left = np.einsum("rkn,kl,rln->rn", slopes, fit.covariance, slopes, optimize=True)
+    left = ((fit.covariance @ slopes[0]) * slopes[0]).sum(axis=0) * np.ones((len(slopes), 1))
+    moved = predictions.moved[:, held.columns]
+    left[moved] = (slopes**2).sum(axis=1)[moved]
     own = np.where(held.aside, held.spread, predictions.own[:, held.columns])
     sigma = np.sqrt(held.meter**2 + left + (INFLATED * own) ** 2)
     numeric = ~np.isnan(error) & predictions.known[:, held.columns]
     dense = np.logaddexp(
         math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
     )
-    return np.asarray(np.where(numeric, dense, held.terms).sum(axis=1))
+    return np.asarray(np.where(numeric, dense, held.terms))
 
 
 def _weights(error: Floats, sigma: Floats, broad: Floats) -> Floats:

@@ -1,14 +1,15 @@
 """What every reading is under every hypothesis: the fault dictionary, and how good parts spread it.
 
 Direct readings come from the circuit's dictionary in one batch, capacitance and series resistance from one matrix per
-fault. A reading a fault does not move keeps the good board's slopes to each device; one that it moves gets a spread of
-its own size, until the hypothesis is looked at closely.
+fault. A reading a fault does not move keeps the good board's slopes to each device; one that it
+moves has the slopes of the resistances where no junction conducts, else a spread of its own size.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
-__all__ = ["Predictions", "predict", "read_under"]
+__all__ = ["Predictions", "moved_spread", "predict", "predict_more", "read_under"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -55,9 +56,9 @@ _NO_STEP = 0.75
 _OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
 
 
-@dataclass(slots=True)
+@dataclass
 class Predictions:
-    """Readings by hypothesis and shot (rows x shots), in the functions' units; NaN is OL, `known` says what is not so.
+    """Readings by hypothesis and shot (rows x shots), in the functions' units; NaN is OL where they are `known`.
 
     `held` (rows x shots x ranges): what each range of ohms would show, beyond its end or not, where it was tried.
     `moved`: whether the hypothesis moves the reading. `slopes` (rows x strays x shots) is how each stray of one
@@ -72,11 +73,22 @@ class Predictions:
     moved: Bools
     slopes: Floats
     own: Floats
+    _limits: Floats | None = None
 
-    @property
+    @cached_property
     def spread(self) -> Floats:
         """The standard deviation of each reading among units with the same fault."""
-        return np.sqrt((self.slopes**2).sum(axis=1) + self.own**2)
+        return np.asarray(np.sqrt((self.slopes**2).sum(axis=1) + self.own**2))
+
+    def limits(self, errors: MeterErrors) -> Floats:
+        """Return the meter's limit of error at every prediction (rows x shots)."""
+        if self._limits is None:
+            columns = [
+                errors.limit_of_error(shot.function, np.nan_to_num(self.mean[:, at]))
+                for at, shot in enumerate(self.shots)
+            ]
+            self._limits = np.stack(columns, axis=1)
+        return self._limits
 
 
 def predict(
@@ -89,10 +101,36 @@ def predict(
     return work.result()
 
 
+def predict_more(
+    base: Predictions,
+    board: Board,
+    bench: Bench,
+    netlist: Netlist,
+    more: Sequence[Hypothesis],
+    columns: Sequence[int],
+) -> Predictions:
+    """Return predictions of some shots of `base` for the good board and more hypotheses.
+
+    What they leave where it was spreads as on the good board; what they move, by its size.
+    """
+    shots = tuple(base.shots[at] for at in columns)
+    work = _Work(board, bench, netlist, more, shots, spread=False)
+    work.direct()
+    work.alternating()
+    found = work.result()
+    good = base.mean[0, columns]
+    same = np.abs(found.mean - good) <= 1e-3 * np.abs(good) + 1e-12
+    same |= np.isnan(found.mean) & np.isnan(good)
+    slopes = np.where(same[:, None, :], base.slopes[0][:, columns][None], 0.0)
+    errors = MeterErrors(bench)
+    own = np.stack([moved_spread(shot.function, found.mean[:, at], errors) for at, shot in enumerate(shots)], axis=1)
+    return replace(found, _limits=None, slopes=slopes, own=np.where(same, base.own[0, columns], own))
+
+
 def read_under(
     board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
 ) -> Floats:
-    """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not to be solved."""
+    """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not solved."""
     work = _Work(board, bench, netlist, hypotheses, tuple(shots), spread=False)
     work.direct()
     work.alternating()
@@ -100,7 +138,7 @@ def read_under(
 
 
 def _early(probe: Probe) -> Probe:
-    """Return the probe with the meter's ohms ranges ending earlier than they do, so that both sides come to be known."""
+    """Return the probe with ohms ranges that end earlier than the meter's, so that both sides come to be known."""
     excitation = probe.excitation
     if not isinstance(excitation, Ohms):
         return probe
@@ -115,12 +153,22 @@ def probe_function(probe: Probe) -> Function:
 
 def _edits(netlist: Netlist, hypotheses: Sequence[Hypothesis]) -> list[Edit]:
     """Return what each hypothesis but the first does to this netlist; nothing where it does not apply."""
-    return [_edit(netlist, hypothesis.part_fault) for hypothesis in hypotheses[1:]]
+    return [_merged(_edit(netlist, fault) for fault in hypothesis.part_faults) for hypothesis in hypotheses[1:]]
 
 
-def _edit(netlist: Netlist, fault: PartFault | None) -> Edit:
-    if fault is None:
-        return Edit()
+def _merged(edits: Iterable[Edit]) -> Edit:
+    """Return edits as one; of two that change one device the first counts."""
+    removed: tuple[str, ...] = ()
+    added: dict[str, Device] = {}
+    for edit in edits:
+        if not set(edit.removed) & set(removed):
+            removed += edit.removed
+            for device in edit.added:
+                added.setdefault(device.designator, device)
+    return Edit(removed, tuple(added.values()))
+
+
+def _edit(netlist: Netlist, fault: PartFault) -> Edit:
     try:
         return edit_of(netlist, fault, FaultSizes())
     except CircuitError:
@@ -153,7 +201,7 @@ class _Work:
         self._reactive = tuple(_reactive(board, netlist)) if spread else ()
         count = 2 * len(self._strays) + 1 + len(self._reactive)
         self._held: Floats | None = None
-        self._slopes = np.zeros((rows, count, columns), np.float32)
+        self._slopes: Floats = np.zeros((rows, count, columns))
         self._own = np.zeros((rows, columns))
 
     def result(self) -> Predictions:
@@ -227,7 +275,7 @@ class _Work:
         return Probe(shot.red, shot.black, excitation)
 
     def _stray(self, netlist: Netlist, columns: list[int], probes: list[Probe]) -> None:
-        """Work out how the good board's readings spread, and give it to every fault that leaves them where they are."""
+        """Work out how the good board's readings spread; every fault that leaves them there has the same."""
         found = edited_readings(
             single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays]
         )
@@ -256,7 +304,7 @@ class _Work:
             seen = table.impedance(shot.red, shot.black).real
             linear = ~same[:, place] & (np.abs(seen - self._mean[:, at]) <= 0.01 * seen + 1e-6)
             moved = table.spread(shot.red, shot.black, strays, esr=True)
-            block[np.ix_(linear, rows, [place])] = moved[linear][:, :, None]
+            block[np.ix_(np.flatnonzero(linear), rows, np.array([place]))] = moved[linear][:, :, None]
             own[linear, place] = 0.003 * seen[linear]
 
     def _moved_spread(self, columns: list[int]) -> Floats:
@@ -267,19 +315,23 @@ class _Work:
 
     # a part's own lead ------------------------------------------------------------------------------------------
 
-    def _of_lead(self, lead: Lead) -> list[tuple[int, PartFault]]:
-        faults = ((row, hypothesis.part_fault) for row, hypothesis in enumerate(self._hypotheses))
-        return [(row, fault) for row, fault in faults if fault is not None and fault.designator == lead.designator]
+    def _of_lead(self, lead: Lead | None) -> list[tuple[int, PartFault]]:
+        """Return the rows and faults of the part whose lead is touched, none for a tip on a net."""
+        if lead is None:
+            return []
+        every = ((row, fault) for row, one in enumerate(self._hypotheses) for fault in one.part_faults)
+        return [(row, fault) for row, fault in every if fault.designator == lead.designator]
 
     def _leads_apart(self, netlist: Netlist, columns: list[int]) -> list[tuple[int, int, Probe]]:
         """Return (row, column, probe) where a fault has the touched lead on another net than its own."""
         found = []
         for at in columns:
-            shot = self._shots[at]
-            for row, fault in self._of_lead(shot.lead) if shot.lead is not None else ():
-                net = self._elsewhere(netlist.device(fault.designator), fault, shot.lead)
+            shot, lead = self._shots[at], self._shots[at].lead
+            for row, fault in self._of_lead(lead):
+                assert lead is not None
+                net = self._elsewhere(netlist.device(fault.designator), fault, lead)
                 if net is not None:
-                    ends = (net, shot.black) if shot.lead.on_red else (shot.red, net)
+                    ends = (net, shot.black) if lead.on_red else (shot.red, net)
                     found.append((row, at, self._probe(replace(shot, red=ends[0], black=ends[1]))))
         return found
 
@@ -295,7 +347,8 @@ class _Work:
     def _lifted(self, netlist: Netlist, at: int) -> None:
         """Read again where the touched lead hangs on nothing but its own part."""
         shot = self._shots[at]
-        for row, fault in self._of_lead(shot.lead) if shot.lead is not None else ():
+        for row, fault in self._of_lead(shot.lead):
+            assert shot.lead is not None
             device = netlist.device(fault.designator)
             pin = device_pin(self._board, device, shot.lead)
             if fault.code == "missing-joint" and fault.where == (pin,):
@@ -359,7 +412,7 @@ def device_pin(board: Board, device: Device, lead: Lead) -> str:
 
 
 def _nearest(found: EditedReadings, good: Floats) -> Floats:
-    """Return each stray's step from the good reading, within the range that one is shown in; 0 where there is none."""
+    """Return each stray's step from the good reading, within the range it is shown in; 0 where there is none."""
     every = np.concatenate([found.value[1:, :, None], found.held[1:]], axis=2) - good[None, :, None]
     size = np.where(np.isnan(every), np.inf, np.abs(every))
     least = size.argmin(axis=2)[..., None]
@@ -370,7 +423,7 @@ def _nearest(found: EditedReadings, good: Floats) -> Floats:
 def strays_table(
     strays: Sequence[Deviation], steps: Floats, shots: Sequence[Shot], good: Floats, errors: MeterErrors
 ) -> Floats:
-    """Return slopes of the readings: each device, each junction's ideality at the test current, all junctions at once."""
+    """Return slopes of the readings: each device, each junction's ideality at the test current, all at once."""
     volts = np.array([stray.volts for stray in strays])
     per_volt = np.where(volts[:, None] > 0, steps / np.where(volts > 0, volts, 1.0)[:, None], 0.0)
     current = np.array(

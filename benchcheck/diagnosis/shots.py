@@ -1,4 +1,4 @@
-"""A reading as the circuit sees it: which nets the tips touch, on which function, with the switches in which position.
+"""A reading as the circuit sees it: which nets the tips touch, on which function, with switches how.
 
 Most checks are read from net to net. Where a check speaks of a part's own lead (its polarity, its joint), the lead is
 kept: under some faults it is not on the net it should be on.

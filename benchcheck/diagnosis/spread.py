@@ -35,8 +35,8 @@ __all__ = [
     "value_spread",
 ]  # fmt: skip
 
-#: standard deviations, common practice without a source: one junction against its kind and what all of a board have in
-#: common, in volt (2 mV/K and other makers' processes); ideality; what no tolerance is stated for, as a ratio.
+#: standard deviations, common practice without a source: one junction against its kind and what all of a board have
+#: in common, in volt (2 mV/K and other makers' processes); ideality; what has no tolerance stated, as a ratio.
 JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.025, 0.035, 0.06
 IDEALITY = 0.3
 _UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
@@ -47,7 +47,7 @@ _ESR_SHARE, _CERAMIC_OHM = 0.25, 0.01
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """One device strayed by one standard deviation; `junction` says that its forward voltage did, `volts` by how much."""
+    """One device strayed by one standard deviation; `volts` is how far its forward voltage did."""
 
     designator: str
     edit: Edit

@@ -63,7 +63,7 @@ def ratio(board: Board, device: Device, chance: random.Random) -> float:
     if spread is None or not nominal:
         return max(chance.gauss(1.0, UNSTATED), 0.5)
     lower, upper = spread.interval(nominal)
-    return chance.uniform(lower, upper) / nominal
+    return float(chance.uniform(lower, upper) / nominal)
 
 
 def _drawn(board: Board, device: Device, chance: random.Random, common: float) -> Device:

@@ -1,0 +1,90 @@
+"""`benchcheck diagnose`: what is likely wrong after the readings, and where the probes go next."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchcheck.cli.options import bench_option, json_option, records_option, refuse_unwritable
+from benchcheck.errors import BenchError, Fault, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from benchcheck.bench.model import Bench
+    from benchcheck.readings.reading import Reading
+    from benchcheck.spec.board import Board
+
+__all__ = ["diagnose"]
+
+
+@click.command(
+    epilog="""\b
+Examples:
+  benchcheck diagnose specs/quillmere-kr6.toml \\
+    --bench examples/quillmere-kr6/bench.toml --readings examples/quillmere-kr6/three-faults.csv
+  benchcheck diagnose records/kr-6/20260131T101500Z-1f0c9a2b.toml"""
+)
+@click.argument("source", type=click.Path(path_type=Path), metavar="SPEC|RECORD")
+@click.option("--readings", type=click.Path(path_type=Path), metavar="FILE", help="A CSV file of readings.")
+@bench_option
+@json_option
+@records_option
+def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: Path | None, records: Path) -> int:
+    """Say what is likely wrong with a unit, from the readings of a SPEC or of a RECORD, and what to measure next.
+
+    A readings file may also hold readings between any two nets: between.ohms[BSW:LX], red on the first.
+    """
+    from benchcheck.diagnosis.diagnose import diagnose as diagnosed
+    from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines
+
+    refuse_unwritable(json_file, source, bench or "bench.toml", readings)
+    board, on, taken = _given(source, readings, bench, records)
+    found = diagnosed(board, on, taken)
+    if json_file is not None:
+        from benchcheck.document import write_atomically
+
+        write_atomically(json_file, json.dumps(diagnosis_json(found), indent=1, ensure_ascii=False) + "\n")
+    for line in diagnosis_lines(found):
+        click.echo(line)
+    return 0
+
+
+def _given(
+    source: Path, readings: Path | None, bench: str | None, records: Path
+) -> tuple[Board, Bench, Sequence[Reading]]:
+    if readings is None:
+        return _of_record(source, bench, records)
+    from benchcheck.builtin import load_spec
+    from benchcheck.diagnosis.between_checks import between_checks
+    from benchcheck.kinds.session_checks import session_checks
+    from benchcheck.readings.file import read_readings
+    from benchcheck.session.which_bench import bench_from
+
+    board, on = load_spec(source), bench_from(bench)
+    known = {check.id: check for check in (*session_checks(), *between_checks(board, on))}
+    return board, on, read_readings(readings, {**known, **board.by_id}, on, withheld=board.withheld).readings
+
+
+def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, Bench, Sequence[Reading]]:
+    """Return board, bench and readings of a record, from the copies kept beside it."""
+    from benchcheck.bench.load import load_bench
+    from benchcheck.builtin import load_spec
+    from benchcheck.document import parse_document
+    from benchcheck.record.sources import read_source
+    from benchcheck.record.store import read_record
+    from benchcheck.session.which_bench import bench_from
+
+    if "benchcheck_record" not in source.read_text(encoding="utf-8", errors="replace")[:200]:
+        raise UsageError(Fault("--readings", str(source), "a spec alone has no readings; give --readings FILE"))
+    record = read_record(source, with_budgets=False)
+    kept = source.parent.parent if (source.parent.parent / "sources").is_dir() else records
+    board = load_spec(kept / "sources" / f"{record.head.spec_digest}.toml")
+    if bench is not None:
+        return board, bench_from(bench), record.readings
+    text = read_source(kept, record.head.bench_digest)
+    on = load_bench(parse_document(text, "the bench kept with the record", error=BenchError))
+    return board, on, record.readings

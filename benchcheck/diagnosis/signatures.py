@@ -1,0 +1,117 @@
+"""Without nets: each part by itself, by what the readings of its kind look like when it is faulty.
+
+The patterns are those of the trade (what a reading across the part shows), one part at a time: what lies around it is
+not known, so a low reading may be the circuit's. Shares are common practice without a source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
+from benchcheck.kinds.check import Check
+from benchcheck.kinds.part import Part
+from benchcheck.spec.board import Board
+
+__all__ = ["by_signature"]
+
+_ORIGIN = "common practice, no source: the signature of its kind, without the circuit around it"
+#: how a reading lies: beyond overload, above, below, next to nothing, ten times or a tenth.
+Looks = Mapping[str, str]
+_JUNCTIONS = ("forward_drop", "body_diode", "be_drop", "bc_drop")
+_BLOCKING = ("reverse", "blocking", "ce_blocking")
+_NEAR_V, _NEAR_OHM = 0.05, 1.0
+_GOOD_ODDS = 0.05
+
+
+def by_signature(
+    board: Board, evidence: Evidence, overloads: Mapping[str, bool]
+) -> tuple[tuple[Hypothesis, float], ...]:
+    """Return hypotheses with their probabilities, the likeliest first.
+
+    `overloads` says which checks read OL.
+    """
+    weights: dict[tuple[str, str], float] = {}
+    for name, part in board.parts.items():
+        looks = {c.measurand: _look(c, evidence, overloads) for c in board.checks if c.subject == name}
+        for fault, worth in _faults(part, {what: look for what, look in looks.items() if look}):
+            weights[name, fault] = max(weights.get((name, fault), 0.0), worth)
+    total = sum(weights.values()) + (_GOOD_ODDS if weights else 1.0)
+    ranked = sorted(weights.items(), key=lambda pair: -pair[1])
+    found = [(Hypothesis(name, fault, worth, _ORIGIN), worth / total) for (name, fault), worth in ranked]
+    good = (GOOD, (_GOOD_ODDS if weights else 1.0) / total)
+    return tuple(sorted((*found, good), key=lambda pair: -pair[1]))
+
+
+def _look(check: Check, evidence: Evidence, overloads: Mapping[str, bool]) -> str:
+    if overloads.get(check.id):
+        return "overload"
+    value = (evidence.numbers or {}).get(check.id)
+    if value is None:
+        return ""
+    near = _NEAR_V if check.function is Function.DIODE else _NEAR_OHM
+    if abs(value) < near and (check.limits.upper is None or check.limits.upper > 5.0 * near):
+        return "nothing"
+    if check.expected and check.limits.upper is not None:
+        for factor, word in ((10.0, "tenfold"), (0.1, "a tenth")):
+            if math.isclose(value, factor * check.expected, rel_tol=0.3):
+                return word
+    if check.limits.upper is not None and value > check.limits.upper:
+        return "high"
+    return "low" if check.limits.lower is not None and value < check.limits.lower else "right"
+
+
+def _faults(part: Part, looks: Looks) -> Iterator[tuple[str, float]]:
+    forward = next((looks[what] for what in _JUNCTIONS if what in looks), "")
+    back = next((looks[what] for what in _BLOCKING if what in looks), "")
+    if forward or back:
+        yield from _junction(part, forward, back)
+    if "resistance" in looks or "dc_resistance" in looks:
+        yield from _ohmic(looks.get("resistance") or looks.get("dc_resistance", ""))
+    if "capacitance" in looks or "leakage_screen" in looks or "insulation" in looks or "esr" in looks:
+        yield from _capacitor(looks)
+
+
+def _junction(part: Part, forward: str, back: str) -> Iterator[tuple[str, float]]:
+    turned = "reversed" if part.kind in ("diode", "led", "zener") else "wrong-polarity-type"
+    if forward == "overload":
+        yield (turned, 2.0) if back in ("low", "right", "high") else ("open", 2.0)
+        yield ("open", 0.3) if back in ("low", "right", "high") else ("missing-joint", 1.0)
+    if "nothing" in (forward, back):
+        yield "short", 2.0 if forward == back else 1.0
+    elif back == "low" and forward != "overload":
+        yield "leaky", 1.0
+
+
+def _ohmic(look: str) -> Iterator[tuple[str, float]]:
+    if look == "overload":
+        yield "open", 2.0
+        yield "missing-joint", 1.0
+    elif look == "tenfold":
+        yield "decade x10", 2.0
+    elif look == "a tenth":
+        yield "decade x0.1", 1.0
+    elif look == "high":
+        yield "open", 1.0
+        yield "missing-joint", 0.5
+    elif look == "nothing":
+        yield "short", 1.0
+
+
+def _capacitor(looks: Looks) -> Iterator[tuple[str, float]]:
+    across = looks.get("leakage_screen") or looks.get("insulation", "")
+    value = looks.get("capacitance", "")
+    if across == "nothing":
+        yield "short", 2.0
+    elif across == "low":
+        yield "leaky", 1.0
+    if value in ("nothing", "low", "a tenth"):
+        yield ("decade x0.1", 2.0) if value == "a tenth" else ("open", 1.0)
+        yield "missing-joint", 1.0
+    elif value == "tenfold":
+        yield "decade x10", 2.0
+    if looks.get("esr") in ("high", "overload"):
+        yield "dry", 2.0

@@ -1,0 +1,92 @@
+"""A diagnosis in words for people, and as the documented keys for programs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from benchcheck.diagnosis.diagnose import Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.hypotheses import GOOD
+
+__all__ = ["diagnosis_json", "diagnosis_lines", "short_lines"]
+
+_SHOWN_GROUPS, _LEAST_SHOWN = 5, 0.01
+
+
+def _names(group: tuple[Ranked, ...]) -> str:
+    return ", ".join(str(one.hypothesis) for one in group[:5]) + (
+        f" and {len(group) - 5} more" if len(group) > 5 else ""
+    )
+
+
+def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
+    """Yield the lines that say what is likely wrong and what to measure next."""
+    yield "likely cause"
+    for group, share in found.groups()[:_SHOWN_GROUPS]:
+        if share >= _LEAST_SHOWN:
+            yield f"  {_percent(share)}  {_names(group)}"
+            yield from ("        no reading between nets tells these apart",) if len(group) > 1 else ()
+    for one in found.suggestions:
+        yield f"next: {one.words}"
+        yield f"      ({_entry(one)}{one.information_bits:.2f} bit in {one.cost_s:.0f} s)"
+    if not found.suggestions:
+        yield "next: nothing on the board separates further"
+    yield from (f"note: {remark}" for remark in found.remarks)
+    leading = found.groups()[0][0][0].hypothesis
+    if leading is not GOOD:
+        yield f"chance before any reading: {leading.origin}"
+
+
+def _entry(one: Suggestion) -> str:
+    """Return what the reading is called in a readings file."""
+    if one.check:
+        return f"{one.check}; "
+    return f"between.{one.function}[{one.red}:{one.black}]; " if one.by_net else ""
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:4.0f} %" if share < 0.995 else ">99 %"
+
+
+def short_lines(found: Diagnosis) -> Iterator[str]:
+    """Yield two lines for the end of a visit, none where the board looks good."""
+    group, share = next((each for each in found.groups() if each[0][0].hypothesis is not GOOD), ((), 0.0))
+    if group and share >= _LEAST_SHOWN:
+        yield f"likely cause: {_names(group[:3])} ({_percent(share).strip()})"
+    for one in found.suggestions[:1]:
+        yield f"next: {one.words}"
+
+
+def diagnosis_json(found: Diagnosis) -> dict[str, Any]:
+    """Return the result for programs, with the keys of the documented format."""
+    return {
+        "format": 1,
+        "remarks": list(found.remarks),
+        "hypotheses": [
+            {
+                "designator": one.hypothesis.designator,
+                "fault": " ".join(filter(None, (one.hypothesis.fault, one.hypothesis.check))),
+                "probability": one.probability,
+                "group": one.group,
+                "origin": one.hypothesis.origin,
+                "also": [str(other) for other in one.hypothesis.also],
+            }
+            for one in found.ranked
+        ],
+        "next": [
+            {
+                "red": one.red,
+                "black": one.black,
+                "function": None if one.function is None else str(one.function),
+                "information_bits": one.information_bits,
+                "cost_s": one.cost_s,
+                "check": one.check,
+                "words": one.words,
+                "if_cause": [
+                    {"designator": c.hypothesis.designator, "fault": c.hypothesis.fault, "display": c.display}
+                    for c in one.if_cause
+                ],
+            }
+            for one in found.suggestions
+        ],
+    }
