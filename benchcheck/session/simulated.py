@@ -15,7 +15,8 @@ from benchcheck.spec.load import load_board
 
 __all__ = ["bare_board", "simulated_bench", "simulated_source"]
 
-#: simulated meters settle within 2 ms, and charge moves some hundred times faster than life.
+#: simulated meters settle within 2 ms, and charge moves a thousand times faster than life.
+_PACE = 2000.0
 _RULE = SettleRule(hold_s=0.012, timeout_s=2.0)
 _QUICK = Taking(settle=_RULE, patient=_RULE, slow=SettleRule(hold_s=0.2, relative=0.01, timeout_s=10.0))
 
@@ -30,7 +31,7 @@ def bare_board() -> Board:
 
 def simulated_bench(board: Board, bench: Bench) -> SimulatedBench:
     """Return a good unit of the board behind the instruments of a bench, to be served."""
-    return SimulatedBench(board, bench=bench)
+    return SimulatedBench(board, bench=bench, pace=_PACE)
 
 
 def simulated_source(served: SimulatedBench) -> InstrumentedSource:
