@@ -10,6 +10,9 @@ import sys
 import tempfile
 import time
 
+from tests.benchmarks.rows import row
+
+MINUTES = 2
 ROUNDS = 15
 PARTS = (100, 1100)
 
@@ -31,7 +34,7 @@ def _help() -> None:
     pairs = [(_seconds(ours_command), _seconds(peer_command)) for _ in range(ROUNDS)][1:]
     ours, peer = (statistics.median(column) for column in zip(*pairs, strict=True))
     ratio = statistics.median(a / b for a, b in pairs)
-    print(f"  --help, cold: {ours * 1e3:.0f} ms; import argparse {peer * 1e3:.0f} ms; ratio {ratio:.2f} (reach 4)")
+    row("benchcheck --help, cold", ours, "import argparse", peer, 4.0, ratio=ratio)
 
 
 def _further_check() -> None:
@@ -45,8 +48,7 @@ def _further_check() -> None:
             ours.append((_verify(folder, many) - _verify(folder, few)) / (many - few))
             peer.append((_empty_items(folder, many) - _empty_items(folder, few)) / (many - few))
         a, b = statistics.median(ours), statistics.median(peer)
-        told = f"  a further check from a file: {a * 1e6:.0f} us; pytest's empty item {b * 1e6:.0f} us"
-        print(f"{told}; ratio {a / b:.2f} (reach 2)")
+        row("a further check scored from a file", a, "pytest's empty item", b, 2.0)
 
 
 def _write_board(folder: pathlib.Path, count: int) -> None:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from benchcheck.readings.capture import Capture, CaptureRule, Happening, Seen
 from benchcheck.simulation.contact import CONTACT_KINDS, Contact, MeterPace, contact, indications
 
+MINUTES = 2
 CONTACTS = 10_000
 RATES_HZ = (4.0, 10.0, 20.0)
 WEIGHTS = dict(zip(CONTACT_KINDS, (40, 25, 5, 8, 4, 12, 6), strict=True))

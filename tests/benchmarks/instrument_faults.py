@@ -11,6 +11,8 @@ import sys
 from benchcheck.simulation.misbehaviour import Kind
 from tests.instruments.fault_matrix import OPERATIONS, run_matrix
 
+CAMPAIGN = True
+MINUTES = 4
 VARIANTS = ((1, 0), (1, 1), (-1, 0))
 
 

@@ -22,7 +22,9 @@ from benchcheck.instruments.catalogue import shipped_catalogue
 from benchcheck.instruments.connection import LinkSettings, connect
 from benchcheck.instruments.multimeter import Multimeter
 from benchcheck.instruments.power_supply import Ceiling, PowerSupply
+from tests.benchmarks.rows import row
 
+MINUTES = 2
 READINGS = 2000
 ROUNDS = 5
 SETS = 1000
@@ -60,7 +62,7 @@ def _timed(call: Callable[[], object]) -> float:
 def _readings() -> None:
     with _served(0.002) as (resource, *_):
         pairs = [(_ours_read(resource), _peer_read(resource)) for _ in range(ROUNDS)]
-    _row(f"{READINGS} readings of 2 ms", pairs, "<= 1.05x")
+    _row(f"{READINGS} readings of 2 ms", pairs, 1.05)
 
 
 def _ours_read(resource: str) -> float:
@@ -91,7 +93,7 @@ def _bare_readings(bare: Any) -> list[float]:
 def _sets() -> None:
     with _served(0.0) as (_, resource, *_rest):
         pairs = [(_ours_set(resource), _peer_set(resource)) for _ in range(ROUNDS)]
-    _row("set and verify the supply", pairs, "<= 1.2x")
+    _row("set and verify the supply", pairs, 1.2)
 
 
 def _ours_set(resource: str) -> float:
@@ -126,14 +128,12 @@ def _bare_sets(bare: Any) -> None:
         assert int(echoed) == token
 
 
-def _row(what: str, pairs: list[tuple[float, float]], reach: str) -> None:
+def _row(what: str, pairs: list[tuple[float, float]], reach: float) -> None:
     ratio = statistics.median(ours / peer for ours, peer in pairs)
     added_us = statistics.median(ours - peer for ours, peer in pairs) * 1e6
-    ours_us, peer_us = (statistics.median(column) * 1e6 for column in zip(*pairs, strict=True))
-    print(
-        f"  {what}: {ours_us:.1f} us, bare pyvisa loop {peer_us:.1f} us, "
-        f"ratio {ratio:.3f} (reach {reach}), {added_us:+.1f} us each"
-    )
+    ours_s, peer_s = (statistics.median(column) for column in zip(*pairs, strict=True))
+    row(what, ours_s, "the same messages by a bare pyvisa loop", peer_s, reach, ratio=ratio)
+    print(f"    {added_us:+.1f} us each")
 
 
 if __name__ == "__main__":

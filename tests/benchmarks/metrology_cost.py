@@ -17,7 +17,9 @@ import numpy as np
 from uncertainties import ufloat
 
 from benchcheck.metrology import Budget, Contribution, ToleranceInterval, Verdict, assess, simulate, simulate_budget
+from tests.benchmarks.rows import row
 
+MINUTES = 1
 TRIALS = 1_000_000
 TOLERANCE = ToleranceInterval(4653.0, 4747.0)
 limits, standard = Contribution.from_limits, Contribution.from_standard
@@ -100,9 +102,9 @@ def evaluate(terms: list[Term]) -> float:
 
 def main() -> None:
     hand_s, ours_s, model_s = in_turns(by_hand, ours, by_model, rounds=7)
-    print(f"{TRIALS} trials of ten terms by hand in numpy: {1e3 * hand_s:.0f} ms")
-    print(f"the same by simulate_budget: {1e3 * ours_s:.0f} ms, ratio {ours_s / hand_s:.2f} (reach 1.3)")
-    print(f"the same by simulate and a model: {1e3 * model_s:.0f} ms, ratio {model_s / hand_s:.2f} (reach 1.3)")
+    trials = f"{TRIALS} trials of ten terms"
+    row(f"{trials}, simulate_budget", ours_s, "by hand in numpy", hand_s, 1.3)
+    row(f"{trials}, simulate and a model", model_s, "by hand in numpy", hand_s, 1.3)
     for name, terms in BUDGETS.items():
         for _ in range(50):
             score(terms), evaluate(terms)

@@ -29,6 +29,8 @@ from tests.session.rig import Living, Served, served_bench
 
 KILLS, OTHERS = 6, 3
 GIVE_UP_S, START_S, STRIKE_S, EARLY = 8.0, 60.0, 3.0, 0.2
+CAMPAIGN = True
+MINUTES = 5
 ALLOWED_S = {"SIGKILL": 1.0, "SIGSTOP": 3.0, "SIGTERM": 1.0, "Ctrl-C": 1.0, "closed terminal": 1.0, "exception": 1.0}
 SIGNALS = {"SIGKILL": signal.SIGKILL, "SIGSTOP": signal.SIGSTOP, "SIGTERM": signal.SIGTERM}
 OHMS, DIODE = 150.0, 0.6

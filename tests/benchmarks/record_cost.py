@@ -1,6 +1,6 @@
 """What it costs to accept one reading durably, against a bare write and fsync of the same bytes (ratio <= 1.5).
 
-Run: `python tests/benchmarks/record_cost.py [DIRECTORY] [READINGS]`. The two take turns, reading by reading, so
+Run: `python -m tests.benchmarks.record_cost [DIRECTORY] [READINGS]`. The two take turns, reading by reading, so
 that whatever else the disk does meets both alike; medians are compared.
 """
 
@@ -18,6 +18,7 @@ from benchcheck.quantity import Display, DisplayState
 from benchcheck.readings.reading import Origin, Reading
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import Head, Stage
+from tests.benchmarks.rows import row
 
 
 def reading(number: int) -> Reading:
@@ -51,10 +52,8 @@ def main() -> None:
     count = int(sys.argv[2]) if len(sys.argv) > 2 else 500
     with tempfile.TemporaryDirectory(dir=place) as directory:
         ours_s, bare_s = measure(Path(directory), count)
-    ours_us, bare_us = median(ours_s) * 1e6, median(bare_s) * 1e6
-    print(f"accepting one reading durably: {ours_us:.0f} us")
-    print(f"bare write + fsync of the same bytes: {bare_us:.0f} us")
-    print(f"ratio {ours_us / bare_us:.2f} (reach 1.5), {count} readings")
+    what = f"accepting one reading durably ({count} readings)"
+    row(what, median(ours_s), "bare write + fsync of the same bytes", median(bare_s), 1.5)
 
 
 if __name__ == "__main__":

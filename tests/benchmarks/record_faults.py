@@ -32,6 +32,10 @@ from tests.record.test_journal import CHILD
 Counts = tuple[int, int, int, int]  # tried, lost, unreadable, wrong
 
 
+CAMPAIGN = True
+MINUTES = 5
+
+
 def kills(folder: Path, count: int) -> Counts:
     """Kill a process that appends to one record, at a random moment, again and again."""
     draws = random.Random(1)

@@ -1,6 +1,6 @@
 """History of one unit among many visits: against a bare indexed SQLite query, and from a cold start.
 
-Run: `python tests/benchmarks/record_history.py [VISITS] [DIRECTORY]`; 100,000 visits of 30 readings with their
+Run: `python -m tests.benchmarks.record_history [VISITS] [DIRECTORY]`; 100,000 visits of 30 readings with their
 scores take about 1.5 GB. Files are written without flushes, as only reading them is measured. Reach: warm
 at most 2 times the bare query on the same file, cold (a new process) under 0.6 s, memory flat.
 """
@@ -27,7 +27,9 @@ from benchcheck.record.index import Index
 from benchcheck.record.model import Head, Instrument, Result, Stage
 from benchcheck.record.seal import seal_line, seal_of
 from benchcheck.score.model import Outcome, Score
+from tests.benchmarks.rows import row
 
+MINUTES = 15
 READINGS = 30
 VISITS_A_UNIT = 5
 START = datetime(2020, 1, 1, tzinfo=UTC)
@@ -130,9 +132,8 @@ def warm(records: Path, unit: str, rounds: int = 400) -> None:
         index.refresh(records, unit)
         refresh_s = time.perf_counter() - start
     bare.close()
-    print(f"history of one unit ({len(rows)} points), warm: {median(ours_s) * 1e6:.0f} us")
-    print(f"bare indexed query of the same rows: {median(bare_s) * 1e6:.0f} us")
-    print(f"ratio {median(ours_s) / median(bare_s):.2f} (reach 2)")
+    what = f"history of one unit ({len(rows)} points), warm"
+    row(what, median(ours_s), "a bare indexed query of the same rows", median(bare_s), 2.0)
     print(f"looking for changed files of the unit first would take {refresh_s * 1e3:.1f} ms")
 
 
@@ -142,7 +143,7 @@ def cold(records: Path, unit: str) -> None:
         start = time.perf_counter()
         subprocess.run([sys.executable, "-c", COLD, str(records), unit], check=True, stdout=subprocess.DEVNULL)
         taken.append(time.perf_counter() - start)
-    print(f"cold start, a new process: {median(taken):.2f} s (reach 0.6)")
+    row("history of one unit, cold start in a new process", median(taken), "reach, absolute", 0.6, 1.0)
 
 
 def main() -> None:

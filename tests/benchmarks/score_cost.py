@@ -15,6 +15,7 @@ from benchcheck.kinds.check import Check, Limits, Phase, Probe
 from benchcheck.quantity import parse_display
 from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.judge import judge
+from tests.benchmarks.rows import row
 
 ROUNDS, CALLS = 25, 200
 
@@ -62,8 +63,7 @@ def main() -> None:
     taken = [Reading(check.id, parse_display("4.68k", "ohm"), "ohm", Origin.TYPED)]
     ours, peer = least_us(lambda: judge(check, taken, on, session), by_uncertainties)
     reach = peer + 100.0
-    print(f"  scoring one check: {ours:.0f} us; one uncertainties evaluation {peer:.0f} us; reach {reach:.0f} us")
-    print(f"  ratio to the reach {ours / reach:.2f} (reach 1)")
+    row("scoring one check", ours * 1e-6, "one uncertainties evaluation + 100 us", reach * 1e-6, 1.0)
 
 
 if __name__ == "__main__":

@@ -18,8 +18,10 @@ from benchcheck.clock import FakeClock
 from benchcheck.record.journal import Journal
 from benchcheck.record.record import read_record
 from benchcheck.report.html import sheet_page
+from tests.benchmarks.rows import row
 from tests.record.samples import HEAD, RESULT, SCORES
 
+MINUTES = 1
 CHECKS = 300
 ROUNDS = 7
 
@@ -38,10 +40,10 @@ def main() -> None:
             read_s.append(between - start)
             command_s.append(_command(path, Path(folder) / "sheet.html"))
         cpu_s = (cpu_s + _children_s()) / ROUNDS
-        ratio = (median(read_s) + median(page_s)) / median(read_s)
-        told = f"  sheet of {CHECKS} checks: page {median(page_s):.3f} s, {len(page) / 1e3:.0f} kB; "
-        told += f"reading alone {median(read_s):.3f} s, ratio of both to it {ratio:.2f}"
-        print(f"{told}; the whole command {median(command_s):.3f} s, {cpu_s:.3f} s of it at work (reach 0.5 s)")
+        what = f"a sheet of {CHECKS} checks, the whole command at work"
+        row(what, cpu_s, "reach, absolute", 0.5, 1.0)
+        told = f"    reading the record alone {median(read_s):.3f} s, making the page {median(page_s):.3f} s"
+        print(f"{told} ({len(page) / 1e3:.0f} kB), the command by the clock {median(command_s):.3f} s")
 
 
 def _children_s() -> float:

@@ -32,6 +32,8 @@ from tests.instruments.fault_matrix import AMOUNTS, BEYOND_ANY_DRIVER
 from tests.session.powered import FOLLOWING, spec_board
 from tests.session.rig import Living, Plain, ScriptedHand, Served, served_bench, source
 
+CAMPAIGN = True
+MINUTES = 10
 ROLES = ("meter", "supply", "load")
 MESSAGES = {"meter": 160, "supply": 280, "load": 40}  # about as many as a visit sends
 LONGEST_S = 60.0
