@@ -106,7 +106,7 @@ def _sensible(specimen: Specimen, check: Check) -> float:
         return _JOINT_OHM if joined else 1e4
     if bad:
         return 3.0 * upper if upper is not None else 0.01 * (lower or 0.0)
-    if check.expected is not None:
+    if check.expected is not None and check.expected not in (lower, upper):
         return check.expected
     if lower is not None and upper is not None:
         return (lower + upper) / 2.0

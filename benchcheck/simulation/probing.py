@@ -21,7 +21,7 @@ from benchcheck.circuit.reading import solve_reading
 from benchcheck.errors import CircuitError
 from benchcheck.simulation.world import Excitation
 
-__all__ = ["Course", "course_between"]
+__all__ = ["Course", "charged_at_once", "course_between", "course_from", "drive_of", "emptied"]
 
 _SOURCE = "meter:source"
 _AT_ONCE_S = 1e-5  # what charges faster is not seen
@@ -93,24 +93,42 @@ def _measurement(excitation: Excitation) -> Measurement | None:
     return None
 
 
-def _driven(netlist: Netlist, red: str, black: str, excitation: Excitation) -> Course:
+def drive_of(excitation: Excitation) -> tuple[float, float, float]:
+    """Return test current in ampere, compliance in volt, and what the voltage is divided by for the number shown."""
     ampere = excitation.test_current_ampere or _USUAL_AMPERE
-    per = 1.0 if excitation.function is Function.DIODE else ampere
+    compliance_v = excitation.compliance_volt or _USUAL_VOLT
+    return ampere, compliance_v, 1.0 if excitation.function is Function.DIODE else ampere
+
+
+def charged_at_once(charged: float, ampere: float, end_v: float) -> bool:
+    """Return whether capacitors with this sum of C V^2 charge too fast to be seen."""
+    return not math.isfinite(end_v) or charged < _AT_ONCE_S * ampere * max(end_v, 1e-6)
+
+
+def course_from(
+    end_v: float, start_v: float, charged: float, ampere: float, per: float, *, open_ended: bool
+) -> Course:
+    """Return the course between two voltages, in volt, by the first moment `charged`, the sum of C V^2."""
+    start_v = min(start_v, 0.999 * end_v)
+    return Course(end_v, start_v, charged / (ampere * (end_v - start_v)), per, open_ended)
+
+
+def _driven(netlist: Netlist, red: str, black: str, excitation: Excitation) -> Course:
+    ampere, compliance_v, per = drive_of(excitation)
     if red == black:
         return Course(0.0, per=per)
-    compliance = excitation.compliance_volt or _USUAL_VOLT
-    source = CurrentSource(_SOURCE, red, black, ampere, compliance)
+    source = CurrentSource(_SOURCE, red, black, ampere, compliance_v)
     end = _solved(netlist.adding(source), black)
     if end is None:
         return Course(math.inf, per=per)
     end_v = end.voltages.get(red, math.inf)
-    limited = end_v >= compliance * (1.0 - 1e-9)
+    limited = end_v >= compliance_v * (1.0 - 1e-9)
     charged = sum(_charging(device, end) for device in netlist.devices if isinstance(device, Capacitor))
-    if charged / (ampere * max(end_v, 1e-6)) < _AT_ONCE_S or not math.isfinite(end_v):
+    if charged_at_once(charged, ampere, end_v):
         return Course(end_v, end_v, 0.0, per, limited)
-    begin = _solved(_empty(netlist).adding(source), black)
-    start_v = min(begin.voltages.get(red, 0.0), 0.999 * end_v) if begin is not None else 0.0
-    return Course(end_v, start_v, charged / (ampere * (end_v - start_v)), per, limited)
+    begin = _solved(emptied(netlist).adding(source), black)
+    start_v = begin.voltages.get(red, 0.0) if begin is not None else 0.0
+    return course_from(end_v, start_v, charged, ampere, per, open_ended=limited)
 
 
 def _solved(netlist: Netlist, black: str) -> OperatingPoint | None:
@@ -128,7 +146,7 @@ def _charging(capacitor: Capacitor, end: OperatingPoint) -> float:
     return capacitor.capacitance_f * (volts[capacitor.plus] - volts[capacitor.minus]) ** 2
 
 
-def _empty(netlist: Netlist) -> Netlist:
+def emptied(netlist: Netlist) -> Netlist:
     """Return the netlist at the first moment, every capacitor a short behind its series resistance."""
     return Netlist(
         Resistor(one.designator, one.plus, one.minus, max(one.series_resistance_ohm, 1e-3))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from benchcheck.bench.functions import Function
@@ -18,6 +18,7 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.operating_point import operating_point
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check
+from benchcheck.simulation.courses import courses_between
 from benchcheck.simulation.feeding import Feeding, feeding_of
 from benchcheck.simulation.placing import Placement, between_nets, placement_of
 from benchcheck.simulation.powered import Powered
@@ -29,6 +30,7 @@ from benchcheck.spec.board import Board
 __all__ = ["VirtualUnit"]
 
 _LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005  # of leads; of good tips, all that a null leaves
+_DRIVING = (Function.OHMS, Function.LOW_POWER_OHMS, Function.OHMS_4W, Function.CONTINUITY, Function.DIODE)
 _WITH_LEADS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR)
 _RESIDUAL_S = 120.0  # how slowly charge left on the unit goes: its dielectric gives back what is taken
 _QUIET_V = 1e-3
@@ -49,6 +51,7 @@ class VirtualUnit:
         self._placed_s: float | None = None
         self._lock = threading.RLock()
         self._courses: dict[object, Course] = {}
+        self._foreseen: set[object] = set()
         self._feedings: dict[object, Feeding] = {}
         self._solved: dict[object, Mapping[str, float]] = {}
         self._decays: dict[str, float] = {}
@@ -176,11 +179,7 @@ class VirtualUnit:
     @property
     def probes(self) -> tuple[str, str] | None:
         """The nets under red and black as they are held, None where the probes are not on two nets."""
-        placement = self.placement
-        if placement is None or placement.red is None or placement.black is None:
-            return None
-        held = placement.red, placement.black
-        return held[::-1] if self.swapped else held
+        return _held(self.placement, swapped=self.swapped)
 
     @property
     def netlist(self) -> Netlist:
@@ -217,10 +216,28 @@ class VirtualUnit:
         return tuple(sorted(self.positions.items()))
 
     def _course(self, red: str, black: str, excitation: Excitation) -> Course:
-        key = (self._where(), red, black, excitation)
+        where = self._where()
+        key = (where, red, black, excitation)
+        if key not in self._courses and excitation.function in _DRIVING:
+            pairs = ((red, black), *self._pairs(excitation))
+            for pair, course in courses_between(self._probed_netlist(), pairs, excitation).items():
+                self._courses.setdefault((where, *pair, excitation), course)
         if key not in self._courses:
             self._courses[key] = course_between(self._probed_netlist(), red, black, excitation)
         return self._courses[key]
+
+    def _pairs(self, excitation: Excitation) -> Iterator[tuple[str, str]]:
+        """Yield, once, the pairs of nets that checks of this function ask for with the switches as they are."""
+        key = (self._where(), excitation)
+        if key in self._foreseen:
+            return
+        self._foreseen.add(key)
+        rest = self.specimen.rest()
+        for check in self.board.checks:
+            if check.function is excitation.function and {**rest, **dict(check.switches)} == self.positions:
+                held = _held(placement_of(self.specimen, check), swapped=self.swapped)
+                if held is not None:
+                    yield held
 
     def _probed_netlist(self) -> Netlist:
         """Return the netlist as the probes find it: with the charge of a touch on gates that nothing holds."""
@@ -311,3 +328,10 @@ class VirtualUnit:
                 share = self.powered.rail_load_a(name) / full if full else 1.0
                 return state.ripple_v * (0.3 + 0.7 * min(1.5, share))
         return 0.0
+
+
+def _held(placement: Placement | None, *, swapped: bool) -> tuple[str, str] | None:
+    """Return the nets under red and black, None where the probes are not on two nets."""
+    if placement is None or placement.red is None or placement.black is None:
+        return None
+    return (placement.black, placement.red) if swapped else (placement.red, placement.black)

@@ -11,8 +11,11 @@ from hypothesis import strategies as st
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Capacitor, Device, Diode, Resistor
 from benchcheck.circuit.netlist import Netlist
+from benchcheck.simulation.courses import courses_between
 from benchcheck.simulation.probing import course_between
+from benchcheck.simulation.specimen import Specimen
 from benchcheck.simulation.world import Excitation
+from tests.simulation.units import demo
 
 OHMS = Excitation(Function.OHMS, 1e-4, 3.0)
 DIODE = Excitation(Function.DIODE, 1e-3, 3.0)
@@ -99,3 +102,17 @@ def test_capacitance_and_series_resistance_come_back() -> None:
         220e-6, rel=0.01
     )
     assert course_between(netlist, "A", "B", Excitation(Function.ESR)).at(1.0) == pytest.approx(0.3, rel=1e-3)
+
+
+@pytest.mark.parametrize("excitation", [OHMS, DIODE, Excitation(Function.OHMS, 1e-6, 3.0)], ids=str)
+def test_many_pairs_at_once_take_the_course_they_take_one_by_one(excitation: Excitation) -> None:
+    netlist = Specimen(demo(), ("C9 leaky",), 6).netlist({})
+    checks = [check for check in demo().checks if check.function is excitation.function]
+    pairs = [(c.red.net, c.black.net) for c in checks if c.red and c.black and c.red.net and c.black.net]
+    chosen = [pair for pair in dict.fromkeys(pairs) if pair[0] != pair[1]][::3]
+    together = courses_between(netlist, chosen, excitation)
+    assert set(together) == set(chosen)
+    for pair in chosen:
+        one = course_between(netlist, *pair, excitation)
+        for elapsed_s in (0.0, 0.5 * one.time_constant_s, math.inf):
+            assert together[pair].at(elapsed_s) == pytest.approx(one.at(elapsed_s), rel=1e-4, abs=1e-4)
