@@ -46,7 +46,7 @@ def draft(parts: Path, nets: Path | None, output: Path | None) -> int:
         message = "is there already, and answers in it would be lost; choose another name or remove it"
         raise UsageError(Fault("-o", str(output), message))
     made = draft_spec(parts, nets)
-    told = f"{made.parts} parts, {made.questions} questions, {made.left_out} lines left out and named in it"
+    told = f"{made.parts} parts, {made.questions} questions, {made.left_out} left out and named in it"
     if output is None:
         click.echo(made.text, nl=False)
         click.echo(told, err=True)

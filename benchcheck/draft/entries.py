@@ -56,7 +56,9 @@ def _spread(draft: Drafted, found: quantities.Found, unit: str) -> None:
     """Add value and tolerance; the tolerance of its own column comes first, then the cell's, then the marking's."""
     draft.keys["value"] = found.text
     draft.ask(found.question)
-    cells = (draft.part.said("tolerance"), draft.part.said("value"), draft.part.said("description"))
+    column = draft.part.said("tolerance")
+    bare = f"{column} %" if re.fullmatch(r"[0-9]{1,2}(?:[.,][0-9]+)?", column) else column
+    cells = (bare, draft.part.said("value"), draft.part.said("description"))
     stated = (quantities.tolerance_in(cell, unit, found.value) for cell in cells if cell)
     tolerance = next(filter(None, stated), "") or found.tolerance
     if tolerance:
@@ -110,7 +112,7 @@ def _bare_volts(cell: str) -> float | None:
         return None
 
 
-_CERAMIC = re.compile(r"ceramic|\bmlcc\b|\b(?:x[578][rst]|[cn][p0o]0g?|y5v|z5u)\b|\bc0g\b")
+_CERAMIC = re.compile(r"ceramic|\bcer\b|\bmlcc\b|\b(?:x[578][rst]|[cn][p0o]0g?|y5v|z5u)\b|\bc0g\b")
 _FILM = re.compile(r"\bfilm\b|polyester|polyprop|mylar|\bmk[tps]\b|\bfkp\b|polystyrene")
 
 

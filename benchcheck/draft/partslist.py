@@ -23,7 +23,8 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "reference", "references", "ref", "refs", "refdes", "ref des", "reference designator",
         "reference designators",
         "designator", "designators", "part reference", "part references", "position", "positions", "item reference",
-        "component", "components", "bauteil", "repere",
+        "component", "components", "part ref", "ref designator", "schematic reference", "designation", "symbol",
+        "location", "locations", "pos", "bauteil", "repere",
     ),
     "value": ("value", "val", "nominal", "nominal value", "comment", "part value", "rating", "wert", "valeur"),
     "quantity": ("quantity", "qty", "count", "amount", "pcs", "pieces", "number", "qnty", "anzahl", "qte"),
@@ -43,6 +44,8 @@ _ROLES = {name: role for role, names in COLUMNS.items() for name in names}
 _NOT_FITTED = re.compile(r"\b(?:dnp|dnf|dni|nc|do not (?:populate|fit|install)|not (?:fitted|mounted|populated))\b")
 #: in columns named for leaving out, a mark means left out; in the others, fitted.
 _NEGATIVE = ("dnp", "dnf", "dni", "do not populate", "do not fit")
+#: marks that say a part is absent: in a column for the ones that are there, and in one for the ones that are not.
+_MARKS = (("no", "n", "0", "false"), ("x", "1", "yes", "y", "true"))
 FIRST_ROWS = 40
 
 
@@ -106,13 +109,14 @@ def read_parts(path: Path) -> PartsList:
         )
     roles = _roles(header)
     first_of: dict[str, Listed] = {}
+    before: dict[str, str] = {}
     for row in rows:
-        _take(found, first_of, row, header, roles)
+        before = _take(found, first_of, row, _sorted(row, header, roles), _with_marks(header, roles), before)
     return found
 
 
 def _normal(cell: str) -> str:
-    return " ".join(re.sub(r"[\W_]+", " ", cell.casefold()).split())
+    return " ".join(re.sub(r"[\W_]+", " ", cell.casefold().replace("(s)", "")).split())
 
 
 def _score(cells: Sequence[str]) -> int:
@@ -152,34 +156,56 @@ def _roles(header: Sequence[str]) -> tuple[str, ...]:
     return tuple(roles)
 
 
+Cells = tuple[dict[str, str], tuple[tuple[str, str], ...]]
+
+
 def _take(
-    found: PartsList, first_of: dict[str, Listed], row: Row, header: Sequence[str], roles: Sequence[str]
-) -> None:
-    """Put one row where it belongs: into parts, reference by reference, or among what is left out."""
-    cells, rest = _sorted(row, header, roles)
+    found: PartsList,
+    first_of: dict[str, Listed],
+    row: Row,
+    sorted_row: Cells,
+    mark: str | None,
+    before: dict[str, str],
+) -> dict[str, str]:
+    """Put one row where it belongs, reference by reference; return its cells, for a row that goes on with it."""
+    cells, rest = sorted_row
     named = expand(cells.get("reference", ""))
+    if named.names and not rest and _goes_on(cells, before):
+        found.remarks.append(f"line {row.line} was taken to go on with the row above it: {cells['reference']}")
+        cells = {**before, "reference": f"{before['reference']}, {cells['reference']}"}
+    elif named.names or named.refused:
+        found.remarks.extend(_miscounted(row.line, cells, named))
     for text, reason in named.refused:
         found.left_out.append(LeftOut(row.line, f"{text} ({_joined(row.cells)})", reason))
     if not named.names and not named.refused:
         found.left_out.append(LeftOut(row.line, _joined(row.cells), "names no reference"))
-    absent = _not_fitted(cells, header, roles)
     for name in named.names:
-        part = Listed(name, row.line, cells, rest)
-        earlier = first_of.setdefault(name.casefold(), part)
-        if absent:
-            found.left_out.append(LeftOut(row.line, f"{name} ({_joined(row.cells)})", "is not fitted, the list says"))
-        elif earlier is not part:
-            same = "" if earlier.designator == name else f", there written {earlier.designator}"
-            reason = f"is in line {earlier.line} already{same}; one of the two is wrong"
-            found.left_out.append(LeftOut(row.line, f"{name} ({_joined(row.cells)})", reason))
-        else:
-            found.parts.append(part)
-    found.remarks.extend(_miscounted(row.line, cells, named))
+        _take_part(found, first_of, Listed(name, row.line, cells, rest), row, absent=_not_fitted(cells, mark))
+    return cells
 
 
-def _sorted(
-    row: Row, header: Sequence[str], roles: Sequence[str]
-) -> tuple[dict[str, str], tuple[tuple[str, str], ...]]:
+def _take_part(found: PartsList, first_of: dict[str, Listed], part: Listed, row: Row, *, absent: bool) -> None:
+    name = part.designator
+    earlier = first_of.setdefault(name.casefold(), part)
+    if absent:
+        found.left_out.append(LeftOut(row.line, f"{name} ({_joined(row.cells)})", "is not fitted, the list says"))
+    elif earlier is not part:
+        same = "" if earlier.designator == name else f", there written {earlier.designator}"
+        reason = f"is in line {earlier.line} already{same}; one of the two is wrong"
+        found.left_out.append(LeftOut(row.line, f"{name} ({_joined(row.cells)})", reason))
+    else:
+        found.parts.append(part)
+
+
+def _goes_on(cells: Mapping[str, str], before: Mapping[str, str]) -> bool:
+    """Return whether a row that holds references alone goes on with one that counts more than it names."""
+    said, named = before.get("quantity", ""), expand(before.get("reference", "")).names
+    return (
+        set(cells) == {"reference"} and said.isascii() and said.isdigit() and len(said) < 7 and int(said) > len(named)
+    )
+
+
+def _sorted(row: Row, header: Sequence[str], roles: Sequence[str]) -> Cells:
     """Return the cells of a row by role, and the others by their heading."""
     cells: dict[str, str] = {}
     rest: list[tuple[str, str]] = []
@@ -192,14 +218,16 @@ def _sorted(
     return cells, tuple(rest)
 
 
-def _not_fitted(cells: Mapping[str, str], header: Sequence[str], roles: Sequence[str]) -> bool:
+def _with_marks(header: Sequence[str], roles: Sequence[str]) -> str | None:
+    """Return the heading of the column that says which parts are there, None where there is none."""
+    return _normal(header[list(roles).index("fitted")]) if "fitted" in roles else None
+
+
+def _not_fitted(cells: Mapping[str, str], heading: str | None) -> bool:
     if _NOT_FITTED.search(f"{cells.get('value', '')} {cells.get('fitted', '')}".casefold()):
         return True
-    if "fitted" not in roles:
-        return False
     mark = cells.get("fitted", "").casefold()
-    negative = _normal(header[list(roles).index("fitted")]) in _NEGATIVE
-    return mark in ("x", "1", "yes", "y", "true") if negative else mark in ("no", "n", "0", "false")
+    return heading is not None and mark in _MARKS[heading in _NEGATIVE]
 
 
 def _miscounted(line: int, cells: Mapping[str, str], named: Expanded) -> Iterator[str]:

@@ -114,6 +114,8 @@ def _resistance(text: str) -> Found | None:
     plain = _tried(lambda: _sound(parse_value(text, "ohm"), "ohm"))
     if plain is not None:
         return plain
+    if re.fullmatch("[0-9]+[Ee]", text):  # 47 ohm to some, 3.01 Mohm on a chip
+        return None
     lettered = _tried(lambda: _with_letter(text, "ohm"))
     if lettered is not None:
         return lettered
@@ -213,7 +215,8 @@ def figure(cell: str, quantity_unit: str, *, bare: bool = False) -> Found | None
     def read(text: str) -> Found | None:
         if not bare and re.fullmatch("[0-9.,]+", text):
             return None
-        return _sound(parse_value(text, quantity_unit), quantity_unit)
+        small = quantity_unit in ("A", "V") and text.isupper()  # lists in capitals write MA for milliampere
+        return _sound(parse_value(text.casefold() if small else text, quantity_unit), quantity_unit)
 
     return _first(cell, read)
 

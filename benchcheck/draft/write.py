@@ -6,6 +6,7 @@ gives, until all of it does. So what comes out passes check-spec, whatever went 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -73,8 +74,12 @@ def draft_spec(parts: Path, nets: Path | None = None) -> Draft:
 
 
 def _from_netlist(wired: Wired) -> Listed:
-    note = (("", f"not in the parts list; from line {wired.line} of the nets"),)
-    return Listed(wired.designator, wired.line, {"value": wired.value} if wired.value else {}, note)
+    note: tuple[tuple[str, str], ...] = (("", f"not in the parts list; from line {wired.line} of the nets"),)
+    value = re.sub(r"(?i)(?<=[0-9])meg\w*", "M", wired.value)
+    if wired.ordered and value == wired.value and re.match(r"[0-9.]+m", value, re.IGNORECASE):
+        note += (("", "m and M are both milli to SPICE: write the value into the list"),)
+        value = f"({value})"
+    return Listed(wired.designator, wired.line, {"value": value} if value else {}, note)
 
 
 def _comment(text: str, mark: str = "# ") -> list[str]:

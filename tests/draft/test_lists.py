@@ -267,3 +267,53 @@ def test_the_example_of_readme_drafts(tmp_path: Path) -> None:
     parts = parts_of(made)
     assert len(parts) == made.parts == 16
     assert made.left_out == 4
+
+
+DISTRIBUTOR = """\
+Bill of materials,,,,
+Item,Qty,Reference(s),Description,Mfr. Part Number,Tol
+1,3,"R1, R2",RES 10K OHM 1% 1/10W 0603,RC0603-10K,
+,,R3,,,
+2,1,C1,CAP CER 0.1UF 50V X7R 0603,,
+3,1,C2,CAP ALUM 220UF 20% 16V RADIAL,,
+4,1,L1,FIXED IND 22UH 1.2A 100 MOHM SMD,,
+5,1,D1,DIODE SCHOTTKY 40V 1A SOD-123,,
+6,1,Q1,TRANS NPN 45V 0.1A SOT23,BC847B,
+7,1,U1,IC REG LINEAR 5V 1A TO220,,
+8,1,F1,FUSE BOARD MOUNT 500MA 63VAC,,
+9,1,R9,47E,,5
+10,1,R10,2k2,,5
+"""
+
+
+def test_the_capitals_of_distributors_are_read(tmp_path: Path) -> None:
+    parts = parts_of(drafted(tmp_path, DISTRIBUTOR))
+    assert [parts[name].value for name in ("R1", "R2", "R3", "C1", "C2", "L1")] == [
+        1e4,
+        1e4,
+        1e4,
+        1e-7,
+        220e-6,
+        22e-6,
+    ]
+    assert parts["C2"].kind == "electrolytic"
+    assert (parts["F1"].rated_current, parts["U1"].voltage, parts["R10"].tolerance.plus) == (0.5, 5.0, 0.05)
+
+
+def test_a_row_of_references_alone_goes_on_with_the_one_above(tmp_path: Path) -> None:
+    made = drafted(tmp_path, DISTRIBUTOR)
+    assert "line 4 was taken to go on with the row above it: R3" in made.text
+
+
+def test_a_value_that_could_be_five_decades_off_is_asked_for(tmp_path: Path) -> None:
+    """47E is 47 ohm in many lists and 3.01 Mohm as an EIA-96 code."""
+    made = drafted(tmp_path, DISTRIBUTOR)
+    assert "R9" not in parts_of(made)
+    assert "# ? which value?" in made.text
+
+
+def test_values_only_a_netlist_has_are_read_as_simulators_read_them(tmp_path: Path) -> None:
+    made = drafted(tmp_path, "Reference,Value\nR1,1k\n", "* x\nR1 a b 1k\nR2 a b 4.7MEG\nR3 a b 1M\n.end\n")
+    assert parts_of(made)["R2"].value == 4.7e6
+    assert "R3" not in parts_of(made)
+    assert "m and M are both milli to SPICE" in made.text
