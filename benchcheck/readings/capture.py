@@ -101,7 +101,8 @@ class Capture:
     _held: bool = False  # somebody says the tips are down: no sign of contact is waited for
     _run: Run = field(default_factory=Run)
     _course: Course = field(default_factory=Course)
-    _open: Run = field(default_factory=Run)
+    _air: int = 0  # overloads in a row since the tips left
+    _open_before: tuple[int, float] = (0, 0.0)  # how many there were before this contact, over how many seconds
     _contacts: list[Sample] = field(default_factory=list)
     _taken: bool = False  # this contact has given its reading
     _settled_as: Seen | None = None  # settled, not kept yet
@@ -112,7 +113,7 @@ class Capture:
         """Take it from somebody who knows (a key, a scripted hand) that the tips are down from now on."""
         self._held = True
         self.lifted = True
-        self._open.clear()
+        self._air, self._left_s = 0, None
 
     @property
     def shape(self) -> Shape:
@@ -149,15 +150,14 @@ class Capture:
         if math.isinf(sample.value) and self._climbed_over(sample):
             return self._overloaded(sample, Shape.CHARGING)
         self._left_s = sample.at_s if self._left_s is None else self._left_s
+        self._air += math.isinf(sample.value)
         if self._touched_s is not None:
             if sample.at_s - self._left_s >= self.rule.lift_s * (1.0 - 1e-9):
                 return self._let_go(sample)
             return None
         self.lifted = True
-        if math.isinf(sample.value):
-            self._open.add(Sample(sample.at_s, 0.0, sample.text), 0.0)
-            if self._held and self._long_open():
-                return self._overloaded(sample, Shape.STANDS)
+        if self._held and self._long_open((self._air, sample.at_s - self._left_s)):
+            return self._overloaded(sample, Shape.STANDS)
         return None
 
     def _let_go(self, sample: Sample) -> Seen | None:
@@ -168,7 +168,7 @@ class Capture:
         assert self._left_s is not None
         brief = self._left_s - self._touched_s <= self.rule.tap_s
         tap = brief and self._run.count > 0 and self._metal(self._run.mean)
-        if tap and self.rule.open_is_good and not self._taken and self._long_open():
+        if tap and self.rule.open_is_good and not self._taken and self._long_open(self._open_before):
             return self._overloaded(sample, Shape.STANDS)
         jumped = self._course.jumping and not self._taken
         self._begin_anew()
@@ -176,15 +176,14 @@ class Capture:
 
     def _begin_anew(self) -> None:
         self._run.clear()
-        self._open.clear()
         self._course = Course()
         self._taken, self._settled_as = False, None
-        self._touched_s = self._left_s = None
+        self._touched_s = None
         self._before = 0
         self.lifted = True
 
-    def _long_open(self) -> bool:
-        return self._open.count >= self.rule.least and self._open.lasted_s >= self.rule.overload_s
+    def _long_open(self, stretch: tuple[int, float]) -> bool:
+        return stretch[0] >= self.rule.least and stretch[1] >= self.rule.overload_s
 
     def _climbed_over(self, sample: Sample) -> bool:
         """Whether overload is the end of a climb, which got past half of what the meter can show."""
@@ -203,9 +202,10 @@ class Capture:
         began = self._touched_s is None
         if self._touched_s is None:
             self._touched_s = sample.at_s
+            self._open_before = (self._air, sample.at_s - self._left_s if self._left_s is not None else 0.0)
         elif self._left_s is not None:
             self._bounced()
-        self._left_s = None
+        self._left_s, self._air = None, 0
         if self._settled_as is not None:
             return self._still_there(sample, self._settled_as)
         if self._taken:

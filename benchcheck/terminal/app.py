@@ -30,6 +30,7 @@ from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import ACTIONS
 from benchcheck.terminal.screen import Screen
+from benchcheck.terminal.telling import most_telling
 
 __all__ = ["conduct_on_screen"]
 
@@ -98,7 +99,7 @@ class _Show:
             return prompts
         source = InstrumentedSource(self._meters(bench), PersonHand(prompts), prompts, prompts.placed, self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
-        self._screen.while_waiting = source.tend
+        source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         return source
 
     def _on_screen(self, bench: Bench) -> Source:
@@ -150,6 +151,8 @@ class _Show:
         """Show the cautions and what lies ahead, and wait for the key that begins."""
         board = checklist.board
         guided.board = board
+        guided.most_telling = partial(most_telling, board, bench)
+        guided.desk.diagnosis = True
         title = f"{board.model} {board.revision}".strip()
         guided.picture.title = f"{title}, unit {self._request.unit}"
         cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))

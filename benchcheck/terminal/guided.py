@@ -7,7 +7,7 @@ comes first; so a key shows at once while the meter is being read, and the lease
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from benchcheck.bench.functions import Function
@@ -17,6 +17,7 @@ from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check
 from benchcheck.readings.capture import CaptureRule, Happening, Seen
 from benchcheck.readings.capturing import capture_rule
+from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.capability import capability
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
@@ -52,7 +53,7 @@ class Guided:
     """A source and observer with a screen of its own; `leave` gives the terminal back.
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
-    went off; `most_telling` names the check a diagnosis would take next.
+    went off; `most_telling` names the check a diagnosis of the readings would take next.
     """
 
     desk: Desk
@@ -64,7 +65,8 @@ class Guided:
     board: Board | None = None
     tend: Callable[[], None] = _nothing
     power_ended: Callable[[], str] = lambda: ""
-    most_telling: Callable[[Check], str] | None = None
+    most_telling: Callable[[Sequence[Reading], Session], str] | None = None
+    _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
     _scored: tuple[Check, Score] | None = None
@@ -109,6 +111,7 @@ class Guided:
             return Stop()
         self.desk.enter()
         asking = self.desk.asking = Asking(step, meter, self._rule(step, meter))
+        self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.sound.say(self.picture.spoken(asking))
         self._watch(asking)
@@ -117,6 +120,8 @@ class Guided:
             while True:
                 answer = self._turn(asking)
                 if answer is not None:
+                    if isinstance(answer, Taken):
+                        self._taken[step.check.id] = answer.readings
                     self._pace.answered(self.clock.monotonic_s())
                     self.picture.messages = ()
                     return answer
@@ -265,7 +270,12 @@ class Guided:
         return found
 
     def _prefer(self, asking: Asking) -> Answer | None:
-        name = self.most_telling(asking.check) if self.most_telling is not None else ""
+        if self.most_telling is None or asking.check.powered:
+            return None  # weighing takes seconds, and power must not be left alone so long
+        self.picture.say("weighing what has been read")
+        self.desk.paint()
+        readings = [one for taken in self._taken.values() for one in taken]
+        name = self.most_telling(readings, asking.step.session)
         if name and name != asking.check.id:
             return Prefer(name)
         self.picture.say("nothing tells more than this check")
@@ -341,4 +351,5 @@ class Guided:
     def undone(self, check: Check | None) -> None:
         """Say what was taken back."""
         self.picture.last = None
+        self._taken.pop(check.id if check else "", None)
         self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

@@ -127,8 +127,7 @@ class PromptSource:
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
-        self._retries.clear()
-        self._swapped = False
+        self.begin()
         self.tell("")
         for line in instructions(step, self.expect(step.check, step.session)):
             self.tell(line)
@@ -146,8 +145,7 @@ class PromptSource:
 
         A word of action, or a reading typed all the same, comes back as the answer instead.
         """
-        self._retries.clear()
-        self._swapped = False
+        self.begin()
         self.tell("")
         for line in instructions(step, self.expect(step.check, step.session)):
             self.tell(line)
@@ -174,9 +172,13 @@ class PromptSource:
         except EOFError:
             return False
 
+    def begin(self) -> None:
+        """Forget the tries and the exchanged leads of the check before."""
+        self._retries.clear()
+        self._swapped = False
+
     def understand(self, check: Check, typed: str) -> Answer | None:
         """Return what a typed line answers: a reading, or a word of action; None where it has to be typed again."""
-        self._retries.clear()
         return self._understand(check, typed)
 
     def _understand(self, check: Check, typed: str) -> Answer | None:

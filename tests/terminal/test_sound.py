@@ -81,7 +81,11 @@ def test_a_player_gets_the_tones_and_a_speaker_the_words(
 
 def test_cues_that_come_too_fast_are_dropped_and_never_wait() -> None:
     hold = threading.Event()
-    sound = Sound(lambda: None if hold.wait(5.0) else None)
+
+    def ring() -> None:
+        hold.wait(5.0)
+
+    sound = Sound(ring)
     for _ in range(1000):
         sound.cue(Cue.FAIL)
     hold.set()
