@@ -56,6 +56,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption("--unit", metavar="LABEL", help="the unit on the bench, as its label says")
     group.addoption("--bench", metavar="FILE", help="the bench file, or simulated (default: ./bench.toml)")
     group.addoption("--readings", metavar="FILE", help="a CSV file of readings; without it they are asked for")
+    group.addoption("--source", metavar="NAME", default="", help="what is asked, or reads the file: typed, csv, ...")
     group.addoption("--records", metavar="DIR", default="records", help="where records are kept (default: records)")
     group.addoption(
         "--stage", default="as-left", choices=("as-found", "as-left", "return"), help="which look this is"
@@ -282,5 +283,6 @@ def _conduct_from_options(config: pytest.Config) -> Conduct:
         resume=option.resume,
         waive=tuple((check, reason) for check, reason in option.waive),
         operator=option.operator,
+        source=option.source,
     )
     return conduct_on_screen(request, lines=False, plugins=config.stash.get(PLUGINS, None))

@@ -1,0 +1,29 @@
+"""A run that was stopped before it had a result ends as an interruption, not as a success of nothing."""
+
+from __future__ import annotations
+
+import pathlib
+
+import pytest
+
+from benchcheck.cli import visit
+from benchcheck.errors import UsageError, VisitInterrupted
+from benchcheck.session.run import Request
+from tests.cli.scratch import lay_out
+
+
+@pytest.mark.parametrize(
+    ("code", "error", "told"),
+    [
+        (pytest.ExitCode.INTERRUPTED, VisitInterrupted, "stopped before the visit had a result"),
+        (pytest.ExitCode.NO_TESTS_COLLECTED, UsageError, "the spec gives no checks"),
+    ],
+)
+def test_no_result_is_told_as_what_it_is(
+    tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch, code: int, error: type[Exception], told: str
+) -> None:
+    monkeypatch.setattr(visit, "_pytest", lambda *given: code)
+    request = Request("T-4", str(tmp_path / "bench.toml"), tmp_path / "card.csv", tmp_path / "records")
+    with pytest.raises(error, match=told):
+        visit.run_visit(lay_out(tmp_path) / "board.toml", request)
+    assert VisitInterrupted.exit_code == 130
