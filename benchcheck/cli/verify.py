@@ -99,4 +99,9 @@ def verify(
         from benchcheck.document import write_atomically
 
         write_atomically(json_file, json.dumps(report.results(), indent=1, ensure_ascii=False) + "\n")
+    if report.exit_code == 1:
+        from benchcheck.terminal.likely import likely_lines
+
+        for line in likely_lines(report):
+            click.echo(line)
     return report.exit_code

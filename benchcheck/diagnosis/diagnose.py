@@ -92,13 +92,17 @@ class Diagnosis:
         return tuple((self.group(number), shares[number]) for number in order)
 
 
-def diagnose(board: Board, bench: Bench, readings: Sequence[Reading], session: Session | None = None) -> Diagnosis:
+def diagnose(
+    board: Board, bench: Bench, readings: Sequence[Reading], session: Session | None = None, *, across: bool = True
+) -> Diagnosis:
     """Return what a set of readings says of a board, measured on a bench.
+
+    Without `across` only the spec's own checks are looked at, for a quick word at the end of a visit.
 
     Raises CircuitError for a board whose circuit cannot be solved.
     """
     evidence = evidence_of(board, readings, session or _session(board, readings))
-    engine = engine_for(board, bench)
+    engine = engine_for(board, bench, across=across)
     if not engine.netlist.devices:
         return _by_signature(board, evidence, readings)
     return _of_circuit(engine, evidence)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.devices import pins
+from benchcheck.circuit.devices import Capacitor, Inductor, Resistor, Switch, pins
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.groups import groups_of
@@ -32,10 +32,10 @@ __all__ = ["Engine", "engine_for"]
 Floats = NDArray[np.float64]
 
 #: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
-_LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 4
+_LOOKED_AT, _LOOKED_AT_ROUGHLY = 10, 2
 #: what the eyes get wrong (common practice, no source).
 _EYES_WRONG = 0.02
-_CACHE: dict[tuple[str, str], Engine] = {}
+_CACHE: dict[tuple[str, str, bool], Engine] = {}
 _MOST_KEPT = 8
 
 
@@ -55,7 +55,9 @@ class Weighed:
 class Engine:
     """The dictionary of one board on one bench, and what it makes of readings."""
 
-    def __init__(self, board: Board, bench: Bench, model: Model | None = None) -> None:
+    def __init__(self, board: Board, bench: Bench, model: Model | None = None, *, across: bool = True) -> None:
+        """Make ready; without `across` only the spec's own checks are looked at: quicker, and less to suggest."""
+        self._across = across
         self.board, self.bench = board, bench
         self.model = model or model_with_series(board)
         self.netlist: Netlist = self.model.netlist
@@ -69,19 +71,23 @@ class Engine:
     @cached_property
     def predictions(self) -> Predictions:
         """What the spec's checks, and the tips across every part, read under every hypothesis."""
-        shots = tuple(dict.fromkeys((*self.checks, *self._across_parts())))
+        shots = tuple(dict.fromkeys((*self.checks, *(self._across_parts() if self._across else ()))))
         return predict(self.board, self.bench, self.netlist, self.hypotheses, shots)
 
     def _across_parts(self) -> list[Shot]:
         """Return the shots across the pins of every part, both ways round where that matters."""
-        functions = [each for each in (Function.OHMS, Function.DIODE) if self.bench.meter_for(each)]
+        direct: dict[Shot, None] = {}
         pairs: dict[tuple[str, str], None] = {}
         for device in self.netlist.devices:
+            passive = isinstance(device, Resistor | Capacitor | Inductor | Switch)
+            functions = (Function.OHMS,) if passive else (Function.OHMS, Function.DIODE)
             nets = list(dict.fromkeys(pins(device).values()))
-            pairs |= {(a, b): None for a in nets for b in nets if a != b}
-        shots = [Shot(red, black, function) for red, black in pairs for function in functions]
+            between = [(a, b) for a in nets for b in nets if a != b]
+            pairs |= dict.fromkeys(between)
+            usable = [each for each in functions if self.bench.meter_for(each)]
+            direct |= {Shot(red, black, function): None for red, black in between for function in usable}
         reactive = [each for each in ALTERNATING if self.bench.meter_for(each)]
-        return shots + [Shot(a, b, each) for a, b in pairs if a < b for each in reactive]
+        return [*direct, *(Shot(a, b, each) for a, b in pairs if a < b for each in reactive)]
 
     @cached_property
     def groups(self) -> tuple[int, ...]:
@@ -137,11 +143,11 @@ class Engine:
         return found
 
 
-def engine_for(board: Board, bench: Bench) -> Engine:
+def engine_for(board: Board, bench: Bench, *, across: bool = True) -> Engine:
     """Return the engine of a board and bench, made ready once in this process."""
-    key = board.digest, bench.digest
+    key = board.digest, bench.digest, across
     if key not in _CACHE:
         while len(_CACHE) >= _MOST_KEPT:
             _CACHE.pop(next(iter(_CACHE)))
-        _CACHE[key] = Engine(board, bench)
+        _CACHE[key] = Engine(board, bench, across=across)
     return _CACHE[key]

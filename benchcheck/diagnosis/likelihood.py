@@ -83,8 +83,8 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     broad, aside = np.zeros(len(kept)), np.zeros(mean.shape, bool)
     for at, one in enumerate(kept):
         function = one.shot.function
-        leads, unsure = errors.leads_ohm(function, leads_ohm)
-        meter[:, at] = np.sqrt(limits[:, at] ** 2 / 3.0 + unsure**2 + one.resolution**2 / 12.0)
+        leads, leads_sd = errors.leads_ohm(function, leads_ohm)
+        meter[:, at] = np.sqrt(limits[:, at] ** 2 / 3.0 + leads_sd**2 + one.resolution**2 / 12.0)
         there = _in_range_shown(one, mean[:, at], ranges[:, at], errors)
         beside = there != mean[:, at]
         beside &= ~np.isnan(there)
@@ -94,7 +94,8 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
         broad[at] = anything(function, one.value, float(errors.limit_of_error(function, np.zeros(1))[0]))
         terms[:, at] = _term(one, there, np.hypot(meter[:, at], INFLATED * spread[:, at]), error[:, at], broad[at],
                              errors.overload_from(function))  # fmt: skip
-        terms[~known[:, at], at] = broad[at]
+        unsure = ~known[:, at]
+        terms[unsure, at] = np.logaddexp(terms[unsure, at], broad[at]) - math.log(2.0)
     return Held(kept, tuple(columns), terms, error, meter, broad, aside, spread)
 
 
@@ -182,15 +183,18 @@ def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     """Return the logarithm of the likelihood of each reading under every hypothesis, strays taken from one fit."""
-    slopes = INFLATED * predictions.slopes[:, :, held.columns]
-    slopes = np.where(held.aside[:, None, :], 0.0, slopes)
-    error = held.error - np.einsum("k,rkn->rn", fit.stray, slopes)
-    left = ((fit.covariance @ slopes[0]) * slopes[0]).sum(axis=0) * np.ones((len(slopes), 1))
-    moved = predictions.moved[:, held.columns]
-    left[moved] = (slopes**2).sum(axis=1)[moved]
-    own = np.where(held.aside, held.spread, predictions.own[:, held.columns])
+    columns = np.array(held.columns, dtype=np.intp)
+    rows, places = np.nonzero(predictions.moved[:, columns] | held.aside)
+    good = INFLATED * predictions.slopes[0][:, columns]
+    shift, left = np.repeat((fit.stray @ good)[None], len(held.error), axis=0), np.zeros_like(held.error)
+    left += ((fit.covariance @ good) * good).sum(axis=0)
+    slopes = INFLATED * predictions.slopes[rows, :, columns[places]]
+    slopes[held.aside[rows, places]] = 0.0
+    shift[rows, places], left[rows, places] = slopes @ fit.stray, (slopes**2).sum(axis=1)
+    error = held.error - shift
+    own = np.where(held.aside, held.spread, predictions.own[:, columns])
     sigma = np.sqrt(held.meter**2 + left + (INFLATED * own) ** 2)
-    numeric = ~np.isnan(error) & predictions.known[:, held.columns]
+    numeric = ~np.isnan(error) & predictions.known[:, columns]
     dense = np.logaddexp(
         math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
     )

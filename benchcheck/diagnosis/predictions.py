@@ -71,7 +71,7 @@ class Predictions:
     held: Floats
     known: Bools
     moved: Bools
-    slopes: Floats
+    slopes: NDArray[np.float32]
     own: Floats
     _limits: Floats | None = None
 
@@ -201,7 +201,7 @@ class _Work:
         self._reactive = tuple(_reactive(board, netlist)) if spread else ()
         count = 2 * len(self._strays) + 1 + len(self._reactive)
         self._held: Floats | None = None
-        self._slopes: Floats = np.zeros((rows, count, columns))
+        self._slopes: NDArray[np.float32] = np.zeros((rows, count, columns), np.float32)
         self._own = np.zeros((rows, columns))
 
     def result(self) -> Predictions:

@@ -37,7 +37,7 @@ __all__ = [
 
 #: standard deviations, common practice without a source: one junction against its kind and what all of a board have
 #: in common, in volt (2 mV/K and other makers' processes); ideality; what has no tolerance stated, as a ratio.
-JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.025, 0.035, 0.06
+JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.016, 0.040, 0.05
 IDEALITY = 0.3
 _UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
 _THERMAL_V = 0.0259
