@@ -1,7 +1,7 @@
 """Readings the supply itself gives: the idle current it reads back, and how long it held its limit at first power.
 
-A read-back below 5 mA is no evidence. The time of an inrush is known to between two polls: its reading is the middle
-of that interval with half of it as the last digit, so that what polls cannot tell stands in the budget.
+A read-back below 5 mA is no evidence. The time of an inrush is known to between two polls: where they are close, its
+reading is the middle of that interval with half of it as the last digit, so that it stands in the budget.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from benchcheck.instruments.power_sequence import RESOLVED_POLLS
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import Display, DisplayState, format_value
 from benchcheck.readings.reading import Origin, Reading
+from benchcheck.session.feed import SwitchedOn
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import supply_of_bench
 
@@ -30,19 +31,26 @@ def idle_reading(check: Check, power: Power) -> Reading | None:
     return _read_back(check, power.bench, point.current_ampere, "read back by the supply, standing still")
 
 
-def inrush_reading(check: Check, power: Power) -> Reading:
-    """Return how long the first power-up held the current limit."""
-    assert power.feed is not None
-    first = power.feed.first
-    assert first is not None
+def inrush_reading(check: Check, first: SwitchedOn) -> Reading:
+    """Return how long the first power-up held the current limit.
+
+    Where polls do not resolve it only its end counts, and only for a limit it does not reach; beyond that nobody
+    knows: the reading is then words, which decide nothing.
+    """
     half_s = max((first.latest_s - first.earliest_s) / 2.0, _FINEST_S)
-    middle_s = (first.latest_s + first.earliest_s) / 2.0
-    ends = " and ".join(format_value(end, "s", _FINEST_S, ascii=True) for end in (first.earliest_s, first.latest_s))
-    note = f"between {ends}"
-    if first.gap_s > first.charging_s / RESOLVED_POLLS:
-        gap = format_value(first.gap_s, "s", _FINEST_S, ascii=True)
-        note = f"at most the later of {ends}: polls {gap} apart do not resolve it"
-    return _timed(check, middle_s, half_s, note)
+    if first.gap_s <= first.charging_s / RESOLVED_POLLS and half_s <= first.charging_s / RESOLVED_POLLS:
+        middle_s = (first.latest_s + first.earliest_s) / 2.0
+        ends = " and ".join(
+            format_value(end, "s", _FINEST_S, ascii=True) for end in (first.earliest_s, first.latest_s)
+        )
+        return _timed(check, middle_s, half_s, f"between {ends}")
+    most = format_value(first.latest_s, "s", _FINEST_S, ascii=True)
+    note = f"at most this: polls {format_value(first.gap_s, 's', _FINEST_S, ascii=True)} apart do not resolve it"
+    upper = check.limits.upper
+    if upper is not None and first.latest_s + _FINEST_S <= upper and check.limits.lower is None:
+        return _timed(check, first.latest_s, _FINEST_S, note)
+    display = Display(f"at most {most}", DisplayState.TEXT)
+    return Reading(check.id, display, "s", Origin.METERED, note=note)
 
 
 def at_the_limit(check: Check, ended: PowerEnded, bench: Bench) -> Reading | None:

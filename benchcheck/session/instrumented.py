@@ -189,8 +189,8 @@ class InstrumentedSource:
         if check.phase is Phase.OFF or check.measurand == "off_leakage":
             return self._in_series(step, power, wanted)
         power.bring(wanted)
-        if check.measurand == "inrush_time":
-            return Taken((inrush_reading(check, power),))
+        if check.measurand == "inrush_time" and power.feed is not None and power.feed.first is not None:
+            return Taken((inrush_reading(check, power.feed.first),))
         if check.measurand == "idle_current":
             reading = idle_reading(check, power)
             return Taken((reading,)) if reading is not None else self._in_series(step, power, wanted)

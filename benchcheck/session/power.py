@@ -96,6 +96,7 @@ class Power:
             if not self.is_on:
                 self._confirm(wanted)
                 self._endings.install()
+                self.stop_asked()  # what was pressed before there was power asks for nothing
                 feed.on(wanted, self._heard)
                 self._tell_on(feed, wanted)
             else:

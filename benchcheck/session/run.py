@@ -37,6 +37,7 @@ from benchcheck.session.answers import Attended, Observer, Source
 from benchcheck.session.exit_code import INTERRUPTED, OUTPUT_UNKNOWN
 from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
+from benchcheck.session.power_rules import refuse_above_ceiling
 from benchcheck.session.second_look import SecondLooks
 from benchcheck.session.self_check import drift, earlier_readings, self_check
 from benchcheck.session.sources import FileSetting, WatchedSource
@@ -159,6 +160,7 @@ class Conduct:
         """Return the source that answers, with the bench it reads; a simulated one is served as long as needed."""
         if plan.file:
             return plan, None
+        refuse_above_ceiling(board, plan.bench, plan.checklist.checks)
         if self.request.bench != SIMULATED or self.request.source:
             return plan, self.source(plan.bench)
         from benchcheck.session.simulated import simulated_bench, simulated_source

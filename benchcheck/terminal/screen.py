@@ -16,7 +16,7 @@ from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
 from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
-from benchcheck.terminal.signals import wait_for_line
+from benchcheck.terminal.signals import line_waiting, wait_for_line
 from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["Screen", "coloured", "styled"]
@@ -32,7 +32,7 @@ class Screen:
 
     def __init__(self, *, reasons: bool = True) -> None:
         self._reasons = reasons
-        self._gone = False
+        self._gone = self._asking = False
         self.while_waiting: Callable[[], None] | None = None  # called several times a second while a line is awaited
 
     def tell(self, line: str = "", style: str = "") -> None:
@@ -60,14 +60,21 @@ class Screen:
         if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "replace":
             sys.stdin.reconfigure(errors="replace")
         try:
+            self._asking = True
             print(prompt, end="", flush=True)
             wait_for_line(sys.stdin, self.while_waiting)
             line = sys.stdin.readline()
         except OSError as error:
             raise EOFError from error
+        finally:
+            self._asking = False
         if not line:
             raise EOFError
         return line.rstrip("\n")
+
+    def stop_asked(self) -> bool:
+        """Return whether Enter was pressed while nothing was asked: under power that means off."""
+        return not self._asking and line_waiting(sys.stdin)
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check, and under it why it is not a pass."""

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import TextIO
 
-__all__ = ["ending_as_interrupt", "wait_for_line"]
+__all__ = ["ending_as_interrupt", "line_waiting", "wait_for_line"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -61,6 +61,17 @@ def wait_for_line(stream: TextIO, while_waiting: Callable[[], None] | None = Non
         signal.set_wakeup_fd(before)
         os.close(reading)
         os.close(writing)
+
+
+def line_waiting(stream: TextIO) -> bool:
+    """Return whether a line, or the end of input, is there although nothing was asked; the line is taken away."""
+    try:
+        if not select.select([stream.fileno()], [], [], 0.0)[0]:
+            return False
+        stream.readline()
+    except (OSError, ValueError):
+        pass  # a terminal that has gone is a reason to switch off as well
+    return True
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:

@@ -18,6 +18,11 @@ from benchcheck.instruments.power_sequence import plan_power
 from benchcheck.instruments.power_supply import Ceiling
 from benchcheck.instruments.power_watch import Rule
 from benchcheck.kinds.check import Limits, Phase
+from benchcheck.readings.reading import Session
+from benchcheck.score.judge import judge
+from benchcheck.score.model import Score
+from benchcheck.session.fed_readings import inrush_reading
+from benchcheck.session.feed import SwitchedOn
 from benchcheck.session.off_current import burden_volt, limit_problem, series_range, shows_nothing
 from benchcheck.session.power_rules import refuse_above_ceiling, request_for, stop_for, supply_of_bench, wanted_for
 from tests.factories import bench, check, reading, voltage
@@ -122,3 +127,29 @@ def test_a_display_of_nothing_is_what_a_blown_fuse_shows() -> None:
     micro = next(one for one in meter_class("bench-5.5").ranges if one.function is Function.DC_CURRENT)
     assert shows_nothing(2e-9, micro)
     assert not shows_nothing(21.6e-6, micro)
+
+
+def _inrush(earliest_s: float, latest_s: float, gap_s: float) -> Score:
+    """36.7 ms is t; three times that the limit, as in the demo receiver."""
+    one = check("BATT.inrush_time", Function.TIME, Phase.IDLE, limits=Limits(None, 0.110))
+    reading_of = inrush_reading(one, SwitchedOn(earliest_s, latest_s, gap_s, 0.0367))
+    return judge(one, (reading_of,), bench(), Session())
+
+
+@pytest.mark.parametrize(
+    ("earliest_s", "latest_s", "gap_s", "verdict"),
+    [
+        (0.034, 0.041, 0.007, "pass"),
+        (0.150, 0.157, 0.007, "fail"),
+        (0.0, 0.090, 0.090, "pass"),  # at most 90 ms is below the limit whenever it was
+        (0.0, 0.300, 0.300, "undecided"),  # a slow machine says nothing against the unit
+        (0.150, 0.400, 0.250, "undecided"),
+    ],
+)
+def test_an_inrush_is_scored_only_where_polls_resolve_it(
+    earliest_s: float, latest_s: float, gap_s: float, verdict: str
+) -> None:
+    score = _inrush(earliest_s, latest_s, gap_s)
+    assert str(score.verdict) == verdict
+    if verdict == "undecided":
+        assert "at most" in score.because
