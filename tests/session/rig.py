@@ -31,7 +31,7 @@ benchcheck_bench = 1
 [meter.dmm]
 class = "bench-5.5"
 leads = {{ nulled = true }}
-link = {{ resource = "{meter}", dialect = "generic", timeout = "500 ms" }}
+link = {{ resource = "{meter}", dialect = "generic", timeout = "1 s" }}
 {ranges}
 [meter.esrmeter]
 class = "esr-meter"
