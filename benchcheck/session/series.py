@@ -53,9 +53,12 @@ class SeriesReading:
         if instead is not None:
             return instead
         try:
-            return self._energised(meter, chosen)
-        finally:
-            self._put_back(meter)
+            answer = self._energised(meter, chosen)
+        except BaseException:
+            self._put_back(meter, ask=False)  # whoever interrupts is not held up by a question
+            raise
+        self._put_back(meter, ask=True)
+        return answer
 
     def _rewiring(self, meter: Meter) -> str:
         red, black = (probe.point if probe is not None else "" for probe in (self.check.red, self.check.black))
@@ -86,13 +89,18 @@ class SeriesReading:
             return Hindered("nothing flows, which a lead in the wrong jack or a blown fuse shows as well")
         return Taken(readings)
 
-    def _put_back(self, meter: Meter) -> None:
+    def _put_back(self, meter: Meter, *, ask: bool) -> None:
+        """Switch off, then have the meter taken out and its lead moved; without `ask` that is only told."""
         self.hand.lift()
         self.power.off("the series meter comes out")
-        self._asked(
+        question = (
             f"Output off: is {meter.name} out of the path, the supply wired as before, and the red lead BACK IN THE "
             "VOLTS JACK? The next voltage through the current jack would be a short."
         )
+        if ask:
+            self._asked(question)
+        else:
+            self.power.told(question)
 
     def _asked(self, question: str) -> bool:
         """Return whether it is so; a yes is kept as an event."""

@@ -1,0 +1,102 @@
+"""A person at line-by-line prompts on a bench with linked instruments: asked, confirmed, powered, and off again."""
+
+from __future__ import annotations
+
+import re
+import signal
+from pathlib import Path
+
+import pytest
+
+from benchcheck.bench.functions import Function
+from benchcheck.readings.reading import Origin
+from benchcheck.record.record import Record
+from benchcheck.record.store import read_record
+from tests.session.powered import FOLLOWING
+from tests.session.rig import Living, Served, served_bench
+from tests.terminal.pseudo import Person
+
+OHMS = 150.0
+PROBED = {Function.OHMS: OHMS, Function.DIODE: 0.6, Function.AC_VOLTAGE: 0.002}
+PROMPT = re.compile(r"(Enter > |yes or no > |\n> )$")
+
+
+def at_the_bench(folder: Path, served: Served, *more: str) -> Person:
+    (folder / "bench.toml").write_text(served.text)
+    (folder / "board.toml").write_text(FOLLOWING)
+    verify = ["benchcheck", "verify", "board.toml", "--unit", "7", "--linear", *more]
+    return Person(folder, *verify)
+
+
+def waited(person: Person, came: int) -> str:
+    """Read on until a prompt stands there, or the end; return what came since `came`."""
+    while not PROMPT.search(person.screen[came:]):
+        if not person._read():
+            break
+    person._let_slave_go()
+    return person.screen[came:]
+
+
+def answered(person: Person, stop_at: str = "") -> str:
+    """Answer as a patient person would until the visit ends or asks for `stop_at`; return what stood there then."""
+    came = 0
+    while True:
+        told = waited(person, came)
+        came = len(person.screen)
+        if not PROMPT.search(told) or (stop_at and stop_at in told):
+            return told
+        if "meter." in told and told.endswith("Enter > "):
+            person.type("skip not at hand")
+        else:
+            person.type("yes" if told.endswith("yes or no > ") else "")
+
+
+def is_on(served: Served) -> bool:
+    return served.supply.output or served.load.input
+
+
+def the_record(folder: Path) -> Record:
+    (path,) = folder.glob("records/7/*.toml")
+    return read_record(path)
+
+
+def test_enter_has_the_meter_read_and_yes_has_the_unit_powered(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+        answered(person)
+        code = person.end()
+        assert not is_on(served)
+    assert code == 3, person.screen[-1500:]
+    assert "every cell out" in person.screen
+    record = the_record(tmp_path)
+    assert {one.origin for one in record.readings} == {Origin.METERED}
+    read = {one.check: one.display.value for one in record.readings}
+    assert read["V6.voltage[100mA]"] == pytest.approx(6.0, abs=0.01)
+    assert any("off (the end of the visit): output off" in one.text for one in record.events)
+
+
+def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+        answered(person, stop_at="V6.voltage[0A]")
+        assert is_on(served)
+        served.meter.reading_time_s = 0.1  # so that there is time to press a key during the reading
+        person.type("")
+        person.type("")
+        answered(person)
+        code = person.end()
+        assert not is_on(served)
+    assert code == 3, person.screen[-1500:]
+    assert any(one.text == "stopped: a key was pressed" for one in the_record(tmp_path).events)
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_a_signal_at_a_prompt_under_power_keeps_what_was_read_and_switches_off(
+    tmp_path: Path, how: signal.Signals
+) -> None:
+    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+        answered(person, stop_at="V6.voltage[0A]")
+        assert is_on(served)
+        person.process.send_signal(how)
+        code = person.end()
+        assert not is_on(served)
+    assert code == 130, person.screen[-1500:]
+    assert "BATT.idle_current" in {one.check for one in the_record(tmp_path).readings}
