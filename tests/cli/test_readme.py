@@ -109,12 +109,17 @@ def test_a_first_visit_goes_as_readme_says(tmp_path: Path) -> None:
     for name in ("specs", "examples", ".ci"):
         shutil.copytree(ROOT / name, tmp_path / name)
     shutil.copy(ROOT / "README.md", tmp_path)
-    program = tmp_path / ".venv" / "bin" / "benchcheck"
-    program.parent.mkdir(parents=True)
-    program.write_text(f"#!{sys.executable}\nfrom benchcheck.cli import main\nmain()\n", "utf-8")
-    program.chmod(0o755)
+    programs = tmp_path / ".venv" / "bin"
+    programs.mkdir(parents=True)
+    starts = {
+        "benchcheck": "from benchcheck.cli import main\nmain()",
+        "pytest": "import pytest\npytest.console_main()",
+    }
+    for name, start in starts.items():
+        (programs / name).write_text(f"#!{sys.executable}\n{start}\n", "utf-8")
+        (programs / name).chmod(0o755)
     done = subprocess.run(
-        [sys.executable, ".ci/walk.py"], cwd=tmp_path, capture_output=True, text=True, check=False, timeout=300
+        [sys.executable, ".ci/walk.py"], cwd=tmp_path, capture_output=True, text=True, check=False, timeout=600
     )
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
     assert "board.toml: 16 parts" in done.stdout
