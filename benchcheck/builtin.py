@@ -13,21 +13,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchcheck.errors import SpecError
-from benchcheck.kinds.catalogue import KINDS
-from benchcheck.kinds.part import Kind
 from benchcheck.plugins.answers import shown
 from benchcheck.plugins.hookspecs import hookimpl
 from benchcheck.plugins.manager import Plugins
-from benchcheck.spec.board import Board
-from benchcheck.spec.load import load_board
 
 if TYPE_CHECKING:
     from benchcheck.instruments.catalogue import Catalogue
     from benchcheck.instruments.dialect_table import DialectTable
+    from benchcheck.kinds.part import Kind
     from benchcheck.readings.file import ReadingsFile
     from benchcheck.report.offer import About, Report
     from benchcheck.session.answers import Source
     from benchcheck.session.sources import FileSetting, ReadingSource, Setting
+    from benchcheck.spec.board import Board
 
 __all__ = [
     "BUILT_IN",
@@ -51,6 +49,8 @@ class BuiltIn:
     @hookimpl
     def benchcheck_kinds(self) -> tuple[Kind, ...]:
         """Return the kinds of the catalogue."""
+        from benchcheck.kinds.catalogue import KINDS
+
         return KINDS
 
     @hookimpl
@@ -87,7 +87,7 @@ class BuiltIn:
 def plugins(*, installed: bool = True) -> Plugins:
     """Return the plugins of one run: the built-ins, and every installed one that can come in."""
     manager = Plugins(_VALIDATORS)
-    manager.let_in(BuiltIn(), BUILT_IN)
+    manager.let_in_first(BuiltIn(), BUILT_IN)
     if installed:
         manager.let_in_installed()
     return manager
@@ -99,6 +99,8 @@ def load_spec(path: Path, manager: Plugins | None = None) -> Board:
     `manager` is that of the run, a new one by default. Raises SpecError or DocumentError with every fault of the
     file, and says which plugins were left out.
     """
+    from benchcheck.spec.load import load_board
+
     manager = manager or plugins()
     try:
         return load_board(path, manager.handed("benchcheck_kinds"))
@@ -236,7 +238,7 @@ def _well_named(thing: Any) -> bool:
 
 
 def _kind_rules() -> tuple[type[Any], Callable[[Any], Iterator[str]]]:
-    from benchcheck.kinds.part import kind_faults
+    from benchcheck.kinds.part import Kind, kind_faults
 
     return Kind, kind_faults
 

@@ -34,6 +34,7 @@ class Plugins:
         self._manager.add_hookspecs(hookspecs)
         self._validators = dict(validators or {})
         self._handed: dict[str, tuple[Any, ...]] = dict.fromkeys(COLLECTED, ())
+        self._later: dict[str, tuple[str, Callable[..., Any]]] = {}
         self._givers: dict[int, str] = {}
         self._versions: dict[str, str] = {}
         self.left_out: tuple[Fault, ...] = ()
@@ -50,11 +51,30 @@ class Plugins:
 
     def handed(self, hook: str) -> tuple[Any, ...]:
         """Return everything handed over for a collected hook, in order of registration."""
+        if hook in self._later:
+            name, function = self._later.pop(hook)
+            things, wrong = self._collect(hook, function, ())
+            if wrong:
+                raise PluginError([Fault(f"plugin {name}", hook, words) for words in wrong])
+            self._handed[hook] = things
+            self._givers.update((id(thing), name) for thing in things)
         return self._handed[hook]
 
     def giver(self, thing: object) -> str:
         """Return the name of the plugin that handed a thing over, "" for what none of them did."""
         return self._givers.get(id(thing), "")
+
+    def let_in_first(self, plugin: object, name: str) -> None:
+        """Let benchcheck's own plugin in, before all others; what it hands over is collected when it is asked for.
+
+        So a command pays only for the hooks it uses. Raises PluginError where it is no plugin, or not the first.
+        """
+        found = look_at(plugin, name, self._manager)
+        faults = [*found.faults, *([Fault(f"plugin {name}", "", "is not the first")] if self.names else [])]
+        if faults:
+            raise PluginError(faults)
+        self._register(plugin, name)
+        self._later = {hook: (name, found.functions[hook]) for hook in COLLECTED if hook in found.functions}
 
     def let_in(self, plugin: object, name: str) -> None:
         """Let one plugin in, or raise PluginError naming it and everything wrong with it; nothing in between."""
@@ -64,7 +84,7 @@ class Plugins:
             found = look_at(plugin, name, self._manager)
             faults.extend(found.faults)
             for hook in (hook for hook in COLLECTED if hook in found.functions):
-                offered[hook], wrong = self._collect(hook, found.functions[hook])
+                offered[hook], wrong = self._collect(hook, found.functions[hook], self.handed(hook))
                 faults.extend(Fault(f"plugin {name}", hook, words) for words in wrong)
         if faults:
             raise PluginError(faults)
@@ -117,12 +137,14 @@ class Plugins:
         else:
             yield from (Fault(where, "", words) for words in _version_faults(plugin))
 
-    def _collect(self, hook: str, function: Callable[..., Any]) -> tuple[tuple[Any, ...], tuple[str, ...]]:
+    def _collect(
+        self, hook: str, function: Callable[..., Any], present: tuple[Any, ...]
+    ) -> tuple[tuple[Any, ...], tuple[str, ...]]:
         things, wrong = collected(function)
         if wrong or hook not in self._validators:
             return things, (wrong,) if wrong else ()
         try:
-            return things, self._validators[hook](things, self._handed[hook])
+            return things, self._validators[hook](things, present)
         except Exception as error:  # something in it raises when it is looked at
             return (), (f"hands over what cannot be looked at ({type(error).__name__}: {error})",)
 

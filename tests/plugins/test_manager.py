@@ -263,3 +263,38 @@ def test_a_run_has_a_manager_of_its_own() -> None:
     first = plugins(installed=False)
     first.let_in(Lamps(), "lamps")
     assert plugins(installed=False).names == ("built-in",)
+
+
+def test_what_comes_first_is_collected_when_it_is_asked_for() -> None:
+    asked: list[str] = []
+
+    class First:
+        @hookimpl
+        def benchcheck_kinds(self) -> Iterable[Any]:
+            asked.append("kinds")
+            return (KIND,)
+
+        @hookimpl
+        def benchcheck_reports(self) -> Iterable[Any]:
+            asked.append("reports")
+            return ("no report",)
+
+    manager = Plugins({"benchcheck_reports": lambda offered, present: ("wrong",)})
+    manager.let_in_first(First(), "first")
+    assert asked == []
+    assert manager.handed("benchcheck_kinds") == manager.handed("benchcheck_kinds") == (KIND,)
+    assert asked == ["kinds"]
+    with pytest.raises(PluginError, match="plugin first: benchcheck_reports: wrong"):
+        manager.handed("benchcheck_reports")
+
+
+def test_a_stranger_is_compared_with_what_came_first_although_nobody_asked_for_it_yet() -> None:
+    assert '"resistor" is there already' in refused(plugins(installed=False), Lamps(KINDS[0]), "lamps")
+
+
+def test_only_one_comes_first_and_it_must_be_a_plugin() -> None:
+    manager = plugins(installed=False)
+    with pytest.raises(PluginError, match="plugin late: is not the first"):
+        manager.let_in_first(Lamps(), "late")
+    with pytest.raises(PluginError, match="is not marked"):
+        Plugins().let_in_first(type("Guest", (), {"benchcheck_kinds": unmarked})(), "guest")
