@@ -56,7 +56,7 @@ def _yes_or_no(check: Check) -> bool:
 
 def _table(check: Check, *, metered: bool, diagnosis: bool) -> dict[str, Action]:
     absent = set() if metered else {Action.ACCEPT, Action.REPEAT}
-    absent |= set() if diagnosis else {Action.MOST_TELLING}
+    absent |= set() if diagnosis and not check.powered else {Action.MOST_TELLING}
     absent |= _NOT_BY_EYE if check.function is Function.VISUAL else set()
     table = {key: action for key, action in _KEYS.items() if action not in absent}
     return {**_BY_EYE, **table} if _yes_or_no(check) else table
@@ -64,7 +64,8 @@ def _table(check: Check, *, metered: bool, diagnosis: bool) -> dict[str, Action]
 
 def keys_for(check: Check, *, metered: bool, diagnosis: bool = False) -> tuple[tuple[str, str], ...]:
     """Return the keys and words that serve at a check; `metered` where a linked meter reads."""
-    return tuple((key, str(action)) for key, action in _table(check, metered=metered, diagnosis=diagnosis).items())
+    keys = tuple((key, str(action)) for key, action in _table(check, metered=metered, diagnosis=diagnosis).items())
+    return (*keys, ("any other key", "power off")) if check.powered else keys
 
 
 def pressed(sign: str, check: Check, *, metered: bool, diagnosis: bool = False) -> Action | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from benchcheck.bench.meter import Meter
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import Display, DisplayState, format_value
-from benchcheck.readings.capture import Capture, CaptureRule, Happening, Seen
+from benchcheck.readings.capture import Capture, CaptureRule, Happening, Opens, Seen
 from benchcheck.readings.capturing import of_contacts, shown_value
 from benchcheck.readings.course import Shape
 from benchcheck.readings.reading import Reading
@@ -51,6 +51,11 @@ class Asking:
         """The check."""
         return self.step.check
 
+    @property
+    def loaded(self) -> bool:
+        """Whether the reading is to be taken while a load draws current."""
+        return self.check.powered and bool(self.check.load_a)
+
     def begin_anew(self) -> None:
         """Wait for the tips to be put on."""
         self.capture = Capture(self.rule) if self.rule is not None else None
@@ -61,6 +66,12 @@ class Asking:
     def tips_down(self) -> bool:
         """Whether somebody said, or the meter shows, that the tips are on their points."""
         return self._down or (self.capture is not None and self.capture.shape is not Shape.OPEN)
+
+    @property
+    def in_the_air(self) -> bool:
+        """Whether what the meter shows is that of open leads."""
+        over = self.latest is not None and self.latest.display.state is DisplayState.OVERLOAD
+        return over and not self.tips_down
 
     def put_down(self) -> None:
         """Take it from a person that the tips are on their points."""
@@ -116,9 +127,21 @@ class Asking:
         if capture is None:
             return ""
         if capture.shape is Shape.OPEN:
-            return "waiting for the tips" if capture.lifted else "lift the tips first"
+            return self._waiting() if capture.lifted else "lift the tips first"
         end = capture.forecast()
         return f"{capture.shape}{self._forecast(end)}" if end is not None else str(capture.shape)
+
+    def _waiting(self) -> str:
+        """Return in words how to say that the tips are on, where the meter cannot see it."""
+        rule, limits = self.rule, self.check.limits
+        if self._down:
+            return "reading"
+        if rule is not None and rule.open_is_good:
+            return "OL is right here: tips on, then together for a moment, or Enter"
+        near_zero = (limits.lower is None or limits.lower <= 0.0) and (limits.upper is None or limits.upper >= 0.0)
+        if rule is not None and rule.opens is Opens.ZERO and near_zero:
+            return "tips on, then Enter: open leads show the same"
+        return "waiting for the tips"
 
     def _forecast(self, end: tuple[float, float]) -> str:
         """Return in words where a climb tends to and how long that takes."""

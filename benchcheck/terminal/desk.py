@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
@@ -30,7 +30,8 @@ class Desk:
     """Screen and keyboard; `asking` is the check on show, None where there is none.
 
     `meanwhile` is called at every turn: it tends power and takes what the meter shows. `power_line` says what supply
-    and rails show while power is on; `diagnosis` whether a next check can be proposed.
+    and rails show while power is on; `diagnosis` whether a next check can be proposed. With `keys_stop` a unit is
+    coming up, and any key is to switch it off.
     """
 
     picture: Picture
@@ -41,6 +42,7 @@ class Desk:
     diagnosis: bool = False
     asking: Asking | None = None
     is_open: bool = False
+    keys_stop: bool = False
     _typed_ahead: deque[Key] = field(default_factory=deque)
 
     def enter(self) -> None:
@@ -61,6 +63,8 @@ class Desk:
         """Show how things stand."""
         size = self.canvas.size()
         view = self.picture.view(self.asking, self.power_line(), diagnosis=self.diagnosis)
+        if self.keys_stop:
+            view = replace(view, keys=(("any key", "switches the power off"),))
         self.canvas.paint(face(view, *size), size)
 
     def key(self) -> Key:
@@ -87,6 +91,7 @@ class Desk:
         """Return a line typed at the foot of the screen, None where it was given up with Escape."""
         picture = self.picture
         picture.prompt, picture.entry = prompt, start
+        stopping, self.keys_stop = self.keys_stop, False
         try:
             while True:
                 key = self.key()
@@ -98,7 +103,8 @@ class Desk:
                     raise EOFError
                 self._edit(key)
         finally:
-            picture.prompt, picture.entry = "", None
+            picture.prompt, picture.entry, picture.messages = "", None, ()
+            self.keys_stop = stopping
 
     def _edit(self, key: Key) -> None:
         entry = self.picture.entry or ""

@@ -41,6 +41,8 @@ __all__ = ["Guided"]
 
 _BEGINS_READING = re.compile(r"[0-9+\-.,]")
 _OVERLOAD_TEXT = "OL"
+#: stands for "the tips are on": the reading is taken under load, by whoever draws it.
+_PLACED = Hindered("the tips are on")
 _AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
 
 
@@ -53,7 +55,7 @@ class Guided:
     """A source and observer with a screen of its own; `leave` gives the terminal back.
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
-    went off; `most_telling` names the check a diagnosis of the readings would take next.
+    went off, `switch_off` switches it off at once, `most_telling` which check a diagnosis would take next.
     """
 
     desk: Desk
@@ -65,12 +67,12 @@ class Guided:
     board: Board | None = None
     tend: Callable[[], None] = _nothing
     power_ended: Callable[[], str] = lambda: ""
+    switch_off: Callable[[], None] = _nothing
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
     _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
     _scored: tuple[Check, Score] | None = None
-    at_a_check: bool = False
     _leaving: bool = False
 
     # ---- the terminal
@@ -103,8 +105,23 @@ class Guided:
         return answer
 
     def placed(self, step: Step) -> Answer | None:
-        """Have a linked meter read a check hands-free, and return what it came to."""
-        return self._asked(step, self.meters.serving(step.check.function) if self.meters is not None else None)
+        """Have a linked meter read a check hands-free, and return what it came to.
+
+        None where the tips are on and the load comes next: it is drawn no longer than the reading takes.
+        """
+        meter = self.meters.serving(step.check.function) if self.meters is not None else None
+        answer = self._asked(step, meter)
+        return None if answer is _PLACED else answer
+
+    def coming(self, step: Step) -> None:
+        """Show a check for which power is brought up first; until it is asked for, any key switches off."""
+        if self._leaving:
+            return
+        self.desk.enter()
+        self.desk.asking = Asking(step)
+        self.picture.asked(self.desk.asking, self.prompts, self._remaining(step))
+        self.desk.keys_stop = True
+        self.desk.paint()
 
     def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
         if self._leaving:
@@ -115,7 +132,7 @@ class Guided:
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.sound.say(self.picture.spoken(asking))
         self._watch(asking)
-        self.at_a_check = True
+        self.desk.keys_stop = False
         try:
             while True:
                 answer = self._turn(asking)
@@ -128,8 +145,8 @@ class Guided:
         except EOFError:
             return Stop()
         finally:
-            self.at_a_check = False
             self._stop_watching()
+            self.desk.keys_stop = step.check.powered
 
     def _rule(self, step: Step, meter: Meter | None) -> CaptureRule | None:
         if meter is None:
@@ -194,7 +211,7 @@ class Guided:
                 why = "the contacts do not agree" if seen.happening is Happening.NO_CONTACT else "it jumped"
                 self.picture.say(f"{why}: {words}")
             case Happening.KEPT:
-                return Taken(asking.readings_of(seen))
+                return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
             case _:
                 pass
         return None
@@ -211,10 +228,16 @@ class Guided:
             return self._accept(asking)
         action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
         if action is None:
-            if key.name == "sign":
-                self.picture.say(f'"{key.text}" does nothing here')
+            self._no_action(asking, key)
             return None
         return self._act(asking, action)
+
+    def _no_action(self, asking: Asking, key: Key) -> None:
+        """Switch off where power is on; elsewhere a key that means nothing says so."""
+        if asking.check.powered:
+            self.switch_off()
+        elif key.name == "sign":
+            self.picture.say(f'"{key.text}" does nothing here')
 
     def _act(self, asking: Asking, action: Action) -> Answer | None:
         match action:
@@ -289,6 +312,8 @@ class Guided:
             asking.put_down()
             self.picture.say("tips down: reading; once more takes it as it is")
             return None
+        if asking.loaded:
+            return _PLACED
         reading = asking.by_hand()
         return Taken((reading,)) if reading is not None else None
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from benchcheck.bench.model import Bench
 from benchcheck.clock import SystemClock
+from benchcheck.instruments.power_watch import Rule, Stop
+from benchcheck.session.answers import Answer, Step
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
 from benchcheck.session.run import Conduct, Report
@@ -39,6 +41,23 @@ class GuidedConduct(Conduct):
             self.leave()
 
 
+@dataclass
+class _Shown(InstrumentedSource):
+    """The instruments, with each check on the screen before power is brought up for it."""
+
+    guided: Guided | None = None
+
+    def answer(self, step: Step) -> Answer:
+        """Show the check that comes, then answer it."""
+        if self.guided is None or not step.check.powered:
+            return InstrumentedSource.answer(self, step)
+        self.guided.coming(step)
+        try:
+            return InstrumentedSource.answer(self, step)
+        finally:
+            self.guided.desk.keys_stop = False
+
+
 def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
     """Return the guided screen for a bench; the terminal is taken when it is first needed."""
     canvas = Canvas()
@@ -53,18 +72,26 @@ def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
 
 def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) -> InstrumentedSource:
     """Return the source that reads linked instruments with a person at the guided screen."""
-    source = InstrumentedSource(
+    source = _Shown(
         meters, PersonHand(guided.prompts), guided, guided.placed, told, stop_asked=lambda: _stop(guided, source)
     )
+    source.guided = guided
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
     guided.power_ended = lambda: source.power.ended if source.power is not None else ""
+    guided.switch_off = lambda: _switch_off(source)
     return source
+
+
+def _switch_off(source: InstrumentedSource) -> None:
+    """Switch off because a key was pressed that means nothing else."""
+    if source.power is not None and source.power.is_on:
+        source.power.stop(Stop(Rule.KEY, "a key was pressed"))
 
 
 def _stop(guided: Guided, source: InstrumentedSource) -> bool:
     """Whether a key was pressed while a unit comes up; at a check its keys mean what the screen says."""
-    return not guided.at_a_check and guided.desk.any_key()
+    return guided.desk.keys_stop and guided.desk.any_key()
 
 
 def power_line(source: InstrumentedSource) -> str:

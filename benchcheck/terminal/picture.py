@@ -112,6 +112,9 @@ class Picture:
         latest = asking.latest
         if latest is None or self._gauge is None:
             return self._gauge
+        if asking.in_the_air:
+            self._gauged = ""
+            return replace(self._gauge, value=None, expanded_uncertainty=None)
         if latest.display.text != self._gauged:
             self._gauged = latest.display.text
             found = _gauge_of(latest, asking.check, self.bench, asking.step.session, shown=True)
