@@ -24,6 +24,7 @@ from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predictions import Predictions, predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
 from benchcheck.diagnosis.spread import model_with_series
+from benchcheck.kinds.check import Check
 from benchcheck.score.model_circuit import Model
 from benchcheck.spec.board import Board
 
@@ -116,6 +117,10 @@ class Engine:
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""
         return self._eyes(evidence, hypotheses) + under_power(self.board, hypotheses, evidence)
+
+    def shot_of(self, check: Check) -> Shot | None:
+        """Return how the circuit sees a check, None for one that is not read between two nets without power."""
+        return shot_of(check, self.board)
 
     def check_of(self, shot: Shot) -> str:
         """Return the spec's check that is this reading, "" for none."""

@@ -1,0 +1,165 @@
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.next_measurement import candidates, cost_s, information
+from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_lines
+
+from . import boards
+
+
+def found(engine: Engine, fault: str, changed: dict[str, str] | None = None) -> Diagnosis:
+    return diagnose(engine.board, engine.bench, boards.readings(engine, fault, changed))
+
+
+def names(diagnosis: Diagnosis) -> list[str]:
+    return [str(one.hypothesis) for one in diagnosis.leading[0]]
+
+
+@pytest.mark.parametrize(
+    "fault",
+    ["good", "D1 reversed", "D1 short", "R1 decade x10", "C1 reversed", "bridge BASE OUT"],
+)
+def test_a_fault_comes_first_after_the_readings_of_the_spec(engine: Engine, fault: str) -> None:
+    assert fault in names(found(engine, fault))
+
+
+@pytest.mark.parametrize(
+    ("changed", "slip"),
+    [
+        ({"R2.resistance": "10.01"}, "typed-1000 R2.resistance"),
+        ({"D1.forward_drop": "OL"}, "probes-swapped D1.forward_drop"),
+    ],
+)
+def test_slips_of_the_hand_are_thought_of(engine: Engine, changed: dict[str, str], slip: str) -> None:
+    ranked = [str(one.hypothesis) for one in found(engine, "good", changed).ranked[:4]]
+    assert slip in ranked
+
+
+def test_charge_that_was_seen_makes_a_wild_reading_of_it(engine: Engine) -> None:
+    changed = {"VCC.residual_voltage": "1.9", "VCC.to_ground[red:VCC]": "-310"}
+    ranked = [one.hypothesis.code for one in found(engine, "good", changed).ranked[:5]]
+    assert "residual-charge" in ranked
+
+
+def test_leads_that_are_not_taken_off_show_in_every_low_reading(engine: Engine) -> None:
+    changed = {"meter.leads_shorted": "0.0"}
+    low = {c.id: "0.5" for c in engine.board.checks if "polarity[marked]" in c.id}
+    codes = [one.hypothesis.code for one in found(engine, "good", changed | low).ranked]
+    assert codes.index("leads-not-nulled") < 60
+
+
+def test_a_charged_gate_is_told_from_a_shorted_part(engine: Engine) -> None:
+    changed = {"M1.blocking": "0.002", "M1.body_diode": "0.002"}
+    codes = [one.hypothesis.code for one in found(engine, "good", changed).ranked]
+    assert "charged-gate" in codes
+
+
+def test_readings_no_single_fault_explains_are_named(engine: Engine) -> None:
+    changed = {"R1.resistance": "47k", "D1.forward_drop": "OL", "D1.reverse": "0.61", "R9.resistance": "9.9k"}
+    diagnosis = found(engine, "good", changed)
+    assert any("no single fault explains" in remark for remark in diagnosis.remarks)
+    assert any(one.hypothesis.also for one in diagnosis.ranked)
+
+
+def test_too_few_readings_say_what_is_missing(engine: Engine) -> None:
+    assert "no reading between nets yet" in diagnose(engine.board, engine.bench, []).remarks[0]
+    one = [boards.typed("R9.resistance", "1.0k", "ohm")]
+    assert "checks have no reading" in diagnose(engine.board, engine.bench, one).remarks[0]
+
+
+def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None:
+    kept = [line for line in boards.SPEC.splitlines() if not line.startswith(("nets", "[net.", "complete"))]
+    text = "\n".join(kept).partition("[supply.BATT]")[0] + "\n" + "\n".join(
+        ['[part.R1]', 'kind = "resistor"', 'value = "4k7"', '[part.D1]', 'kind = "diode"', '[part.C1]',
+         'kind = "electrolytic"', 'value = "100 uF"', '[part.R2]', 'kind = "resistor"', 'value = "10k"']
+    )  # fmt: skip
+    board = boards.board(text)
+    read = {"D1.forward_drop": ("OL", "V"), "D1.reverse": ("0.58", "V"), "R1.resistance": ("47k", "ohm"),
+            "C1.leakage_screen": ("0.1", "ohm"), "C1.capacitance": ("9u", "F"), "C1.esr": ("40", "ohm"),
+            "R2.resistance": ("OL", "ohm")}  # fmt: skip
+    diagnosis = diagnose(board, boards.bench(), [boards.typed(name, *what) for name, what in read.items()])
+    ranked = {str(one.hypothesis) for one in diagnosis.ranked}
+    assert {"D1 reversed", "R1 decade x10", "C1 short", "C1 dry", "R2 open"} <= ranked
+    assert "no nets in the spec" in diagnosis.remarks[0]
+    assert diagnose(board, boards.bench(), []).leading[0][0].hypothesis.code == "good"
+
+
+@pytest.mark.parametrize(
+    ("check", "text", "words"),
+    [
+        ("BATT.idle_current", "0.15", "above its limit"),
+        ("BATT.idle_current", "0.0001", "next to nothing"),
+        ("VCC.voltage[0A]", "0.05", "shorted, or not fed"),
+        ("VCC.voltage[0A]", "11.9", "too high"),
+        ("VCC.voltage[0A]", "7.2", "too low"),
+        ("VCC.voltage[0A]", "8.4", "is there"),
+    ],
+)
+def test_readings_under_power_take_part(engine: Engine, check: str, text: str, words: str) -> None:
+    reading = [boards.typed(check, text, engine.board.by_id[check].quantity_unit)]
+    diagnosis = diagnose(engine.board, engine.bench, reading)
+    assert any(words in remark for remark in diagnosis.remarks)
+    if words == "above its limit":
+        assert diagnosis.ranked[0].hypothesis.code in ("good", "short", "bridge", "reversed")
+
+
+def test_the_next_measurement_is_said_in_words(engine: Engine) -> None:
+    readings = [
+        one for one in boards.readings(engine, "D1 open") if one.check in ("D1.forward_drop", "R1.resistance")
+    ]
+    diagnosis = diagnose(engine.board, engine.bench, readings)
+    first = diagnosis.suggestions[0]
+    assert first.words.startswith("red on ")
+    assert ", black on " in first.words
+    assert " if " in first.words
+    assert first.information_bits > 0.0
+    assert any("next: " in line for line in diagnosis_lines(diagnosis))
+    assert next(short_lines(diagnosis)).startswith("likely cause: ")
+
+
+def test_a_group_is_told_apart_by_the_very_leads(engine: Engine) -> None:
+    diagnosis = found(engine, "R2 open")
+    assert any("above the solder" in one.words for one in diagnosis.suggestions)
+
+
+def test_information_is_a_bit_for_two_that_are_far_apart(engine: Engine) -> None:
+    # information theory: two equally likely, certainly told apart, are one bit
+    rows = [0, next(at for at, one in enumerate(engine.hypotheses) if str(one) == "D1 short")]
+    bits = information(engine.predictions, engine.errors, rows, np.array([0.5, 0.5]))
+    at = next(
+        at
+        for at, shot in enumerate(engine.predictions.shots)
+        if (shot.red, shot.black, shot.function) == ("BATT", "VCC", Function.DIODE)
+    )
+    assert bits[at] == pytest.approx(1.0, abs=1e-3)
+    assert bits.min() > -1e-9
+    assert bits.max() <= 1.0 + 1e-9
+
+
+def test_what_was_taken_is_not_asked_for_again(engine: Engine) -> None:
+    rows = [0, next(at for at, one in enumerate(engine.hypotheses) if str(one) == "D1 short")]
+    first = candidates(engine.predictions, engine.errors, rows, np.array([0.5, 0.5]), ())[0]
+    again = candidates(engine.predictions, engine.errors, rows, np.array([0.5, 0.5]), (first.shot,), first.shot)
+    assert first.shot not in [one.shot for one in again]
+
+
+def test_exchanging_the_leads_costs_three_seconds() -> None:
+    last = Shot("A", "B", Function.OHMS)
+    assert cost_s(last.reversed, last) == 3.0 + 1.0
+    assert cost_s(Shot("A", "C", Function.OHMS), last) < cost_s(Shot("A", "C", Function.CAPACITANCE), last)
+
+
+def test_the_result_for_programs_has_the_documented_keys(engine: Engine) -> None:
+    result = diagnosis_json(found(engine, "D1 open"))
+    assert {"designator", "fault", "probability", "group"} <= result["hypotheses"][0].keys()
+    assert math.isclose(sum(one["probability"] for one in result["hypotheses"]), 1.0, rel_tol=1e-9)
+    for one in result["next"]:
+        assert {"red", "black", "function", "information_bits", "cost_s", "if_cause"} <= one.keys()

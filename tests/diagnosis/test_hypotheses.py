@@ -1,0 +1,49 @@
+from __future__ import annotations
+
+from benchcheck.bench.functions import Function
+from benchcheck.circuit.faults import CODES
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, operator_hypotheses
+
+
+def named(engine: Engine, text: str) -> object:
+    return next(one for one in engine.hypotheses if str(one) == text)
+
+
+def test_the_good_board_comes_first_and_every_code_is_fixed(engine: Engine) -> None:
+    assert engine.hypotheses[0] is GOOD
+    assert {one.code for one in engine.hypotheses[1:]} <= set(CODES)
+    assert len({str(one) for one in engine.hypotheses}) == len(engine.hypotheses)
+
+
+def test_every_hypothesis_says_where_its_odds_come_from(engine: Engine) -> None:
+    assert all(one.origin and one.odds > 0.0 for one in engine.hypotheses)
+
+
+def test_the_spec_overrides_priors(engine: Engine) -> None:
+    assert abs(named(engine, "R1 decade x10").odds - 0.05 / 0.95) < 1e-12
+    assert named(engine, "R1 decade x10").origin == "the spec"
+
+
+def test_a_part_fitted_on_this_visit_is_likelier_to_be_wrong(engine: Engine) -> None:
+    assert named(engine, "C1 decade x10").odds > 4.0 * named(engine, "C2 decade x10").odds
+
+
+def test_workmanship_comes_before_the_part(engine: Engine) -> None:
+    assert named(engine, "C2 missing-joint plus").odds > named(engine, "C2 open").odds
+
+
+def test_bridges_are_of_nets_that_meet_and_of_declared_pairs(engine: Engine) -> None:
+    bridges = {frozenset(one.fault.split()[1:]) for one in engine.hypotheses if one.code == "bridge"}
+    assert {frozenset(("BASE", "OUT")), frozenset(("BASE", "VCC")), frozenset(("OUT", "GND"))} <= bridges
+
+
+def test_a_part_without_a_model_can_be_open_or_joined_inside(engine: Engine) -> None:
+    assert named(engine, "U2 open").part_fault is None
+    assert named(engine, "U2 short").part_fault is not None
+
+
+def test_slips_of_the_hand_have_the_fixed_codes(engine: Engine) -> None:
+    found = operator_hypotheses([("R1.resistance", Function.OHMS), ("C1.esr", Function.ESR)], engine.netlist)
+    assert {one.code for one in found} == set(OPERATOR_CODES)
+    assert all(one.designator == "" for one in found)
