@@ -11,7 +11,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
 from benchcheck.document import parse_document
-from benchcheck.errors import SpecError
+from benchcheck.errors import BenchError, InstrumentError, SpecError
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Origin
 from benchcheck.readings.typed import read_typed
@@ -354,3 +354,51 @@ def test_a_screen_that_captures_while_it_asks_finds_the_load_drawn_already(tmp_p
     assert person.drawn["V6.voltage[100mA]"] == pytest.approx(0.1)
     assert person.drawn["V6.voltage[0A:fresh]"] == 0.0
     assert scores(report)["V6.load_regulation"] == "pass"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "error", "words"),
+    [
+        ("TCPIP0::127.0.0.1::{port}::SOCKET", "TCPIP0:127.0.0.1", BenchError, "supply.psu.link.*is no VISA resource"),
+        (
+            "TCPIP0::127.0.0.1::{port}::SOCKET",
+            "TCPIP0::127.0.0.1::1::SOCKET",
+            InstrumentError,
+            "supply.psu: does not",
+        ),
+        ('::{port}::SOCKET", dialect = "generic"', '::{port}::SOCKET"', BenchError, "is of no family known here"),
+    ],
+)
+def test_a_supply_that_cannot_be_driven_is_refused_before_anything_is_recorded(
+    tmp_path: Path, old: str, new: str, error: type[Exception], words: str
+) -> None:
+    with served_bench(TRUTH) as served:
+        port = served.served.servers[1].port
+        text = served.text.replace(old.format(port=port), new.format(port=port))
+        bench = load_bench(parse_document(text, "bench.toml"))
+        with pytest.raises(error, match=words):
+            conduct(tmp_path, bench, spec_board(tmp_path), good_hand(served))
+        assert switched_on(served) == 0
+    assert not (tmp_path / "records").exists()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        ("hazards = []", 'hazards = ["mains"]'),
+        ("hazards = []", ""),
+        ("[rail.V6]\n", '[part.B1]\nkind = "battery"\ncell = "lithium-ion"\nfixed = true\n[rail.V6]\n'),
+        ('voltage = "6 V"\ntolerance', 'voltage = "6 V"\npeak_voltage = "60 V"\ntolerance'),
+    ],
+)
+def test_hazards_voltages_and_fixed_cells_keep_power_off_for_good(tmp_path: Path, change: tuple[str, str]) -> None:
+    with served_bench(TRUTH) as served:
+        spec = SPEC.replace(*change)
+        assert spec != SPEC
+        report = run(tmp_path, served, spec=spec)
+        assert switched_on(served) == 0
+        assert sent(served) == []  # nobody even asked who is there
+    powered = [
+        one for one in report.scores if report.checklist.board.by_id.get(one.check) and "voltage[" in one.check
+    ]
+    assert all(one.outcome is Outcome.BLOCKED for one in powered)
