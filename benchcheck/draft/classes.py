@@ -32,7 +32,7 @@ LETTERS = {
     "T": "winding", "BT": "battery", "BAT": "battery", "PTC": "ptc", "RTH": "", "VR": "regulator", "REG": "regulator",
     "DS": "led", "V": "diode", "N": "ic", "A": "ic", "EC": "electrolytic", "CE": "electrolytic", "B": "battery",
     "W": "", "JP": "resistor", "MOV": "", "POT": "", "RV": "", "RP": "", "TH": "", "RT": "", "CN": "", "CON": "",
-    "J": "", "P": "", "JK": "", "PL": "", "TP": "", "H": "", "MH": "", "FID": "", "MP": "", "LOGO": "", "E": "",
+    "CONN": "", "J": "", "P": "", "JK": "", "PL": "", "TP": "", "H": "", "MH": "", "FID": "", "MP": "", "LOGO": "", "E": "",
     "ANT": "", "AE": "", "SG": "",
 }  # fmt: skip
 #: letters -> why a spec holds nothing of them, and what to do.
@@ -49,9 +49,11 @@ NOTHING = {
     "SG": "is a spark gap; there is no kind for it",
     "E": "could be several things; say which kind it is",
 }
+#: classes that go by their first letter where the rest is somebody's own (RS1, CBYP); all need a value of their sort.
+FIRST_LETTER = ("R", "C", "Q")
 SAME = {
-    "RV": "POT", "RP": "POT", "TH": "RTH", "RT": "RTH", "CN": "CON", "J": "CON", "P": "CON", "JK": "CON", "PL": "CON",
-    "MH": "H", "FID": "H", "MP": "H", "LOGO": "H", "AE": "ANT",
+    "RV": "POT", "RP": "POT", "TH": "RTH", "RT": "RTH", "CN": "CON", "CONN": "CON", "J": "CON", "P": "CON", "JK": "CON",
+    "PL": "CON", "MH": "H", "FID": "H", "MP": "H", "LOGO": "H", "AE": "ANT",
 }  # fmt: skip
 #: words of a row that say the kind outright; the first that is found and fits the letters wins.
 WORDS: tuple[tuple[str, str, str], ...] = (
@@ -66,7 +68,7 @@ WORDS: tuple[tuple[str, str, str], ...] = (
     (r"\bled\b|light.emitting", "led", "D CR LED DL DS V"),
     (r"regulator|\bldo\b|\breg\b", "regulator", "U IC VR REG Q N A"),
     (r"op-?amp|microcontroller|\bmcu\b|timer|logic", "ic", "U IC N A"),
-    (r"mos-?fet|\b[np]-?ch(?:annel)?\b", "mosfet", "Q TR QN VT T V U"),
+    (r"mos-?fet|\b[np]-?ch(?:annel)?\b", "mosfet", "Q TR QN VT T V U M"),
     (r"\bnpn\b|\bpnp\b|\bbjt\b", "bjt", "Q TR QN VT T V"),
     (r"tantal", "tantalum", "C CE EC"),
     (r"electrolytic|\balum\b|alumini?um|\belko\b|\belec\b|\balu\b", "electrolytic", "C CE EC"),
@@ -87,6 +89,8 @@ def classify(letters: str, words: str) -> Guess:
     for pattern, kind, may in WORDS:
         if letters in may.split() and re.search(pattern, words):
             return _of(kind)
+    if letters not in LETTERS and letters[:1] in FIRST_LETTER:
+        return Guess(LETTERS[letters[0]], question=f"a {LETTERS[letters[0]]}, by its first letter?")
     if letters not in LETTERS:
         return Guess(reason="has letters no kind is known for; give its table a kind by hand")
     return _of(LETTERS[letters] or SAME.get(letters, letters), letters)

@@ -37,7 +37,7 @@ class Drafted:
 
 def drafted(part: Listed) -> Drafted:
     """Return what the list says of one part."""
-    letters, words = letters_of(part.designator), f"{part.words} {part.said('package').casefold()}"
+    letters, words = part.letters or letters_of(part.designator), f"{part.words} {part.said('package').casefold()}"
     guess = classify(letters, words)
     draft = Drafted(part, guess.kind, missing=guess.reason)
     draft.ask(guess.question)

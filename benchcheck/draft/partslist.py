@@ -57,6 +57,7 @@ class Listed:
     line: int
     cells: Mapping[str, str]
     rest: tuple[tuple[str, str], ...] = ()
+    letters: str = ""  # the class where something else than the reference says it
 
     def said(self, *roles: str) -> str:
         """Return the cells of these roles that are not empty, as one text."""

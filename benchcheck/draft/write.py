@@ -74,12 +74,17 @@ def draft_spec(parts: Path, nets: Path | None = None) -> Draft:
 
 
 def _from_netlist(wired: Wired) -> Listed:
+    """Return a part only the netlist names; there the first letter says what it is, and meg is mega."""
     note: tuple[tuple[str, str], ...] = (("", f"not in the parts list; from line {wired.line} of the nets"),)
     value = re.sub(r"(?i)(?<=[0-9])meg\w*", "M", wired.value)
     if wired.ordered and value == wired.value and re.match(r"[0-9.]+m", value, re.IGNORECASE):
         note += (("", "m and M are both milli to SPICE: write the value into the list"),)
         value = f"({value})"
-    return Listed(wired.designator, wired.line, {"value": value} if value else {}, note)
+    cells = {"value": value} if value else {}
+    letters = wired.designator[0].upper() if wired.ordered else ""
+    if letters == "M":
+        letters, cells["type"] = "Q", "mosfet"
+    return Listed(wired.designator, wired.line, cells, note, letters)
 
 
 def _comment(text: str, mark: str = "# ") -> list[str]:
