@@ -22,7 +22,7 @@ from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
 from benchcheck.score.words import shown
 
-__all__ = ["Measured", "measure", "picked_meter"]
+__all__ = ["Measured", "measure", "picked_meter", "repeat_ratio"]
 
 #: a junction moves 2 mV/K (data sheets), and within half a kelvin between touch-downs (common practice).
 _JUNCTION_V_PER_K = 2e-3
@@ -101,10 +101,26 @@ def measure(check: Check, readings: Sequence[Reading], bench: Bench, session: Se
     of_session = check.subject != "meter" and meter is bench.meter_for(Function.OHMS)
     recorded = max(reading.display.resolution or 0.0 for reading in readings)
     taken = _Taken(check, values, mean, recorded, meter, chosen, session.leads_ohm if of_session else None)
-    return _unusable(taken) or _budgeted(taken, session.ambient_c)
+    return _unusable(taken) or _budgeted(taken, session)
 
 
-def _budgeted(taken: _Taken, ambient_c: float) -> Measured:
+def repeat_ratio(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> float | None:
+    """Return how far two touch-downs lie apart, as a multiple of what good ones differ by; None without two."""
+    meter = picked_meter(check, readings, bench)
+    values = [one.display.value for one in readings if one.display.value is not None]
+    if isinstance(meter, Finding) or len(values) < 2:
+        return None
+    mean = math.fsum(values) / len(values)
+    chosen = meter.range_for(check.function, mean, readings[0].meter_range)
+    if chosen is None:
+        return None
+    recorded = max(one.display.resolution or 0.0 for one in readings)
+    scale = _repeats_to(_Taken(check, tuple(values), mean, recorded, meter, chosen, session.leads_ohm))
+    return abs(values[-1] - values[0]) / scale if scale > 0.0 else None
+
+
+def _budgeted(taken: _Taken, session: Session) -> Measured:
+    ambient_c = session.ambient_c
     check, meter, chosen = taken.check, taken.meter, taken.range
     contributions = list(
         accuracy_contributions(
@@ -126,6 +142,8 @@ def _budgeted(taken: _Taken, ambient_c: float) -> Measured:
         contributions += leads.contributions
     if len(taken.values) > 1:
         contributions.append(_repeatability(taken))
+    elif session.contacts[1] and check.subject != "meter":
+        contributions.append(_contacts(taken, *session.contacts))
     if check.function is Function.DIODE:
         contributions += _junction(check, ambient_c)
     return Measured(Budget(value, check.quantity_unit, tuple(contributions)), meter, chosen)
@@ -196,6 +214,17 @@ def _repeatability(taken: _Taken) -> Contribution:
     pooled = math.sqrt((_PRIOR_DEGREES_OF_FREEDOM * own + squares) / dof)
     origin = "type A, pooled with half a digit (GUM 4.2.4)"
     return Contribution.from_standard(name, label, pooled / math.sqrt(count), degrees_of_freedom=dof, origin=origin)
+
+
+def _contacts(taken: _Taken, ratio: float, degrees_of_freedom: int) -> Contribution:
+    """Return what a single touch-down of this hand scatters by, as its second looks have shown."""
+    return Contribution.from_standard(
+        f"{taken.check.id}.contacts",
+        "contacts of this hand",
+        ratio * _repeats_to(taken),
+        degrees_of_freedom=float(degrees_of_freedom),
+        origin=f"type A, {degrees_of_freedom} second looks of this visit (GUM 4.2.4)",
+    )
 
 
 def _junction(check: Check, ambient_c: float) -> list[Contribution]:

@@ -1,20 +1,29 @@
 """A blind second reading of one check in twenty: how well this hand's contacts repeat, measured and not assumed.
 
 Which check it is falls by lot among those read since the last one, and its first reading is not shown. Both
-readings stay in the record as repeats of the check, so its own budget carries their scatter (GUM 4.2).
+readings stay in the record as repeats of the check, so its own budget carries their scatter (GUM 4.2); from a few
+of them on, pooled, every single reading's budget does.
 """
 
 from __future__ import annotations
 
+import math
 import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
-from benchcheck.readings.reading import Reading
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.measured import repeat_ratio
 
-__all__ = ["BLIND", "SecondLooks"]
+__all__ = ["BLIND", "SECOND_LOOK", "SecondLooks", "contacts_of"]
+
+#: the note of a reading taken as a second look.
+SECOND_LOOK = "second look, blind"
+#: with fewer second looks nothing is said about a hand: a standard deviation from three is good to a half (GUM E.1).
+_LEAST = 3
 
 BLIND = "a second reading of one check in twenty, without the first in view: it shows how well contacts repeat"
 
@@ -45,6 +54,24 @@ class SecondLooks:
     def forget(self) -> None:
         """Let the reading that is due be: it was answered, or somebody would rather not."""
         self.due = ""
+
+
+def contacts_of(
+    readings: Mapping[str, Sequence[Reading]], checks: Mapping[str, Check], bench: Bench, session: Session
+) -> tuple[float, int]:
+    """Return how this hand's contacts repeat: see `Session.contacts`.
+
+    Each pair has one degree of freedom and half the square of its difference for a variance (GUM 4.2.4, pooled).
+    """
+    ratios = [
+        ratio
+        for name, taken in readings.items()
+        if name in checks and any(one.note.endswith(SECOND_LOOK) for one in taken)
+        if (ratio := repeat_ratio(checks[name], taken, bench, session)) is not None
+    ]
+    if len(ratios) < _LEAST:
+        return 0.0, 0
+    return math.sqrt(math.fsum(ratio**2 for ratio in ratios) / (2.0 * len(ratios))), len(ratios)
 
 
 def _fit(check: Check, readings: Sequence[Reading]) -> bool:

@@ -41,7 +41,7 @@ from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.on_resistance import gate_check, held_to_gate
-from benchcheck.session.second_look import BLIND, SecondLooks
+from benchcheck.session.second_look import BLIND, SECOND_LOOK, SecondLooks, contacts_of
 
 __all__ = ["Visit", "VisitResult", "interrupted"]
 
@@ -199,9 +199,13 @@ class Visit:
         self.second_looks.forget()
         if isinstance(answer, Taken):
             had = self._readings[check.id]
-            more = tuple(replace(one, repeat=len(had) + place) for place, one in enumerate(answer.readings, 1))
+            note = f"{answer.readings[0].note}; {SECOND_LOOK}".removeprefix("; ")
+            more = tuple(
+                replace(one, repeat=len(had) + place, note=note) for place, one in enumerate(answer.readings, 1)
+            )
             self.journal.append_readings(more)
             self._readings[check.id] = (*had, *more)
+            self._learn()
             self._score(check, self._judged(check))
         elif isinstance(answer, Undo | Stop | Prefer):
             self._act(check, answer, queue)
@@ -252,7 +256,13 @@ class Visit:
         self.journal.append_readings(readings)
         self._readings[check.id] = readings
         self._trail.append(Answered(check.id))
-        self.session = session_facts(self.given, self._readings)
+        self._learn()
+
+    def _learn(self) -> None:
+        """Take in what the readings so far say about the session as a whole."""
+        session = session_facts(self.given, self._readings)
+        found = contacts_of(self._readings, self._by_id, self.bench, session) if self.second_looks.every else (0.0, 0)
+        self.session = replace(session, contacts=found)
 
     def _second_look(self, check: Check, queue: _Queue) -> None:
         """Put a check before the queue that is to be read a second time, if one is due now."""
@@ -270,7 +280,7 @@ class Visit:
             elif last.check in self._readings:
                 self.journal.append_event(EventKind.UNDO, last.check)
                 del self._readings[last.check]
-                self.session = session_facts(self.given, self._readings)
+                self._learn()
             else:
                 continue  # it was read again, and that was taken back already
             self._reconsider(self._by_id[last.check], queue)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import random
 from pathlib import Path
 
+import pytest
+
 from benchcheck.checklist.order import draw_up
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Phase
@@ -12,6 +14,7 @@ from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
 from benchcheck.record.record import Record
 from benchcheck.record.store import read_record
+from benchcheck.score.judge import judge
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.second_look import BLIND, SecondLooks
 from benchcheck.session.visit import Visit, VisitResult
@@ -149,3 +152,28 @@ def test_stop_ends_a_visit_at_a_second_look_and_keeps_all(tmp_path: Path) -> Non
     result, record = conduct(tmp_path, Scripted(blind=Stop()))
     assert result.exit_code == 130
     assert len(record.readings) == 4
+
+
+def test_from_three_second_looks_on_every_single_reading_carries_how_this_hand_repeats(tmp_path: Path) -> None:
+    """Pairs 0, 1 and 2 digits of 10 ohm apart: pooled s = sqrt((0 + 1 + 4) / 6) digits (GUM 4.2.4, by hand)."""
+    from benchcheck.readings.reading import Session
+    from benchcheck.session.second_look import SECOND_LOOK, contacts_of
+
+    owned = bench("bench-5.5")
+    pairs = {
+        one.id: (reading(one, "4.70k"), reading(one, second, note=SECOND_LOOK))
+        for one, second in zip(CHECKS, ("4.70k", "4.71k", "4.72k"), strict=False)
+    }
+    known = {one.id: one for one in CHECKS}
+    ratio, dof = contacts_of(pairs, known, owned, Session())
+    scale = 10.0 + 0.0005 * 4710.0 + 0.02  # a digit, the share of the reading, contacts (as in scoring)
+    assert dof == 3
+    assert ratio == pytest.approx(((0.0 + 10.0**2 + 20.0**2) / 6.0) ** 0.5 / scale, rel=5e-3)
+    two = dict(list(pairs.items())[:2])
+    assert contacts_of(two, known, owned, Session()) == (0.0, 0), "two looks say nothing yet"
+    plain = judge(CHECKS[4], (reading(CHECKS[4], "4.70k"),), owned, Session())
+    hand = judge(CHECKS[4], (reading(CHECKS[4], "4.70k"),), owned, Session(contacts=(ratio, dof)))
+    assert plain.budget is not None
+    assert hand.budget is not None
+    assert "contacts of this hand" in {row.contribution for row in hand.budget.rows()}
+    assert hand.budget.combined_standard_uncertainty > plain.budget.combined_standard_uncertainty
