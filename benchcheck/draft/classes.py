@@ -32,8 +32,8 @@ LETTERS = {
     "T": "winding", "BT": "battery", "BAT": "battery", "PTC": "ptc", "RTH": "", "VR": "regulator", "REG": "regulator",
     "DS": "led", "V": "diode", "N": "ic", "A": "ic", "EC": "electrolytic", "CE": "electrolytic", "B": "battery",
     "W": "", "JP": "resistor", "MOV": "", "POT": "", "RV": "", "RP": "", "TH": "", "RT": "", "CN": "", "CON": "",
-    "CONN": "", "J": "", "P": "", "JK": "", "PL": "", "TP": "", "H": "", "MH": "", "FID": "", "MP": "", "LOGO": "", "E": "",
-    "ANT": "", "AE": "", "SG": "",
+    "CONN": "", "J": "", "P": "", "JK": "", "PL": "", "TP": "", "H": "", "MH": "", "FID": "", "MP": "", "LOGO": "",
+    "E": "", "ANT": "", "AE": "", "SG": "",
 }  # fmt: skip
 #: letters -> why a spec holds nothing of them, and what to do.
 NOTHING = {
@@ -52,8 +52,8 @@ NOTHING = {
 #: classes that go by their first letter where the rest is somebody's own (RS1, CBYP); all need a value of their sort.
 FIRST_LETTER = ("R", "C", "Q")
 SAME = {
-    "RV": "POT", "RP": "POT", "TH": "RTH", "RT": "RTH", "CN": "CON", "CONN": "CON", "J": "CON", "P": "CON", "JK": "CON",
-    "PL": "CON", "MH": "H", "FID": "H", "MP": "H", "LOGO": "H", "AE": "ANT",
+    "RV": "POT", "RP": "POT", "TH": "RTH", "RT": "RTH", "CN": "CON", "CONN": "CON", "J": "CON", "P": "CON",
+    "JK": "CON", "PL": "CON", "MH": "H", "FID": "H", "MP": "H", "LOGO": "H", "AE": "ANT",
 }  # fmt: skip
 #: words of a row that say the kind outright; the first that is found and fits the letters wins.
 WORDS: tuple[tuple[str, str, str], ...] = (
