@@ -6,6 +6,8 @@ reading is the middle of that interval with half of it as the last digit, so tha
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.instruments.power_sequence import RESOLVED_POLLS
@@ -16,19 +18,24 @@ from benchcheck.session.feed import SwitchedOn
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import supply_of_bench
 
-__all__ = ["EVIDENCE_AMPERE", "at_the_limit", "idle_reading", "inrush_reading"]
+__all__ = ["EVIDENCE_AMPERE", "at_the_limit", "idle_readings", "inrush_reading"]
 
 #: below this a supply's own display is no evidence.
 EVIDENCE_AMPERE = 5e-3
 _FINEST_S = 1e-3
 
 
-def idle_reading(check: Check, power: Power) -> Reading | None:
-    """Return the idle current as the supply reads it back, standing still; None where that is no evidence."""
-    point = power.steady()
-    if abs(point.current_ampere) < EVIDENCE_AMPERE:
-        return None
-    return _read_back(check, power.bench, point.current_ampere, "read back by the supply, standing still")
+def idle_readings(check: Check, power: Power) -> tuple[Reading, ...]:
+    """Return the idle current as the supply reads it back, several readings where it wanders.
+
+    Empty where it is too small to be evidence.
+    """
+    points = power.steady()
+    if any(abs(point.current_ampere) < EVIDENCE_AMPERE for point in points):
+        return ()
+    note = "read back by the supply, standing still" if len(points) == 1 else "read back by the supply, wandering"
+    readings = (_read_back(check, power.bench, point.current_ampere, note) for point in points)
+    return tuple(replace(one, repeat=place) for place, one in enumerate(readings, 1))
 
 
 def inrush_reading(check: Check, first: SwitchedOn) -> Reading:

@@ -15,10 +15,16 @@ from benchcheck.instruments.power_keeper import PowerKeeper
 from benchcheck.instruments.power_sequence import Do, PowerPlan, plan_power, power_on_steps, read_back_faults
 from benchcheck.instruments.power_supply import Ceiling, SupplyPoint
 from benchcheck.instruments.power_watch import BAND_RATIO, BAND_VOLT, PowerWatch, Rule, Stage, Stop
+from benchcheck.instruments.settling import SettleRule, held, spread
 from benchcheck.session.power_rules import Wanted, request_for
 from benchcheck.spec.board import Board
 
 __all__ = ["Feed", "Stopped", "SwitchedOn"]
+
+#: when a read-back stands still, as the supply's driver has it.
+STEADY = SettleRule(window=3, hold_s=0.15, relative=0.01, timeout_s=5.0)
+STEADY_VOLT, STEADY_AMPERE = 0.02, 0.002
+_WANDERS = 5
 
 #: how long a lowered voltage may take to fall: the board alone discharges it (common practice, no source).
 _FALL_S = 10.0
@@ -123,6 +129,22 @@ class Feed:
             raise Stopped(stop)
         return point
 
+    def stands(self, heard: Callable[[], None]) -> tuple[SupplyPoint, ...]:
+        """Watch until voltage and current stand still and return the last point; the last few when they never do.
+
+        A current that wanders is the unit's, not the supply's, so it is no reason to switch off.
+        """
+        seen: list[SupplyPoint] = []
+        deadline_s = self.clock.monotonic_s() + STEADY.timeout_s
+        while True:
+            seen.append(self.observe())
+            heard()
+            count = held([one.at_s for one in seen], STEADY)
+            if count and _still(seen[-count:]):
+                return (seen[-1],)
+            if self.clock.monotonic_s() >= deadline_s:
+                return tuple(seen[:: max(1, len(seen) // _WANDERS)][-_WANDERS:])
+
     def glance(self) -> None:
         """Renew the lease, and look at the supply when that is due."""
         self.keeper.renew()
@@ -198,3 +220,8 @@ class Feed:
         if self.drawn_ampere:
             self.keeper.load.off()
             self.drawn_ampere = 0.0
+
+
+def _still(points: list[SupplyPoint]) -> bool:
+    volts, amperes = [one.voltage_volt for one in points], [one.current_ampere for one in points]
+    return spread(volts, STEADY.relative, STEADY_VOLT) and spread(amperes, STEADY.relative, STEADY_AMPERE)

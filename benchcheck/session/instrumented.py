@@ -18,8 +18,8 @@ from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.reading import Reading
 from benchcheck.readings.typed import read_typed
-from benchcheck.session.answers import Answer, Hindered, Note, Source, Step, Taken, Trouble
-from benchcheck.session.fed_readings import at_the_limit, idle_reading, inrush_reading
+from benchcheck.session.answers import Answer, Hindered, Note, Source, Step, Stop, Taken, Trouble
+from benchcheck.session.fed_readings import at_the_limit, idle_readings, inrush_reading
 from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
@@ -192,8 +192,8 @@ class InstrumentedSource:
         if check.measurand == "inrush_time" and power.feed is not None and power.feed.first is not None:
             return Taken((inrush_reading(check, power.feed.first),))
         if check.measurand == "idle_current":
-            reading = idle_reading(check, power)
-            return Taken((reading,)) if reading is not None else self._in_series(step, power, wanted)
+            readings = idle_readings(check, power)
+            return Taken(readings) if readings else self._in_series(step, power, wanted)
         return self._answered(step, lambda: power.draw(wanted))
 
     def _in_series(self, step: Step, power: Power, wanted: Wanted) -> Answer:
@@ -206,6 +206,8 @@ class InstrumentedSource:
         """Return what is known of the check at which power ended: what the supply showed, or nothing."""
         if ended.trouble:
             return Trouble(ended.reason)
+        if ended.key:
+            return Stop()  # whoever wants it off may go on with --resume
         reading = at_the_limit(check, ended, self.meters.bench)
         if reading is not None:
             return Taken((reading,))

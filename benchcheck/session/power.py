@@ -14,7 +14,7 @@ from typing import Any
 from benchcheck.bench.model import Bench
 from benchcheck.bench.model import Supply as BenchSupply
 from benchcheck.clock import Clock
-from benchcheck.errors import BenchcheckError, InstrumentError, OutputStateUnknown
+from benchcheck.errors import BenchcheckError, InstrumentError, OutputStateUnknown, UsageError
 from benchcheck.instruments.catalogue import Catalogue, shipped_catalogue
 from benchcheck.instruments.from_bench import keeper_settings
 from benchcheck.instruments.power_keeper import PowerKeeper
@@ -35,11 +35,16 @@ CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a 
 
 
 class PowerEnded(BaseException):
-    """Power went off early; `last` is what the supply showed, `trouble` that an instrument was the reason."""
+    """Power went off early; `last` is what the supply showed.
 
-    def __init__(self, reason: str, *, trouble: bool = False, last: SupplyPoint | None = None) -> None:
+    `trouble`: an instrument was the reason; `key`: somebody wanted it off.
+    """
+
+    def __init__(
+        self, reason: str, *, trouble: bool = False, key: bool = False, last: SupplyPoint | None = None
+    ) -> None:
         super().__init__(reason)
-        self.reason, self.trouble, self.last = reason, trouble, last
+        self.reason, self.trouble, self.key, self.last = reason, trouble, key, last
 
 
 @dataclass(slots=True)
@@ -87,7 +92,7 @@ class Power:
     def bring(self, wanted: Wanted) -> None:
         """Have the unit on the supply and at the voltage wanted, nothing drawn that is not wanted.
 
-        PowerEnded when that cannot be, SpecError where it may not be.
+        PowerEnded when that cannot be, SpecError where it may not be, UsageError where it was not confirmed.
         """
         with self._guarded():
             if self.fed is not None and self.fed.supply is not wanted.supply:
@@ -144,10 +149,14 @@ class Power:
                 continue
             assert self.feed is not None
             self.feed.keeper.renew()
-            if not self.hand.confirm(question):
-                raise PowerEnded(f"not confirmed: {question}")
+            self._must(question)
             self._confirmed.add(key)
             self._event(f"confirmed: {question}")
+
+    def _must(self, question: str) -> None:
+        """Raise UsageError unless it is confirmed; nothing is ended by a no, and the next check asks again."""
+        if not self.hand.confirm(question):
+            raise UsageError(f"not confirmed: {question}")
 
     def _tell_on(self, feed: Feed, wanted: Wanted) -> None:
         plan, last = feed.plan, feed.last
@@ -182,16 +191,14 @@ class Power:
     def _clip(self, wanted: Wanted) -> None:
         """Have the load's leads put on another rail, its input off."""
         question = f"Load {self.load_name} is off: are its leads on {wanted.load_place}, plus on plus?"
-        if not self.hand.confirm(question):
-            raise PowerEnded(f"not confirmed: {question}")
+        self._must(question)
         self._load_at = wanted.load_place
 
     def _dummy(self, feed: Feed, wanted: Wanted) -> None:
         assert wanted.load_ampere is not None
         amount = format_value(wanted.load_ampere, "A", ascii=True)
         question = f"No load can be driven from here: does a dummy load draw {amount} from {wanted.load_place}?"
-        if not self.hand.confirm(question):
-            raise PowerEnded(f"not confirmed: {question}")
+        self._must(question)
         self._event(f"confirmed: a dummy load draws {amount} from {wanted.load_place}")
         self._dummy_ampere = wanted.load_ampere
         feed.settle(self._heard)
@@ -214,13 +221,11 @@ class Power:
             self._heard()
             self.feed.glance()
 
-    def steady(self) -> SupplyPoint:
-        """Return what the supply shows once it stands still."""
+    def steady(self) -> tuple[SupplyPoint, ...]:
+        """Return what the supply shows: one point where it stands still, the last few where its current wanders."""
         with self._guarded():
             assert self.feed is not None
-            point = self.feed.keeper.supply.steady()
-            self.feed.observe()
-            return point
+            return self.feed.stands(self._heard)
 
     def stop(self, stop: Stop) -> None:
         """Switch off for a stop rule that somebody else found; power stays off."""
@@ -290,7 +295,7 @@ class Power:
             self._event(reason)
         return reason
 
-    def _end(self, reason: str, *, trouble: bool = False) -> PowerEnded:
+    def _end(self, reason: str, *, trouble: bool = False, key: bool = False) -> PowerEnded:
         """Switch off for good; return what says so. OutputStateUnknown when it cannot be seen off."""
         last = self.feed.last if self.feed is not None else None
         self.ended, self.fed = reason, None
@@ -299,7 +304,7 @@ class Power:
         alarm = self.close("stopped")
         if alarm:
             raise OutputStateUnknown(alarm)
-        return PowerEnded(reason, trouble=trouble, last=last)
+        return PowerEnded(reason, trouble=trouble, key=key, last=last)
 
     @contextlib.contextmanager
     def _guarded(self) -> Any:
@@ -307,7 +312,7 @@ class Power:
         try:
             yield
         except Stopped as stopped:
-            raise self._end(stopped.stop.line) from stopped
+            raise self._end(stopped.stop.line, key=stopped.stop.rule is Rule.KEY) from stopped
         except OutputStateUnknown as reason:
             self._alarm(str(reason))
             raise

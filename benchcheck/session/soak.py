@@ -83,7 +83,7 @@ class Soak:
 
     def _look(self, elapsed_s: float, number: int, *, ends: bool) -> None:
         """Log current, one rail and the temperature, which somebody reads at both ends where no link does."""
-        point = self.power.steady()
+        point = self.power.steady()[-1]
         self.currents.append((elapsed_s, point.current_ampere))
         words = [f"{point.voltage_volt:.3f} V, {point.current_ampere * 1e3:.1f} mA"]
         check = self.rails[number % len(self.rails)]

@@ -21,6 +21,7 @@ from benchcheck.score.model import Outcome
 from benchcheck.session.answers import Answer, Source, Step, Taken
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
+from benchcheck.simulation.world import OperatingPoint, PlainBench
 from tests.session.powered import GOOD, SPEC, good_hand, spec_board
 from tests.session.rig import ScriptedHand, Served, served_bench, source
 from tests.session.test_metered import Silent, conduct, scores
@@ -316,7 +317,39 @@ def test_a_key_switches_off(tmp_path: Path) -> None:
         report = Conduct(request, Silent(), made).run(unit, tuple(one.id for one in unit.checks))
         assert off(served)
     assert any(line == "stopped: a key was pressed" for line in events(report))
-    assert scores(report)["V6.voltage[100mA]"] == "blocked"
+    assert (report.exit_code, report.interrupted) == (130, True)
+    assert read_record(report.record).open  # what was read is kept, --resume goes on
+
+
+def test_a_no_ends_nothing_and_is_asked_again(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Hesitant(ScriptedHand):
+            def confirm(self, question: str) -> bool:
+                self.done.append(f"confirm {question}")
+                return sum("every cell" in line for line in self.done) != 1
+
+        hand = Hesitant(unit=served.unit, at=good_hand(served).at)
+        report = run(tmp_path, served, hand)
+        assert off(served)
+    found = scores(report)
+    assert (found["BATT.idle_current"], found["BATT.inrush_time"]) == ("blocked", "pass")
+    assert found["V6.voltage[0A]"] == "pass"
+
+
+def test_a_wandering_idle_current_is_several_readings_and_no_reason_to_switch_off(tmp_path: Path) -> None:
+    class Restless(PlainBench):
+        def supply_point(self, now_s: float) -> OperatingPoint:
+            point = super().supply_point(now_s)
+            extra = 0.012 if int(now_s * 50) % 2 and point.current_ampere < 0.2 and self._source.on else 0.0
+            return OperatingPoint(point.voltage_volt, point.current_ampere + extra, point.limited)
+
+    with served_bench(TRUTH, kind=Restless) as served:
+        report = run(tmp_path, served)
+        assert off(served)
+    readings = [one for one in read_record(report.record).readings if one.check == "BATT.idle_current"]
+    assert [one.repeat for one in readings] == [1, 2, 3, 4, 5]
+    assert scores(report)["V6.voltage[0A]"] == "pass"
 
 
 class Watching:

@@ -84,7 +84,7 @@ def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -
         answered(person)
         code = person.end()
         assert not is_on(served)
-    assert code == 3, person.screen[-1500:]
+    assert code == 130, person.screen[-1500:]
     assert any(one.text == "stopped: a key was pressed" for one in the_record(tmp_path).events)
 
 
