@@ -105,6 +105,9 @@ def _remarks(board: Board, model: Model, first: str, second: str) -> Iterator[st
     open_nets = [net for net in (first, second) if not board.complete(net)]
     if open_nets:
         yield f"not complete in the spec: {', '.join(open_nets)}; other paths there can only lower a resistance"
+    for net in (first, second):
+        if len(pins := model.netlist.pins_on[net]) == 1:
+            yield f"net {net} has a single pin in the spec, {' '.join(pins[0])}: is its name right there?"
     if model.unmodelled:
         yield f"no model of {', '.join(model.unmodelled)}: taken as open"
 
