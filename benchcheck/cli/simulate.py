@@ -54,13 +54,14 @@ def simulate(
     from benchcheck.cli.opening import open_spec
     from benchcheck.session.which_bench import bench_from
     from benchcheck.simulation.simulated_bench import SimulatedBench
+    from benchcheck.terminal.signals import ending_as_interrupt
 
     board = open_spec(spec)
     chosen = tuple(_drawn(board, seed) if fault == _ANY else fault for fault in faults)
     own = bench_from(bench) if bench is not None else None
     served = SimulatedBench(board, chosen, seed, _ports(ports), bench=own, pace=pace)
     try:
-        with served:
+        with ending_as_interrupt(), served:
             _introduce(served, board, seed, own is not None)
             _follow_lines(served)
     except OSError as error:

@@ -59,7 +59,7 @@ def test_another_program_measures_what_the_hand_has_placed() -> None:
         shown = [float(meter.query("READ?")) for _ in range(20)]  # type: ignore[attr-defined]
         meter.close()
         manager.close()
-        os.kill(served.pid, signal.SIGINT)
+        os.kill(served.pid, signal.SIGTERM)
         assert served.wait(10) == 0
     assert 23_500 < shown[-1] < 24_300
 

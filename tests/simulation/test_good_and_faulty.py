@@ -60,14 +60,14 @@ def unpowered_texts(faults: tuple[str, ...], seed: int) -> dict[str, str]:
     return {name: one.text for name, one in shown.items() if name in demo().by_id}
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(5))
 def test_a_good_unit_never_fails_unpowered(seed: int) -> None:
     found = verdicts(demo(), unpowered_texts((), seed))
     assert len(found) > 140
     assert {name: one for name, one in found.items() if one not in (Verdict.PASS, Verdict.UNDECIDED)} == {}
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(3))
 def test_a_good_unit_never_fails_under_power(seed: int) -> None:
     found = verdicts(demo(), powered_texts(demo(), (), seed))
     assert {name: one for name, one in found.items() if one not in (Verdict.PASS, Verdict.UNDECIDED)} == {}
@@ -75,7 +75,7 @@ def test_a_good_unit_never_fails_under_power(seed: int) -> None:
     assert found["BATT.off_current"] is Verdict.PASS
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_a_good_unit_of_a_board_without_nets_never_fails(seed: int) -> None:
     bare = board(BARE)
     texts = {name: one.text for name, one in readings_of(bare, BENCH, (), seed).items() if name in bare.by_id}

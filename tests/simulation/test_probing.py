@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
@@ -29,6 +29,7 @@ def test_resistors_read_as_ohms_law_has_them() -> None:
     assert course_between(netlist, "A", "B", OHMS).at(0.0) == pytest.approx(687.5, rel=1e-6)
 
 
+@settings(max_examples=40, deadline=None)
 @given(ohm=values, farad=farads, elapsed=st.floats(0.0, 5.0))
 def test_a_capacitor_beside_a_resistor_charges_as_rc(ohm: float, farad: float, elapsed: float) -> None:
     """V = I R (1 - exp(-t / RC)): the step response of a parallel RC driven by a current; any textbook."""
@@ -37,6 +38,7 @@ def test_a_capacitor_beside_a_resistor_charges_as_rc(ohm: float, farad: float, e
     assert seen == pytest.approx(ohm * (1.0 - math.exp(-elapsed)), rel=1e-3, abs=2e-3)
 
 
+@settings(max_examples=40, deadline=None)
 @given(first=values, second=values, farad=farads, elapsed=st.floats(0.0, 5.0))
 def test_a_resistor_in_series_is_there_at_once(first: float, second: float, farad: float, elapsed: float) -> None:
     """R1 + R2 (1 - exp(-t / R2 C)): the capacitor is a short at first."""
@@ -49,6 +51,7 @@ def test_a_resistor_in_series_is_there_at_once(first: float, second: float, fara
     assert seen == pytest.approx(first + second * (1.0 - math.exp(-elapsed)), rel=1e-3)
 
 
+@settings(max_examples=40, deadline=None)
 @given(first=values, second=values, near=farads, far=farads)
 def test_the_area_above_the_curve_of_a_ladder_is_its_first_moment(
     first: float, second: float, near: float, far: float

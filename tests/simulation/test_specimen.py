@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchcheck.circuit.devices import Capacitor, Clamp, Diode, Resistor, Switch
@@ -16,6 +16,7 @@ from tests.simulation.units import BARE, board, demo, supplied
 seeds = st.integers(0, 10**6)
 
 
+@settings(max_examples=25, deadline=None)
 @given(seed=seeds)
 def test_every_value_lies_within_its_tolerance(seed: int) -> None:
     specimen = Specimen(demo(), seed=seed)
@@ -28,6 +29,7 @@ def test_every_value_lies_within_its_tolerance(seed: int) -> None:
             assert lower <= value <= upper
 
 
+@settings(max_examples=25, deadline=None)
 @given(seed=seeds)
 def test_junctions_spread_by_no_more_than_a_lot_does(seed: int) -> None:
     """Two standard deviations of 10 mV (common practice, no source: a lot spreads by 10 to 20 mV)."""
