@@ -60,7 +60,6 @@ class Feed:
     clock: Clock
     has_load: bool
     plan: PowerPlan | None = None
-    first: SwitchedOn | None = None
     drawn_ampere: float = 0.0
     last: SupplyPoint | None = None
     _watch: PowerWatch = field(init=False)
@@ -68,8 +67,8 @@ class Feed:
     _constant_current: bool = False
     _seen_s: float = 0.0
 
-    def on(self, wanted: Wanted, heard: Callable[[], None]) -> None:
-        """Switch on from whatever state supply and load are in, and wait until the unit stands.
+    def on(self, wanted: Wanted, heard: Callable[[], None]) -> SwitchedOn:
+        """Switch on from whatever state supply and load are in, wait until the unit stands; return how it came up.
 
         `heard` is called between polls (any key ends it). SpecError for what may not be powered at all.
         """
@@ -88,8 +87,7 @@ class Feed:
         rising_s, gap_s = self._steady(heard, on_s)
         assert self.last is not None
         arrived_s = self.last.at_s
-        if self.first is None:
-            self.first = SwitchedOn(max(0.0, rising_s - on_s), arrived_s - began_s, gap_s, plan.charging_s)
+        return SwitchedOn(max(0.0, rising_s - on_s), arrived_s - began_s, gap_s, plan.charging_s)
 
     def _do(self, what: Do, value: float, plan: PowerPlan) -> None:
         supply = self.keeper.supply

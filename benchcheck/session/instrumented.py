@@ -188,9 +188,10 @@ class InstrumentedSource:
         check = step.check
         if check.phase is Phase.OFF or check.measurand == "off_leakage":
             return self._in_series(step, power, wanted)
-        power.bring(wanted)
-        if check.measurand == "inrush_time" and power.feed is not None and power.feed.first is not None:
-            return Taken((inrush_reading(check, power.feed.first),))
+        if check.measurand != "inrush_time" or wanted.supply.name not in power.came_up:
+            power.bring(wanted)
+        if check.measurand == "inrush_time":
+            return Taken((inrush_reading(check, power.came_up[wanted.supply.name]),))
         if check.measurand == "idle_current":
             readings = idle_readings(check, power)
             return Taken(readings) if readings else self._in_series(step, power, wanted)

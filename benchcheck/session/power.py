@@ -22,7 +22,7 @@ from benchcheck.instruments.power_supply import Ceiling, SupplyPoint
 from benchcheck.instruments.power_watch import OffReport, OffState, Rule, Stop
 from benchcheck.quantity import format_value
 from benchcheck.session.answers import Note
-from benchcheck.session.feed import Feed, Stopped
+from benchcheck.session.feed import Feed, Stopped, SwitchedOn
 from benchcheck.session.hand import Hand
 from benchcheck.session.interrupts import Endings
 from benchcheck.session.power_rules import Wanted, supply_of_bench
@@ -67,8 +67,10 @@ class Power:
     ended: str = ""
     alarm: str = ""
     feed: Feed | None = None
+    came_up: dict[str, SwitchedOn] = field(default_factory=dict)  # how each supply came up at first power
     fed: Wanted | None = None
-    _confirmed: set[str] = field(default_factory=set)
+    _confirmed: dict[str, str] = field(default_factory=dict)  # "cells" -> "out", bench supply -> what it is wired to
+    _driven: str = ""
     _endings: Endings = field(default_factory=Endings)
     _dummy_ampere: float = 0.0
     _load_at: str = ""
@@ -102,7 +104,8 @@ class Power:
                 self._confirm(wanted)
                 self._endings.install()
                 self.stop_asked()  # what was pressed before there was power asks for nothing
-                feed.on(wanted, self._heard)
+                came_up = feed.on(wanted, self._heard)
+                self.came_up.setdefault(wanted.supply.name, came_up)
                 self._tell_on(feed, wanted)
             else:
                 self._adapt(feed, wanted)
@@ -124,8 +127,12 @@ class Power:
     def _opened(self, wanted: Wanted) -> Feed:
         if self.ended:
             raise PowerEnded(self.ended)
+        chosen = self._chosen(wanted)
+        if self.feed is not None and self._driven != chosen.name:  # the unit has a supply of its own for this
+            self.feed.keeper.close()
+            self.feed = None
         if self.feed is None:
-            chosen = self._chosen(wanted)
+            self._driven = chosen.name
             settings = keeper_settings(self.bench, chosen.name, self.load_name, self.dialects)
             keeper = PowerKeeper(settings, self.clock)
             ceiling = Ceiling(chosen.ceiling.voltage_v, chosen.ceiling.current_a)
@@ -144,13 +151,13 @@ class Power:
             f"Output off: is {chosen.name} wired to {supply.name}, plus to {supply.nets['plus']} and minus to "
             f"{supply.nets['minus']}, sense leads where it has them, and nothing else feeding the unit?"
         )
-        for key, question in (("cells", CELLS_OUT), (supply.name, leads)):
-            if key in self._confirmed:
+        for key, value, question in (("cells", "out", CELLS_OUT), (chosen.name, supply.name, leads)):
+            if self._confirmed.get(key) == value:
                 continue
             assert self.feed is not None
             self.feed.keeper.renew()
             self._must(question)
-            self._confirmed.add(key)
+            self._confirmed[key] = value
             self._event(f"confirmed: {question}")
 
     def _must(self, question: str) -> None:

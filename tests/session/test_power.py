@@ -435,3 +435,40 @@ def test_hazards_voltages_and_fixed_cells_keep_power_off_for_good(tmp_path: Path
         one for one in report.scores if report.checklist.board.by_id.get(one.check) and "voltage[" in one.check
     ]
     assert all(one.outcome is Outcome.BLOCKED for one in powered)
+
+
+TWO = (
+    SPEC
+    + """\
+[supply.AUX]
+nets = { plus = "AUX", minus = "GND" }
+voltage = "5 V"
+current_limit = "500 mA"
+start_current = "300 mA"
+idle_current = { max = "60 mA" }
+input_capacitance = "470 uF"
+to_ground = { min = "50 ohm" }
+"""
+)
+
+
+@pytest.mark.parametrize("own", [False, True], ids=["one bench supply", "one for each"])
+def test_a_unit_with_two_supplies_is_fed_one_at_a_time_and_rewired_with_power_off(tmp_path: Path, own: bool) -> None:
+    spec = TWO.replace('tolerance = "5 %"', 'tolerance = "5 %"\nsupply = "BATT"')
+    at = {"AUX.residual_voltage": 0.0, "AUX.to_ground[red:AUX]": 150.0, "AUX.to_ground[red:GND]": 150.0}
+    with served_bench(TRUTH) as served, served_bench(TRUTH) as other:
+        text = served.text
+        if own:
+            more = (
+                f'[supply.AUX]\nlink = {{ resource = "{other.served.servers[1].resource}", dialect = "generic" }}\n'
+            )
+            text = text.replace("[load.eload]", more + 'ceiling = { voltage = "6 V", current = "1 A" }\n[load.eload]')
+        hand = good_hand(served, **at)
+        report = conduct(tmp_path, load_bench(parse_document(text, "bench.toml")), spec_board(tmp_path, spec), hand)
+        assert off(served)
+        assert off(other)
+        assert switched_on(other) == int(own)
+    found = scores(report)
+    assert (found["BATT.idle_current"], found["AUX.idle_current"], found["V6.voltage[100mA]"]) == ("pass",) * 3
+    wired = [line.split(" wired to ")[1].split(",")[0] for line in hand.done if " wired to " in line]
+    assert wired == (["BATT", "AUX"] if own else ["BATT", "AUX", "BATT"])
