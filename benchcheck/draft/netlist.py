@@ -94,8 +94,7 @@ def read_nets(path: Path, known: Collection[str] = ()) -> Netlist:
     found = Netlist(remarks=list(remarks))
     folded = {designator.casefold() for designator in known}
     if _is_spice(text):
-        for line, words in _cards(text):
-            _take_card(found, line, words, folded)
+        _take_cards(found, text, folded)
         return found
     sheet = read_sheet(text, name, _score)
     found.remarks.extend(sheet.remarks)
@@ -131,6 +130,22 @@ def _cards(text: str) -> Iterator[tuple[int, list[str]]]:
             pending = (number, line.split())
     if pending is not None:
         yield pending
+
+
+def _take_cards(found: Netlist, text: str, known: Collection[str]) -> None:
+    """Take every card of the board itself; the bodies of subcircuits are models and no parts."""
+    inside = False
+    first = next((number for number, line in enumerate(text.split("\n"), 1) if line.strip()), 0)
+    for line, words in _cards(text):
+        if line == first and words[0].isalpha() and words[0].casefold() not in known:
+            found.left_out.append(LeftOut(line, " ".join(words), "is the title of a netlist"))
+            continue
+        opens, closes = words[0].casefold() == ".subckt", words[0].casefold() == ".ends"
+        inside = (inside or opens) and not closes
+        if inside or closes:
+            found.left_out.append(LeftOut(line, " ".join(words), "belongs to the model of a subcircuit"))
+        else:
+            _take_card(found, line, words, known)
 
 
 def _take_card(found: Netlist, line: int, words: Sequence[str], known: Collection[str]) -> None:
@@ -191,22 +206,39 @@ def _take_table(found: Netlist, rows: Sequence[tuple[int, tuple[str, ...]]], kno
     heads = [_normal(cell) for cell in rows[0][1]]
     net_at = next((place for place, head in enumerate(heads) if head in _NET_HEADS), None)
     if net_at is not None:
-        part_at = next((place for place, head in enumerate(heads) if head in _PART_HEADS), None)
         rows = rows[1:]
+        columns = _headed(heads)
     else:
-        net_at, part_at = _net_column(rows, known), None
-    three = part_at is not None and any(head in _PIN_HEADS for head in heads)
+        columns, net_at = _three_columns(rows, known)
+        net_at = _net_column(rows, known) if columns is None else net_at
     for line, cells in rows:
         if len(cells) < 2 or net_at >= len(cells) or not cells[net_at]:
             found.left_out.append(LeftOut(line, " | ".join(cells), "names no net with a pin"))
-        elif three and part_at is not None:
-            pin_at = next(place for place, head in enumerate(heads) if head in _PIN_HEADS)
-            joined = [f"{cells[part_at]}.{cells[pin_at]}"] if max(part_at, pin_at) < len(cells) else []
-            _take_pins(found, line, cells[net_at], joined, known)
+        elif columns is not None:
+            pins = [f"{cells[columns[0]]}.{cells[columns[1]]}"] if max(columns) < len(cells) else []
+            _take_pins(found, line, cells[net_at], pins, known)
         else:
             others = [cell for place, cell in enumerate(cells) if place != net_at and cell]
             pins = [pin for cell in others for pin in re.split(r"[\s,;]+", cell) if pin]
             _take_pins(found, line, cells[net_at], pins, known)
+
+
+def _headed(heads: Sequence[str]) -> tuple[int, int] | None:
+    """Return the columns of reference and pin where the headings name both."""
+    part_at = next((place for place, head in enumerate(heads) if head in _PART_HEADS), None)
+    pin_at = next((place for place, head in enumerate(heads) if head in _PIN_HEADS), None)
+    return None if part_at is None or pin_at is None else (part_at, pin_at)
+
+
+def _three_columns(
+    rows: Sequence[tuple[int, tuple[str, ...]]], known: Collection[str]
+) -> tuple[tuple[int, int] | None, int]:
+    """Return the columns of reference and pin, and the net's, of rows such as `R1,1,VCC` or `VCC,R1,1`."""
+    for part_at, net_at in ((0, 2), (1, 0)):
+        fits = [len(cells) == 3 and cells[part_at].casefold() in known for _, cells in rows]
+        if sum(fits) * 2 > len(rows):
+            return (part_at, part_at + 1), net_at
+    return None, 0
 
 
 def _net_column(rows: Sequence[tuple[int, tuple[str, ...]]], known: Collection[str]) -> int:

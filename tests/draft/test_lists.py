@@ -230,6 +230,8 @@ def test_a_spice_netlist_gives_nets_by_its_node_order(tmp_path: Path) -> None:
         "R1:1,VCC\nD1:A,VCC\nR1:2,GND\nD1:K,GND\n",
         "VCC R1.1 D1.A\nGND R1.2 D1.K\n",
         "Part,Pin,Net\nR1,1,VCC\nD1,A,VCC\nR1,2,GND\nD1,K,GND\n",
+        "R1,1,VCC\nD1,A,VCC\nR1,2,GND\nD1,K,GND\n",
+        "VCC\tR1\t1\nVCC\tD1\tA\nGND\tR1\t2\nGND\tD1\tK\n",
     ],
 )
 def test_a_list_of_nets_is_read_either_way_round(tmp_path: Path, nets: str) -> None:
@@ -317,3 +319,11 @@ def test_values_only_a_netlist_has_are_read_as_simulators_read_them(tmp_path: Pa
     assert parts_of(made)["R2"].value == 4.7e6
     assert "R3" not in parts_of(made)
     assert "m and M are both milli to SPICE" in made.text
+
+
+def test_titles_and_models_of_a_netlist_are_no_parts(tmp_path: Path) -> None:
+    nets = "Demo of the amplifier\nR1 a b 1k\n.subckt AMP 1 2\nR9 1 2 1k\n.ends\nD7 a b 1N4148\n.end\n"
+    made = drafted(tmp_path, "Reference,Value\nR1,1k\n", nets)
+    assert set(parts_of(made)) == {"R1", "D7"}
+    assert "Demo of the amplifier: is the title of a netlist" in made.text
+    assert "R9 1 2 1k: belongs to the model of a subcircuit" in made.text
