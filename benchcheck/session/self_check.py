@@ -110,4 +110,5 @@ def drift(reading: Reading, earlier: tuple[Earlier, ...]) -> str:
     moved = format_value(abs(step), unit, digits=2, ascii=True)
     way = "as on the last visit" if step == 0.0 else f"{moved} {'more' if step > 0 else 'less'} than on the visit"
     within = format_value(span, unit, digits=2, ascii=True)
-    return f"{name}; {way}{since}, {len(earlier)} earlier visits and this within {within}"
+    visits = f"{len(earlier)} earlier visit{'s' if len(earlier) > 1 else ''} and this"
+    return f"{name}; {way}{since}, {visits} within {within}"

@@ -143,7 +143,7 @@ def test_a_meter_shows_how_its_own_checks_drift_over_visits_of_any_unit(tmp_path
             report = conduct(tmp_path, served.bench(), board(R14), ScriptedHand())
     told = [one.value.text for one in read_record(report.record).all_events if one.value.kind is EventKind.INSTRUMENT]
     assert any(line.startswith(("dmm: 599.", "dmm: 600")) for line in told)
-    assert any("as on the last visit" in line and "1 earlier visits" in line for line in told)
+    assert any("as on the last visit" in line and "1 earlier visit and" in line for line in told)
 
 
 def test_charge_that_is_found_is_discharged_by_the_hand_and_read_again(tmp_path: Path) -> None:
