@@ -1,0 +1,108 @@
+"""Keys at a check: whatever is pressed, an answer comes of it or none, and nothing breaks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchcheck.bench.functions import Function
+from benchcheck.clock import FakeClock
+from benchcheck.kinds.check import Check
+from benchcheck.readings.reading import Session
+from benchcheck.session.answers import Answer, Later, Photo, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.actions import Action, keys_for, pressed
+from benchcheck.terminal.canvas import Canvas
+from benchcheck.terminal.desk import Desk
+from benchcheck.terminal.guided import Guided
+from benchcheck.terminal.keyboard import Key, keys_in
+from benchcheck.terminal.pace import Pace
+from benchcheck.terminal.picture import Picture
+from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.sound import Sound
+from tests.factories import bench, check
+from tests.terminal.bench_hand import ScriptedKeyboard
+from tests.terminal.glass import Glass
+
+R14 = check("R14.resistance")
+SEEN = check("C9.orientation", Function.VISUAL, quantity_unit="text", answers=("yes", "no"))
+
+
+def asked(one: Check, bursts: Iterator[str]) -> tuple[Answer, Glass]:
+    """Ask for a check while bursts of text are typed; the terminal closes after the last."""
+    glass, owned = Glass(), bench()
+
+    class Typing(ScriptedKeyboard):
+        def keys(self, timeout_s: float) -> list[Key]:
+            burst = next(bursts, None)
+            if burst is None:
+                raise EOFError
+            return keys_in(burst)
+
+    prompts = PromptSource(str, print, lambda one: "dmm", lambda one, session: "")
+    desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing())  # type: ignore[arg-type]
+    guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
+    prompts.ask, prompts.tell = guided.ask, guided.tell
+    answer = guided.answer(Step(one, 1, 9, Session()))
+    guided.leave()
+    return answer, glass
+
+
+def test_each_key_does_what_the_foot_of_the_screen_says() -> None:
+    expected: dict[str, Answer] = {"u": Undo(), "l": Later(), "q": Stop()}
+    for key, answer in expected.items():
+        assert asked(R14, iter([key]))[0] == answer
+    assert asked(R14, iter(["s", "too hot", "\r"]))[0] == Skip("too hot")
+    assert asked(R14, iter(["n", "pad lifted", "\r"]))[0] == Remark("pad lifted")
+    assert not isinstance(asked(R14, iter(["p", "/nowhere.jpg", "\r"]))[0], Photo)
+
+
+def test_a_reading_is_typed_with_its_first_digit_or_after_t_or_as_ol() -> None:
+    for bursts in (["4.68k\r"], ["t", "4k68", "\r"], ["4", ".6", "9\x7f8", "k", "\r"]):
+        (reading,) = getattr(asked(R14, iter(bursts))[0], "readings")  # noqa: B009
+        assert reading.display.value == 4680.0
+    (reading,) = getattr(asked(R14, iter(["o"]))[0], "readings")  # noqa: B009
+    assert reading.display.state == "overload"
+    for words in ("climbs to 2.1M", "jumps", "beep", "no beep"):
+        assert isinstance(asked(R14, iter(["t", words, "\r"]))[0], Taken)
+
+
+def test_what_is_seen_is_one_key() -> None:
+    for key, word in (("y", "yes"), ("n", "no")):
+        (reading,) = getattr(asked(SEEN, iter([key]))[0], "readings")  # noqa: B009
+        assert reading.display.text == word
+
+
+def test_escape_gives_up_a_line_and_a_paste_waits_for_enter() -> None:
+    assert asked(R14, iter(["4.7", "\x1b", "q"]))[0] == Stop()
+    pasted = "4.68k and much more than any hand could type at once"
+    answer, glass = asked(R14, iter([pasted]))
+    assert answer == Stop(), "the terminal went away before anybody pressed Enter"
+    assert "> 4.68k and much more" in glass.text
+
+
+def test_nobody_can_leave_without_a_reason() -> None:
+    assert asked(R14, iter(["s", "\r", "s", "  ", "\r", "q"]))[0] == Stop()
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.text(max_size=40), max_size=30), st.booleans())
+def test_random_keys_break_nothing(bursts: list[str], by_eye: bool) -> None:
+    answer, _ = asked(SEEN if by_eye else R14, iter(bursts))
+    assert isinstance(answer, (Taken, Skip, Undo, Later, Stop, Remark, Photo))
+
+
+def test_no_key_has_two_meanings_and_each_action_word_is_told_once() -> None:
+    for one in (R14, SEEN):
+        keys = keys_for(one, metered=True, diagnosis=True)
+        assert len({key for key, _ in keys}) == len(keys)
+        assert len({words for _, words in keys}) == len(keys)
+    assert pressed("Q", R14, metered=False) is Action.STOP
+
+
+def test_a_clock_set_back_or_a_long_pause_does_not_upset_the_time_left() -> None:
+    pace = Pace()
+    for at_s in (0.0, 20.0, 10.0, 30.0, 5000.0, 5020.0, 5040.0):
+        pace.answered(at_s)
+    assert pace.left(30) == "about 10 min left"
