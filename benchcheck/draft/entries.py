@@ -58,8 +58,8 @@ def _spread(draft: Drafted, found: quantities.Found, unit: str) -> None:
     draft.ask(found.question)
     column = draft.part.said("tolerance")
     bare = f"{column} %" if re.fullmatch(r"[0-9]{1,2}(?:[.,][0-9]+)?", column) else column
-    cells = (bare, draft.part.said("value"), draft.part.said("description"))
-    stated = (quantities.tolerance_in(cell, unit, found.value) for cell in cells if cell)
+    stated = [quantities.tolerance_in(bare, unit, found.value, column=True)]
+    stated += [quantities.tolerance_in(draft.part.said(role), unit, found.value) for role in ("value", "description")]
     tolerance = next(filter(None, stated), "") or found.tolerance
     if tolerance:
         draft.keys["tolerance"] = tolerance
@@ -145,11 +145,11 @@ def _inductor(draft: Drafted, words: str) -> None:
 
 
 def _diode(draft: Drafted, words: str) -> None:
-    if semiconductors.zener_volts(words)[0]:
+    technology = semiconductors.diode_technology(words)
+    if not technology and semiconductors.zener_volts(words)[0]:
         draft.kind = "zener"
         _zener(draft, words)
         return
-    technology = semiconductors.diode_technology(words)
     draft.keys["technology"] = technology or "silicon"
     if not technology:
         draft.ask("silicon? or schottky, germanium, zener, led")
@@ -165,7 +165,7 @@ def _zener(draft: Drafted, words: str) -> None:
         draft.missing = 'which zener voltage? value = "5.1 V"'
         return
     draft.keys["value"] = volts
-    tolerance = quantities.tolerance_in(draft.part.said("tolerance"), "V", 1.0) or tolerance
+    tolerance = quantities.tolerance_in(draft.part.said("tolerance"), "V", 1.0, column=True) or tolerance
     if tolerance:
         draft.keys["tolerance"] = tolerance
 
@@ -214,6 +214,10 @@ def _regulator(draft: Drafted, words: str) -> None:
     stated = _stated(draft, lambda cell: quantities.figure(cell, "V"))
     if not volts and stated is not None and stated.value > 0:
         volts = stated.text
+    coded = re.search(r"-([0-9]{1,2}\.[0-9])(?![0-9.])", words)
+    if not volts and coded:
+        volts = f"{coded[1]} V"
+        draft.ask(f"{volts} was read from the type number")
     if volts:
         draft.keys["voltage"] = volts
     else:

@@ -221,14 +221,14 @@ def figure(cell: str, quantity_unit: str, *, bare: bool = False) -> Found | None
     return _first(cell, read)
 
 
-def tolerance_in(cell: str, quantity_unit: str, nominal: float) -> str:
-    """Return the tolerance a cell states, as a spec takes it, or nothing.
+def tolerance_in(cell: str, quantity_unit: str, nominal: float, *, column: bool = False) -> str:
+    """Return the tolerance a cell states, as a spec takes it, or nothing; `column`: the cell holds nothing else.
 
-    >>> tolerance_in("10k ±1%", "ohm", 1e4), tolerance_in("J", "ohm", 1e4)
+    >>> tolerance_in("10k ±1%", "ohm", 1e4), tolerance_in("J", "ohm", 1e4, column=True)
     ('±1%', 'J')
     """
     match = _TOLERANCE.search(cell)
-    for text in (match[0] if match else "", cell.strip()):
+    for text in (match[0] if match else "", cell.strip() if column else ""):
         try:
             parse_tolerance(text, quantity_unit, nominal)
         except QuantityError:

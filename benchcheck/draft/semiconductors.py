@@ -29,8 +29,8 @@ NPN = re.compile(
 PNP = re.compile(
     r"\bpnp\b|\b(?:2s[ab]\d+|2n(?:3906|2907|4403|5401)|bc(?:[58][56]\d|327|328)|bd1(?:36|38|40)|s8550|mmbt3906)\w*"
 )
-N_CHANNEL = re.compile(r"\bn-?ch(?:annel)?\b|\bn-?mos\b|\bnfet\b|\b(?:2sk\d+|2n700[02]|bss138|bs170)\w*")
-P_CHANNEL = re.compile(r"\bp-?ch(?:annel)?\b|\bp-?mos\b|\bpfet\b|\b(?:2sj\d+|bss84|bs250)\w*")
+N_CHANNEL = re.compile(r"\bn-?ch(?:annel)?\b|\bn-?mos(?:fet)?\b|\bnfet\b|\b(?:2sk\d+|2n700[02]|bss138|bs170)\w*")
+P_CHANNEL = re.compile(r"\bp-?ch(?:annel)?\b|\bp-?mos(?:fet)?\b|\bpfet\b|\b(?:2sj\d+|bss84|bs250)\w*")
 CELLS = (
     (r"\bli-?ion\b|\blipo\b|18650", "lithium-ion"), (r"\bcr\d{4}\b|lithium", "lithium-primary"),
     (r"ni-?mh", "nimh"), (r"ni-?cd", "nicd"), (r"alkaline|\blr\d+\b", "alkaline"), (r"zinc", "zinc-carbon"),
@@ -55,11 +55,14 @@ def zener_volts(words: str) -> tuple[str, str]:
 
     >>> zener_volts("bzx84c5v1"), zener_volts("1n4733a"), zener_volts("bzt52")
     (('5.1 V', '5 %'), ('5.1 V', '5 %'), ('', ''))
+    >>> zener_volts("bzx55c12"), zener_volts("c3v3 zener")
+    (('12 V', '5 %'), ('3.3 V', '5 %'))
     """
-    coded = re.search(r"\bbz[a-z]\d{2}-?([abcde])(\d{1,3})(?:v(\d))?", words)
+    coded = re.search(r"\b(?:bz[a-z]\d{2}-?)?([abcde])(\d{1,3})v(\d)?|\bbz[a-z]\d{2}-?([abcde])(\d{1,3})", words)
     if coded:
-        spread = {"a": "1 %", "b": "2 %", "c": "5 %", "d": "10 %", "e": "20 %"}[coded[1]]
-        return f"{coded[2]}.{coded[3]} V" if coded[3] else f"{coded[2]} V", spread
+        spread = {"a": "1 %", "b": "2 %", "c": "5 %", "d": "10 %", "e": "20 %"}[coded[1] or coded[4]]
+        whole = coded[2] or coded[5]
+        return f"{whole}.{coded[3]} V" if coded[3] else f"{whole} V", spread
     jedec = re.search(r"\b1n(47\d\d)(a?)", words)
     place = int(jedec[1]) - FIRST_ONE_WATT if jedec else -1
     if jedec and 0 <= place < 37:

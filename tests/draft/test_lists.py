@@ -327,3 +327,30 @@ def test_titles_and_models_of_a_netlist_are_no_parts(tmp_path: Path) -> None:
     assert set(parts_of(made)) == {"R1", "D7"}
     assert "Demo of the amplifier: is the title of a netlist" in made.text
     assert "R9 1 2 1k: belongs to the model of a subcircuit" in made.text
+
+
+def test_a_value_is_no_tolerance(tmp_path: Path) -> None:
+    """100 nF would be a tolerance of 100 nF either way, were it read in the wrong column."""
+    made = drafted(tmp_path, "Reference,Value,Tolerance\nC1,100nF,\nC2,4.7pF,0.25pF\nL1,4.7uH,\nR1,10k,J\n")
+    parts = parts_of(made)
+    assert parts["C1"].tolerance is None
+    assert parts["L1"].tolerance is None
+    assert parts["C2"].tolerance.plus == pytest.approx(0.25e-12)
+    assert parts["R1"].tolerance.plus == 0.05
+
+
+@pytest.mark.parametrize(
+    ("reference", "value", "more", "key", "expected"),
+    [
+        ("U1", "AMS1117-3.3", "LDO", "voltage", 3.3),
+        ("D1", "C3V3", "zener", "value", 3.3),
+        ("Q1", "AO3400A", "N-MOSFET", "channel", "N"),
+        ("Q1", "2SJ103", "", "channel", "P"),
+        ("D1", "1N60", "", "technology", "germanium"),
+        ("BT1", "LR6", "alkaline", "cell", "alkaline"),
+    ],
+)
+def test_type_numbers_say_what_they_can(
+    tmp_path: Path, reference: str, value: str, more: str, key: str, expected: object
+) -> None:
+    assert getattr(only(tmp_path, reference, value, more), key) == expected
