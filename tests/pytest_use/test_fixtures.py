@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import pathlib
 import re
 import shutil
+import sys
 
 import pytest
 
 from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
-from tests.cli.scratch import BENCH, GOOD, SPEC, Ran, records, run_pytest
+from tests.cli.scratch import BENCH, GOOD, SPEC, Ran, records
 
 EXAMPLES = pathlib.Path(__file__).parents[2] / "examples"
 HEAD = """\
@@ -20,6 +23,8 @@ pytestmark = pytest.mark.board("board.toml")
 """
 #: tests that give what a person would have typed, so that no hand is needed.
 CARD = f"CARD = {GOOD!r}\n"
+#: modules of the runs below, which have one name in many folders.
+LOCAL = ("conftest", "test_unit", "examples.test_supply", "examples")
 #: a fixture of needles, which touches every point at once.
 NEEDLES = """
 import pytest
@@ -49,8 +54,26 @@ def outcomes(ran: Ran) -> dict[str, str]:
     return {name.partition("@")[0]: outcome for name, outcome in found}
 
 
+def run_here(folder: pathlib.Path, *arguments: str) -> Ran:
+    """Run pytest in this process, which saves the seconds a new one takes; nobody is at its terminal."""
+    said, wrong, stdin = io.StringIO(), io.StringIO(), sys.__stdin__
+    sys.__stdin__ = None  # type: ignore[misc]
+    (folder / "pytest.ini").write_text("[pytest]\n", encoding="utf-8")
+    shown = ("-p", "no:cacheprovider", "-c", "pytest.ini", "--import-mode", "importlib", "--capture", "sys")
+    others = {name: sys.modules.pop(name) for name in LOCAL if name in sys.modules}
+    try:
+        with contextlib.chdir(folder), contextlib.redirect_stdout(said), contextlib.redirect_stderr(wrong):
+            code = pytest.main([*shown, *arguments])
+    finally:
+        sys.__stdin__ = stdin  # type: ignore[misc]
+        for name in LOCAL:
+            sys.modules.pop(name, None)
+        sys.modules.update(others)
+    return Ran(int(code), said.getvalue(), wrong.getvalue())
+
+
 def ran_with(folder: pathlib.Path, body: str, *more: str, spec: str = SPEC) -> Ran:
-    return run_pytest(laid_out(folder, body, spec=spec), "-v", "-rs", "test_unit.py", "--unit", "T-4 no. 7", *more)
+    return run_here(laid_out(folder, body, spec=spec), "-v", "-rs", "test_unit.py", "--unit", "T-4 no. 7", *more)
 
 
 def test_verdicts_become_outcomes(tmp_path: pathlib.Path) -> None:
@@ -200,7 +223,7 @@ def test_what_cannot_be_is_told_in_a_sentence(tmp_path: pathlib.Path, body: str,
 
 def test_without_a_unit_the_tests_are_skipped_and_the_others_run(tmp_path: pathlib.Path) -> None:
     laid_out(tmp_path, 'def test_it(judge):\n    judge("D1.reverse", "OL")\ndef test_other():\n    pass\n')
-    ran = run_pytest(tmp_path, "-v", "-rs", "test_unit.py")
+    ran = run_here(tmp_path, "-v", "-rs", "test_unit.py")
     assert outcomes(ran) == {"test_it": "SKIPPED", "test_other": "PASSED"}
     assert '--unit "LABEL"' in ran.out
     assert not (tmp_path / "records").exists()
@@ -222,7 +245,7 @@ def test_the_supply_of_the_example_is_checked_on_the_simulated_bench(tmp_path: p
     shutil.copytree(EXAMPLES.parent / "specs", tmp_path / "specs")
     (tmp_path / "examples").mkdir()
     shutil.copy(EXAMPLES / "test_supply.py", tmp_path / "examples")
-    ran = run_pytest(tmp_path, "-v", "examples/test_supply.py", "--bench", "simulated")
+    ran = run_here(tmp_path, "-v", "examples/test_supply.py", "--bench", "simulated")
     assert set(outcomes(ran).values()) == {"PASSED"}, ran.out
     record = read_record(records(tmp_path)[0])
     assert not record.problems

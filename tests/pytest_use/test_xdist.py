@@ -12,7 +12,7 @@ from benchcheck.instruments.connection import LOCK_WAIT_S
 from benchcheck.record.store import read_record
 from tests.cli.scratch import BENCH, GOOD, records, run_pytest
 from tests.instruments.rig import running_rig
-from tests.pytest_use.test_fixtures import NEEDLES, POWERED, laid_out, outcomes, ran_with
+from tests.pytest_use.test_fixtures import NEEDLES, POWERED, laid_out, outcomes, run_here
 
 
 def workers_of(out: str) -> dict[str, set[str]]:
@@ -38,7 +38,8 @@ def test_the_tests_of_one_bench_stay_on_one_worker(tmp_path: pathlib.Path) -> No
 
 
 def test_a_bench_that_workers_would_fight_over_is_refused(tmp_path: pathlib.Path) -> None:
-    ran = ran_with(tmp_path, 'def test_it(judge):\n    judge("D1.reverse", "OL")\n', "-n", "2", "--dist", "load")
+    laid_out(tmp_path, 'def test_it(judge):\n    judge("D1.reverse", "OL")\n')
+    ran = run_pytest(tmp_path, "test_unit.py", "--unit", "T-4", "-n", "2", "--dist", "load")
     assert ran.code == 1
     assert "add --dist loadgroup" in " ".join(ran.out.split())
     assert not (tmp_path / "records").exists()
@@ -73,7 +74,7 @@ def test_an_instrument_in_use_elsewhere_is_an_error_not_a_fail(tmp_path: pathlib
         (tmp_path / "bench.toml").write_text(f"{BENCH.replace('leads', '# leads')}{link}", encoding="utf-8")
         (tmp_path / "conftest.py").write_text(NEEDLES, encoding="utf-8")
         began_s = SystemClock().monotonic_s()
-        ran = run_pytest(tmp_path, "-v", "test_unit.py", "--unit", "T-4")
+        ran = run_here(tmp_path, "-v", "test_unit.py", "--unit", "T-4")
         took_s = SystemClock().monotonic_s() - began_s
     assert outcomes(ran) == {"test_it": "FAILED" if held else "PASSED"}, ran.out
     if held:
