@@ -19,6 +19,7 @@ from benchcheck.session.live import Glimpse
 __all__ = ["Asking"]
 
 _KEPT = 2048
+_SILENT_S = 2.5
 _BY_HAND = "accepted by hand before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
 _MOVES = {
@@ -38,6 +39,8 @@ class Asking:
     capture: Capture | None = None
     latest: Reading | None = None
     trouble: str = ""
+    heard_s: float | None = None
+    waiting: str = ""
     exchanged: bool = False
     retries: list[str] = field(default_factory=list)
     _down: bool = False
@@ -81,7 +84,7 @@ class Asking:
 
     def take(self, glimpse: Glimpse) -> Seen | None:
         """Take one look at the meter in and return what it was the sign of."""
-        self.trouble = glimpse.trouble
+        self.trouble, self.heard_s = glimpse.trouble, glimpse.at_s
         if glimpse.reading is None or self.capture is None:
             self.latest = None
             return None
@@ -92,6 +95,17 @@ class Asking:
             self.retries += [one.text for one in seen.samples]
             self.begin_anew()
         return seen
+
+    def silent(self, now_s: float) -> None:
+        """Say so where the meter has not answered for a while; what it showed last is then no reading any more."""
+        if self.meter is None or self.trouble:
+            return
+        self.heard_s = now_s if self.heard_s is None else self.heard_s
+        if now_s - self.heard_s > _SILENT_S:
+            self.latest = None
+            self.waiting = f"no reading for {now_s - self.heard_s:.0f} s; slow, or check its power and cable"
+        else:
+            self.waiting = ""
 
     def readings_of(self, seen: Seen) -> tuple[Reading, ...]:
         """Return the readings that count, one for each contact."""
@@ -121,8 +135,8 @@ class Asking:
 
     def state(self) -> str:
         """Return in words what the reading is doing."""
-        if self.trouble:
-            return f"no reading: {self.trouble}"
+        if self.trouble or self.waiting:
+            return f"no reading: {self.trouble}" if self.trouble else self.waiting
         capture = self.capture
         if capture is None:
             return ""

@@ -157,6 +157,8 @@ def _reading(view: View, columns: int) -> tuple[Line, ...]:
         return ()
     if columns < _NARROW:
         return (Line(view.reading, "bold"), *(Line(text) for text in _folded(view.state, columns)))
+    if not view.reading:
+        return _labelled("now", view.state, columns)
     shown = f"  {'now':<{_LABEL}}{view.reading}"
     if len(shown) + 3 + len(view.state) <= columns:
         return (Line(f"{shown}   {view.state}".rstrip(), "bold", len(shown)),)

@@ -189,6 +189,7 @@ class Guided:
                 self.desk.asking.latest, self.desk.asking.trouble = glimpse.reading, glimpse.trouble
 
     def _news(self, asking: Asking) -> Answer | None:
+        asking.silent(self.clock.monotonic_s())
         for glimpse in self._live.news() if self._live is not None else ():
             was_away = bool(asking.trouble)
             seen = asking.take(glimpse)

@@ -110,9 +110,9 @@ class Picture:
     def _live_gauge(self, asking: Asking) -> Gauge | None:
         """Return the bar with the reading in it, computed anew only where the reading changed."""
         latest = asking.latest
-        if latest is None or self._gauge is None:
-            return self._gauge
-        if asking.in_the_air:
+        if self._gauge is None:
+            return None
+        if latest is None or asking.in_the_air:
             self._gauged = ""
             return replace(self._gauge, value=None, expanded_uncertainty=None)
         if latest.display.text != self._gauged:
