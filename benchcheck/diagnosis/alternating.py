@@ -39,6 +39,8 @@ _THERMAL_V = 0.0259
 _LEAST_OHM = 1e-6
 #: below this share of the impedance no meter shows a capacitance worth reading
 _LEAST_SHARE = 0.05
+#: and below this one it is rounding: what conducts so well shows as overload
+_ROUNDING = 1e-4
 
 
 def _rest_s(model: JunctionModel) -> float:
@@ -127,6 +129,7 @@ class Alternating:
         seen = self.impedance(red, black)
         shown = (1.0 / np.where(seen == 0, 1.0, seen)).imag / self.omega
         hidden = (np.abs(seen) > _NO_PATH_OHM) | (np.abs(shown) > full_scale_f) | (seen == 0)
+        hidden |= np.abs(seen.imag) < _ROUNDING * np.abs(seen)
         return np.where(hidden, np.nan, shown)
 
     def has_capacitance(self, red: str, black: str) -> NDArray[np.bool_]:

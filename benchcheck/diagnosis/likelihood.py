@@ -95,7 +95,8 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
         terms[:, at] = _term(one, there, np.hypot(meter[:, at], INFLATED * spread[:, at]), error[:, at], broad[at],
                              errors.overload_from(function))  # fmt: skip
         unsure = ~known[:, at]
-        terms[unsure, at] = np.logaddexp(terms[unsure, at], broad[at]) - math.log(2.0)
+        either = np.logaddexp(terms[:, at], broad[at]) - math.log(2.0)
+        terms[unsure, at] = np.where(np.isnan(mean[unsure, at]), broad[at], either[unsure])
     return Held(kept, tuple(columns), terms, error, meter, broad, aside, spread)
 
 

@@ -156,11 +156,11 @@ def units(
         hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
         true = read_under(engine.board, engine.bench, board, hypotheses, shots)
         for place, at in enumerate(chosen, 1):
-            yield _unit(engine, shots, at, true[place], chance)
-            yield _unit(engine, shots, 0, true[0], chance)
+            yield unit_of(engine, shots, at, true[place], chance)
+            yield unit_of(engine, shots, 0, true[0], chance)
 
 
-def _unit(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:
+def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:
     meter = MeterOfUnit(engine.bench, chance)
     seen = seen_on(engine, shots, row, meter)
     evidence = Evidence(seen, orientation=eyes(engine.board, engine.hypotheses[at]), leads_ohm=meter.leads_ohm)

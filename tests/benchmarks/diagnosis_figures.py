@@ -1,0 +1,175 @@
+"""How often the true fault comes first: virtual units of every demo board, with seeds, faults drawn uniformly.
+
+Values lie within tolerance and meters within specification; then the same with junctions centred 50 to 80 mV off.
+Readings are those of the spec's checks and across every part. DIAGNOSIS_UNITS in the environment sets how many boards
+are drawn (250), each read with four faults and four times good; DIAGNOSIS_SEQUENCES how many units are followed
+reading by reading.
+"""
+
+from __future__ import annotations
+
+import os
+import pathlib
+import sys
+import time
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from benchcheck.bench.load import load_bench
+from benchcheck.builtin import load_spec
+from benchcheck.diagnosis.diagnose import Diagnosis, Ranked, leading_rows
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.next_measurement import STOP_AT, candidates
+from benchcheck.document import parse_document
+from tests.diagnosis import boards, population
+
+DRAWS = int(os.environ.get("DIAGNOSIS_UNITS", "250"))
+SEQUENCES = int(os.environ.get("DIAGNOSIS_SEQUENCES", "50"))
+MOST_STEPS = 40
+
+
+@dataclass
+class Tally:
+    """What came of a population."""
+
+    faulty: int = 0
+    first: int = 0
+    third: int = 0
+    good: int = 0
+    called: int = 0
+    given: list[tuple[float, bool]] = field(default_factory=list)
+    missed: Counter[str] = field(default_factory=Counter)
+
+    def take(self, engine: Engine, truth: int, probability: np.ndarray) -> None:
+        group = np.array(engine.groups)
+        shares = np.bincount(group, probability)
+        order = np.argsort(-shares)
+        self.given += [(float(shares[at]), bool(at == group[truth])) for at in order[:4]]
+        if truth == 0:
+            self.good += 1
+            self.called += bool(order[0] != 0)
+            return
+        self.faulty += 1
+        self.first += bool(order[0] == group[truth])
+        self.third += bool(group[truth] in order[:3])
+        if order[0] != group[truth]:
+            self.missed[str(engine.hypotheses[truth])] += 1
+
+    def say(self, what: str) -> None:
+        n, g = max(self.faulty, 1), max(self.good, 1)
+        print(
+            f"  {what}: first {self.first / n:.1%}, first three {self.third / n:.1%} of {self.faulty}; "
+            f"good called faulty {self.called / g:.2%} of {self.good}"
+        )
+        if self.missed:
+            print(f"    missed: {', '.join(f'{name} {count}' for name, count in self.missed.most_common(12))}")
+
+
+def engine_of(path: pathlib.Path) -> Engine:
+    bench = load_bench(parse_document(boards.BENCH, "bench.toml"))
+    return Engine(load_spec(path), bench)
+
+
+def counted(engine: Engine, units: Iterable[population.Unit]) -> Tally:
+    tally = Tally()
+    for unit in units:
+        tally.take(engine, unit.truth, engine.weigh(unit.evidence).probability)
+    return tally
+
+
+def ranked(engine: Engine, probability: np.ndarray) -> Diagnosis:
+    order = np.argsort(-probability)
+    return Diagnosis(tuple(Ranked(engine.hypotheses[at], float(probability[at]), engine.groups[at]) for at in order))
+
+
+def steps_in_order(engine: Engine, unit: population.Unit, given: list[tuple[float, bool]]) -> int:
+    """Return how many readings of the spec's own order isolate the fault; all of them where they never do."""
+    place = {one.shot: one for one in unit.evidence.seen}
+    line = [place[shot] for shot in engine.checks]
+    for count in range(3, len(line) + 1, 3):
+        if leads(engine, unit, tuple(line[:count]), given):
+            return count
+    return len(line)
+
+
+def leads(engine: Engine, unit: population.Unit, seen: tuple[Seen, ...], given: list[tuple[float, bool]]) -> bool:
+    weighed = engine.weigh(Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm))
+    group = np.array(engine.groups)
+    shares = np.bincount(group, weighed.probability)
+    best = int(shares.argmax())
+    given.append((float(shares[best]), bool(best == group[unit.truth])))
+    return bool(shares[best] >= STOP_AT and best == group[unit.truth])
+
+
+def steps_of_choice(engine: Engine, unit: population.Unit, given: list[tuple[float, bool]]) -> int:
+    """Return how many readings, each the one worth most then, isolate the fault."""
+    place = {one.shot: one for one in unit.evidence.seen}
+    seen: tuple[Seen, ...] = ()
+    for count in range(MOST_STEPS):
+        evidence = Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm)
+        found = ranked(engine, engine.weigh(evidence).probability)
+        share = found.groups()[0][1]
+        true = found.groups()[0][0][0].group == engine.groups[unit.truth]
+        given.append((share, true))
+        if share >= STOP_AT:
+            return count if true else MOST_STEPS
+        rows, shares, _ = leading_rows(engine, found)
+        ways = candidates(
+            engine.predictions, engine.errors, rows, np.array(shares), {one.shot for one in seen},
+            seen[-1].shot if seen else None,
+        )  # fmt: skip
+        if not ways:
+            return MOST_STEPS
+        seen = (*seen, place[ways[0].shot])
+    return MOST_STEPS
+
+
+def board_figures(path: pathlib.Path, given: list[tuple[float, bool]]) -> None:
+    engine = engine_of(path)
+    started = time.process_time()
+    count, sizes = len(engine.predictions.shots), Counter(engine.groups)
+    ready = time.process_time() - started
+    of_each = np.median([sizes[group] for group in engine.groups])
+    print(
+        f" {path.stem}: {len(engine.hypotheses)} hypotheses, {count} readings, ready in {ready:.1f} s of processor; "
+        f"median group {np.median(list(sizes.values())):.0f}, of a hypothesis {of_each:.0f}"
+    )
+    tally = counted(engine, population.units(engine, engine.predictions.shots, "first", DRAWS, 4))
+    tally.say("within tolerance, seed first")
+    given += tally.given
+    moved = population.units(engine, engine.predictions.shots, "moved", max(DRAWS // 2, 1), 4, (0.05, 0.08))
+    counted(engine, moved).say("junctions 50-80 mV off, seed moved")
+    sequences(engine, given)
+
+
+def sequences(engine: Engine, given: list[tuple[float, bool]]) -> None:
+    chosen, own = [], []
+    units = population.units(engine, engine.predictions.shots, "steps", SEQUENCES, 1)
+    for unit in units:
+        if unit.truth and engine.groups[unit.truth]:
+            chosen.append(steps_of_choice(engine, unit, given))
+            own.append(steps_in_order(engine, unit, given))
+    if chosen:
+        print(
+            f"  readings until isolated (seed steps, {len(chosen)} units): median {np.median(chosen):.0f} chosen, "
+            f"{np.median(own):.0f} in the spec's own order of {len(engine.checks)}"
+        )
+
+
+def main() -> None:
+    wanted = [name for name in sys.argv[1:] if name.endswith(".toml")]
+    paths = [pathlib.Path(name) for name in wanted] or sorted(pathlib.Path("specs").glob("*.toml"))
+    given: list[tuple[float, bool]] = []
+    for path in paths:
+        board_figures(path, given)
+    kept = [true for share, true in given if 0.7 <= share < 0.9]
+    if kept:
+        print(f" of {len(kept)} groups given 70-90 %, {sum(kept) / len(kept):.0%} were true")
+
+
+if __name__ == "__main__":
+    main()
