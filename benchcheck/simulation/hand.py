@@ -31,6 +31,7 @@ class SimulatedHand:
     def place(self, check: Check) -> None:
         """Put red and black where the check wants them, with its switches and its load."""
         self.unit.place(check)
+        self._foresee(check, self.bench.meter_for(check.function))
         self._moved()
 
     def place_between(self, red: str, black: str) -> None:
@@ -81,8 +82,14 @@ class SimulatedHand:
         value = self.unit.settled(check, Excitation(check.function))
         return _OVERLOAD if math.isinf(value) else f"{value:.4g}"
 
+    def _foresee(self, check: Check, meter: Meter | None) -> None:
+        ranges = meter.ranges_of(check.function) if meter is not None else ()
+        self.unit.foresee(excitation_of(each) for each in ranges)
+
     def _display(self, check: Check, meter: Meter) -> str:
         shown = math.inf
+        self.unit.place(check)
+        self._foresee(check, meter)
         for each in meter.ranges_of(check.function):
             shown = self.unit.settled(check, excitation_of(each))
             if each.holds(shown):

@@ -87,6 +87,7 @@ class SimulatedBench:
 
     def __enter__(self) -> SimulatedBench:
         """Serve; OSError when a port is taken."""
+        self.unit.foresee_power()
         self.served.__enter__()
         links = {
             name: Link(resource, DIALECT) for name, resource in zip(self.names, self.resources, strict=True) if name

@@ -68,11 +68,46 @@ class VirtualUnit:
 
     def place(self, check: Check) -> None:
         """Put the probes where a check wants them, switches as it states and others at rest, the load on its rail."""
+        if check.powered:
+            self.foresee_power(dict(check.switches))
         with self._lock:
             self.switch(dict(check.switches))
             self._put(placement_of(self.specimen, check))
             if check.load_a is not None:
                 self._connect_load(check)
+
+    def foresee(self, excitations: Iterable[Excitation]) -> None:
+        """Solve what checks will ask for with the switches as they are, all pairs of a range in one go.
+
+        Nothing waits for it but the caller: instruments go on answering meanwhile, which a real bench does too.
+        """
+        where, netlist = self._where(), self._probed_netlist()
+        for excitation in excitations:
+            if excitation.function in _DRIVING and (where, excitation) not in self._foreseen:
+                self._foreseen.add((where, excitation))
+                found = courses_between(netlist, tuple(self._pairs(excitation.function)), excitation)
+                for pair, course in found.items():
+                    self._courses.setdefault((where, *pair, excitation), course)
+
+    def foresee_power(self, positions: Mapping[str, str] | None = None) -> None:
+        """Work out what comes alive with switches in these positions, others at rest, and how rails bleed."""
+        if self._supply is None:
+            return
+        wanted = {**self.specimen.rest(), **(positions or {})}
+        key = tuple(sorted(wanted.items()))
+        if key not in self._feedings:
+            self._feedings[key] = feeding_of(self.specimen, self._supply, wanted)
+        for rail in self.board.rails:
+            self._decay_s(rail)
+
+    def _pairs(self, function: Function) -> Iterator[tuple[str, str]]:
+        """Yield the pairs of nets that checks of a function ask for with the switches as they are."""
+        rest = self.specimen.rest()
+        for check in self.board.checks:
+            if check.function is function and {**rest, **dict(check.switches)} == self.positions:
+                held = _held(placement_of(self.specimen, check), swapped=self.swapped)
+                if held is not None:
+                    yield held
 
     def place_between(self, red: str, black: str) -> None:
         """Put red and black on two nets."""
@@ -216,28 +251,10 @@ class VirtualUnit:
         return tuple(sorted(self.positions.items()))
 
     def _course(self, red: str, black: str, excitation: Excitation) -> Course:
-        where = self._where()
-        key = (where, red, black, excitation)
-        if key not in self._courses and excitation.function in _DRIVING:
-            pairs = ((red, black), *self._pairs(excitation))
-            for pair, course in courses_between(self._probed_netlist(), pairs, excitation).items():
-                self._courses.setdefault((where, *pair, excitation), course)
+        key = (self._where(), red, black, excitation)
         if key not in self._courses:
             self._courses[key] = course_between(self._probed_netlist(), red, black, excitation)
         return self._courses[key]
-
-    def _pairs(self, excitation: Excitation) -> Iterator[tuple[str, str]]:
-        """Yield, once, the pairs of nets that checks of this function ask for with the switches as they are."""
-        key = (self._where(), excitation)
-        if key in self._foreseen:
-            return
-        self._foreseen.add(key)
-        rest = self.specimen.rest()
-        for check in self.board.checks:
-            if check.function is excitation.function and {**rest, **dict(check.switches)} == self.positions:
-                held = _held(placement_of(self.specimen, check), swapped=self.swapped)
-                if held is not None:
-                    yield held
 
     def _probed_netlist(self) -> Netlist:
         """Return the netlist as the probes find it: with the charge of a touch on gates that nothing holds."""

@@ -29,7 +29,7 @@ QUICK = SettleRule(hold_s=0.02, relative=0.001)
 
 @pytest.fixture(scope="module")
 def served() -> Iterator[SimulatedBench]:
-    with SimulatedBench(demo(), seed=11) as bench:
+    with SimulatedBench(demo(), seed=11, pace=1e4) as bench:
         yield bench
 
 
