@@ -23,7 +23,7 @@ from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
-from benchcheck.terminal.guiding import GuidedConduct, guided_screen, instrumented
+from benchcheck.terminal.guiding import GuidedConduct, TypedVisit, guided_screen, instrumented
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.manner import Manner
@@ -106,7 +106,7 @@ class _Show:
         self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         guided = self._guided = guided_screen(bench, f"unit {self._request.unit}", self._manner)
         if not linked(bench):
-            return guided
+            return TypedVisit(guided)
         source = instrumented(guided, self._meters(bench), self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         return source

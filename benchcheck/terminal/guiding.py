@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from benchcheck.bench.model import Bench
+from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
 from benchcheck.instruments.power_watch import Rule, Stop
-from benchcheck.session.answers import Answer, Step
+from benchcheck.kinds.check import Check
+from benchcheck.kinds.session_checks import session_checks
+from benchcheck.session.answers import Answer, Attended, Note, Step
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
 from benchcheck.session.run import Conduct, Report
@@ -24,7 +27,7 @@ from benchcheck.terminal.picture import Picture
 from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.sound import Sound
 
-__all__ = ["GuidedConduct", "guided_screen", "instrumented", "power_line"]
+__all__ = ["GuidedConduct", "TypedVisit", "guided_screen", "instrumented", "power_line"]
 
 
 @dataclass
@@ -56,6 +59,43 @@ class _Shown(InstrumentedSource):
             return InstrumentedSource.answer(self, step)
         finally:
             self.guided.desk.keys_stop = False
+
+
+@dataclass(frozen=True, slots=True)
+class TypedVisit(Attended):
+    """A visit without linked instruments, which begins like any other with the meter's own checks."""
+
+    guided: Guided
+
+    def prepare(self, checklist: Checklist) -> None:
+        """Nothing has to be looked at."""
+
+    def identities(self) -> Mapping[str, str]:
+        """Nothing answers."""
+        return {}
+
+    def own_checks(self) -> tuple[Check, ...]:
+        """Return the checks of the meters themselves that this bench can take."""
+        meters = (check for check in session_checks() if check.subject == "meter")
+        return tuple(check for check in meters if self.guided.bench.meter_for(check.function) is not None)
+
+    def begin(self, note: Note) -> None:
+        """Nothing happens beside the checks."""
+
+    def tend(self) -> None:
+        """Nothing must be done meanwhile."""
+
+    def soak(self, minutes: float) -> str:
+        """Run nothing: no supply is linked."""
+        return "no soak: no supply is linked"
+
+    def end(self) -> str:
+        """Nothing was switched on."""
+        return ""
+
+    def answer(self, step: Step) -> Answer:
+        """Ask at the screen."""
+        return self.guided.answer(step)
 
 
 def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:

@@ -252,3 +252,34 @@ def test_lines_typed_ahead_and_bytes_that_are_no_text_are_taken_one_by_one(tmp_p
         person.press("".join(f"{GOOD[check]}\n" for check in ORDER).encode())
         assert person.end() == 0
     assert [one.display.text for one in record_of(tmp_path).readings] == [GOOD[check] for check in ORDER]
+
+
+def test_notes_photos_reasons_and_exchanged_leads_are_words_of_the_linear_visit(tmp_path: pathlib.Path) -> None:
+    (lay_out(tmp_path) / "pads.jpg").write_bytes(b"a photo")
+    with Person(tmp_path, *DROP) as person:
+        assert person.asked() == ORDER[0]
+        person.type("note the case was opened before")
+        assert person.asked() == ORDER[0]
+        person.type("photo nowhere.jpg")
+        assert "is not a file" in person.prompted()
+        person.type("photo pads.jpg")
+        assert person.asked() == ORDER[0]
+        person.type("swap")
+        assert "red and black exchanged" in person.prompted()
+        person.type("-0.003")
+        assert person.asked() == ORDER[1]
+        person.type(GOOD[ORDER[1]])
+        assert person.asked() == "D1.forward_drop"
+        person.type("later still warm")
+        assert person.asked() == "D1.reverse"
+        person.type("OL")
+        assert person.asked() == "D1.forward_drop"
+        person.type("0.62")
+        assert person.end() == 0
+    record = record_of(tmp_path)
+    texts = {event.kind: event.text for event in record.events}
+    assert texts[EventKind.NOTE] == "the case was opened before"
+    assert texts[EventKind.PHOTO].startswith("pads.jpg ")
+    assert texts[EventKind.LATER] == "still warm"
+    assert record.readings[0].polarity == "swapped"
+    assert "\x1b[" not in person.screen

@@ -19,6 +19,8 @@ from tests.terminal.test_bench_side import ORDER, record_of
 
 VERIFY = ("benchcheck", "verify", "board.toml", "--unit", "7", "--silent")
 TYPED = ORDER[:4]
+#: the meter's own checks, which come first and may be left for later.
+OWN = ("meter.leads_shorted", "meter.reference_resistor", "meter.diode", "meter.cell")
 
 
 def desk(folder: pathlib.Path, *more: str, **environment: str) -> DeskPerson:
@@ -34,6 +36,9 @@ def answer(person: DeskPerson, checks: list[str]) -> None:
 def begin(person: DeskPerson) -> None:
     person.sees("any key goes on")
     person.press(b" ")
+    for name in OWN:
+        person.at(name)
+        person.press(b"l")
 
 
 def test_a_visit_is_typed_through_and_ends_as_the_linear_one_does(tmp_path: pathlib.Path) -> None:
@@ -48,7 +53,7 @@ def test_a_visit_is_typed_through_and_ends_as_the_linear_one_does(tmp_path: path
 def test_cautions_come_first_and_a_check_says_where_the_tips_go_and_what_to_expect(tmp_path: pathlib.Path) -> None:
     with desk(lay_out(tmp_path)) as person:
         assert "Extra-low voltage only" in person.sees("any key goes on")
-        person.press(b" ")
+        begin(person)
         answer(person, TYPED[:2])
         text = person.at("D1.forward_drop")
         for words in ("3 of 4", "diode test", "red", "black", "expect", "[", "]", "t type a reading", "q quit"):
@@ -228,3 +233,18 @@ def test_a_visit_told_to_end_keeps_what_was_accepted(tmp_path: pathlib.Path) -> 
         assert person.finish() == 130
     (path,) = (path for path in records(tmp_path) if path.suffix == ".toml")
     assert [one.check for one in read_record(path).readings] == TYPED[:1]
+
+
+def test_the_meter_is_checked_first_and_what_its_leads_read_is_used(tmp_path: pathlib.Path) -> None:
+    with desk(lay_out(tmp_path)) as person:
+        person.sees("any key goes on")
+        person.press(b" ")
+        person.at(OWN[0])
+        person.press(b"0.2\r")
+        for name in OWN[1:]:
+            person.at(name)
+            person.press(b"l")
+        answer(person, TYPED)
+        assert person.finish() == 0
+    assert "5 checks: 5 pass" in person.screen
+    assert [one.check for one in record_of(tmp_path).readings] == [OWN[0], *TYPED]
