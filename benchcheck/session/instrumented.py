@@ -24,6 +24,7 @@ from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import Wanted, refuse_above_ceiling, stop_for, supply_of_bench, wanted_for
+from benchcheck.session.privacy import concealed
 from benchcheck.session.series import SeriesReading
 from benchcheck.session.soak import Soak
 
@@ -88,7 +89,10 @@ class InstrumentedSource:
     def begin(self, note: Note) -> None:
         """Take what keeps events."""
         if self.power is not None:
-            self.power.note = note
+            self.power.note = lambda check, text: note(check, self._concealed(text))
+
+    def _concealed(self, text: str) -> str:
+        return concealed(text, self.meters.bench)
 
     def tend(self) -> None:
         """Renew the lease of power and watch it; what ends it is told when the next powered check comes."""
@@ -136,7 +140,7 @@ class InstrumentedSource:
         except OutputStateUnknown:
             raise
         except InstrumentError as reason:
-            return Trouble(str(reason))
+            return Trouble(self._concealed(str(reason)))
 
     # ---- unpowered
 
@@ -174,7 +178,7 @@ class InstrumentedSource:
     def _powered(self, step: Step, power: Power) -> Answer:
         """Return the readings of a powered check, and have power off where they call for it."""
         if power.ended:
-            return _off_already(power)
+            return _off_already(self._concealed(power.ended))
         wanted = wanted_for(step.check, power.board)
         if wanted is None:
             return Hindered("the spec does not say which supply feeds it")
@@ -206,23 +210,23 @@ class InstrumentedSource:
     def _ended(self, check: Check, ended: PowerEnded) -> Answer:
         """Return what is known of the check at which power ended: what the supply showed, or nothing."""
         if ended.trouble:
-            return Trouble(ended.reason)
+            return Trouble(self._concealed(ended.reason))
         if ended.key:
             return Stop()  # whoever wants it off may go on with --resume
         reading = at_the_limit(check, ended, self.meters.bench)
         if reading is not None:
             return Taken((reading,))
-        return Hindered(f"power was switched off: {ended.reason}")
+        return _off_already(power_ended=self._concealed(ended.reason))
 
 
-def _off_already(power: Power) -> Hindered:
-    return Hindered(f"power was switched off: {power.ended}")
+def _off_already(power_ended: str) -> Hindered:
+    return Hindered(f"power was switched off: {power_ended}")
 
 
 def _looked_at(check: Check, answer: Taken, power: Power) -> Answer:
     """Return the answer, or that power went off while it was given; a reading that must not be switches it off."""
     if power.ended:
-        return _off_already(power)
+        return _off_already(concealed(power.ended, power.bench))
     stop = stop_for(check, answer.readings)
     if stop is not None:
         power.stop(stop)

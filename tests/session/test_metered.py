@@ -158,3 +158,22 @@ def test_charge_that_is_found_is_discharged_by_the_hand_and_read_again(tmp_path:
         report = conduct(tmp_path, served.bench(), board(REST, R14), hand)
     assert f"discharge {REST.id}" in hand.done
     assert scores(report)[REST.id] == "pass"
+
+
+def test_trouble_names_no_address_in_the_record(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        meter = served.served.servers[0]
+
+        class Gone(ScriptedHand):
+            def place(self, check: Check) -> None:
+                super().place(check)
+                if check.id == R14.id:
+                    meter.faults = [Misbehaviour(Kind.REFUSES, times=-1, amount=30.0)]
+
+        bench = load_bench(parse_document(served.text.replace('"500 ms"', '"200 ms"'), "bench.toml"))
+        report = conduct(tmp_path, bench, board(REST, R14), Gone())
+    assert next(one.outcome for one in report.scores if one.check == R14.id) is Outcome.ERROR
+    text = report.record.read_text("utf-8")
+    assert "127.0.0.1" not in text
+    assert str(meter.port) not in text
+    assert "::" not in text
