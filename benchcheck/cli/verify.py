@@ -68,6 +68,13 @@ Examples:
     help="Then run the unit for so many minutes, attended, and log it.",
 )
 @click.option("--operator", default="", metavar="INITIALS", help="Who measures; kept in the record.")
+@click.option(
+    "--keep-until",
+    type=click.DateTime(["%Y-%m-%d"]),
+    callback=lambda _context, _option, moment: moment and moment.date(),
+    metavar="YYYY-MM-DD",
+    help="Note in the record until when to keep it; nothing is deleted.",
+)
 @click.option("--linear", is_flag=True, help="One line an event, no screen: for screen readers and slow lines.")
 @click.option("--silent", is_flag=True, help="No bell, no tones, no speech.")
 @click.option("--spoken", is_flag=True, help="Say where the tips go, where a speech program is installed.")

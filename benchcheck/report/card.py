@@ -96,13 +96,15 @@ def _ascii(line: str) -> str:
 
 _PAGE = """\
 <!doctype html>
-<html lang="en"><head><meta charset="utf-8"><title>Probe card: {{ title }}</title>
+<html lang="en"><head><meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Probe card: {{ title }}</title>
 <style>
 @page { size: A4; margin: 12mm }
 body { font: 10pt sans-serif } table { width: 100%; border-collapse: collapse }
 td, th { border-bottom: 1px solid #999; padding: 2mm 1mm; text-align: left; vertical-align: top }
 tr { break-inside: avoid } td.room { width: 35mm } small { color: #333 }
-</style></head><body>
+</style></head><body><main>
 <h1>Probe card: {{ title }}</h1>
 {% for line in head %}<p>{{ line }}</p>
 {% endfor %}
@@ -116,5 +118,5 @@ tr { break-inside: avoid } td.room { width: 35mm } small { color: #333 }
 </table>
 {% endfor %}
 <p>{{ foot }}</p>
-</body></html>
+</main></body></html>
 """

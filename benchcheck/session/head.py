@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date as day
 from types import MappingProxyType
 from typing import Protocol
 
@@ -23,6 +24,8 @@ class _Asked(Protocol):
     def stage(self) -> str: ...
     @property
     def operator(self) -> str: ...
+    @property
+    def keep_until(self) -> day | None: ...
 
 
 def head_for(
@@ -60,5 +63,6 @@ def head_for(
         instruments=tuple(meters),
         waivers=checklist.waivers,
         cautions=cautions_for(board),
+        keep_until=asked.keep_until,
         versions=(("benchcheck", __version__), *versions),
     )

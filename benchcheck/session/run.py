@@ -11,6 +11,7 @@ import random
 from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date as day
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +56,8 @@ class Request:
     """What a user asked for. `bench` is a path, the word "simulated", or None for ./bench.toml.
 
     `waive` are pairs of check id and reason; `operator` is initials, kept in the record. `source` names the source of
-    readings, with its own words after a colon; "" is the usual one. `soak` is how many minutes the unit then runs.
+    readings, with its own words after a colon; "" is the usual one. `soak` is how many minutes the unit then runs,
+    `keep_until` the day until which the record should be kept.
     """
 
     unit: str
@@ -68,6 +70,7 @@ class Request:
     operator: str = ""
     source: str = ""
     soak: float = 0.0
+    keep_until: day | None = None
 
 
 @dataclass(frozen=True, slots=True)

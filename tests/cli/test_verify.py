@@ -146,6 +146,7 @@ BAD_CALLS = {
     "unknown stage": (["verify", "board.toml", "--unit", "7", "--stage", "found"], ["as-found"]),
     "unknown waiver": (["verify", "board.toml", "--unit", "7", "--waive", "D1.revrse", "a b"], ['"D1.reverse"?']),
     "no initials": (["verify", "board.toml", "--unit", "7", "--operator", "Ada " * 9], ["at most 12"]),
+    "no day": (["verify", "board.toml", "--unit", "7", "--keep-until", "31.1.2030"], ["does not match", "%Y-%m-%d"]),
     "json nowhere": (["verify", "board.toml", "--unit", "7", "--json", "no/out.json"], ["directory does not exist"]),
     "json over a spec": (["verify", "board.toml", "--unit", "7", "--json", "./board.toml"], ["choose another name"]),
     "unknown command": (["verfy"], ['did you mean "verify"?']),

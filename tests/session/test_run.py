@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -171,5 +172,6 @@ def test_notices_come_in_order_and_once_a_score(bench_side: Path) -> None:
 
 
 def test_the_head_says_rule_guard_band_and_coverage(bench_side: Path) -> None:
-    head = read_record(conduct(readings=Path("card.csv"), operator="AL").record).head
+    head = read_record(conduct(readings=Path("card.csv"), operator="AL", keep_until=date(2030, 1, 31)).record).head
+    assert head.keep_until == date(2030, 1, 31)
     assert (head.operator, head.guard_band, head.coverage) == ("AL", "w = 1 U", "95.45 %")
