@@ -32,6 +32,7 @@ from benchcheck.spec.board import Board
 __all__ = ["Power", "PowerEnded"]
 
 CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a cell is an uncontrolled charger."
+DUMMY_OFF = "Is the dummy load off again?"
 
 
 class PowerEnded(BaseException):
@@ -102,6 +103,9 @@ class Power:
             feed = self._opened(wanted)
             if not self.is_on:
                 self._confirm(wanted)
+                if self._dummy_ampere:  # power went off under it; it must not come back under it
+                    self._must(DUMMY_OFF)
+                    self._dummy_ampere = 0.0
                 self._endings.install()
                 self.stop_asked()  # what was pressed before there was power asks for nothing
                 came_up = feed.on(wanted, self._heard)
@@ -214,7 +218,7 @@ class Power:
         feed.load_off()
         if self._dummy_ampere:
             self._dummy_ampere = 0.0
-            if not self.hand.confirm("Is the dummy load off again?"):
+            if not self.hand.confirm(DUMMY_OFF):
                 raise PowerEnded("the dummy load was not taken off")
             feed.settle(self._heard)
 
