@@ -70,6 +70,7 @@ class Solver:
     ) -> dict[Place, float] | None:
         """Return readings by place, infinite for overload; None where this unit cannot be solved so.
 
+        Single readings that cannot are left out.
         `fault` is one fault on top of the netlist. CircuitError for a fault the netlist cannot have.
         """
         edits = [] if fault is None else [edit_of(netlist, fault, FaultSizes())]
@@ -86,12 +87,11 @@ class Solver:
         while pending:
             ranges = [(place, searches[place].at) for place in pending]
             found = batch.solve(self._items(variants, batch, wanted, ranges, len(edits)))
-            if not found.solved.all():
-                return None
             self._learn(ranges, found)
             pending = _further(wanted, searches, ranges, found)
         self._ended |= {place: min(search.held, default=len(wanted[place]) - 1) for place, search in searches.items()}
-        return {place: searches[place].value() if place in searches else 0.0 for place in wanted}
+        shorted = {place: 0.0 for place in wanted if row_of[place[0]] == row_of[place[1]]}
+        return shorted | {place: search.value() for place, search in searches.items()}
 
     def _items(
         self,
@@ -121,6 +121,8 @@ class Solver:
     def _learn(self, ranges: Sequence[tuple[Place, int]], found: Outcome) -> None:
         size = len(found.seen)
         for column, (place, at) in enumerate(ranges):
+            if not found.solved[column]:
+                continue
             self._seen.setdefault(
                 (place, at, size), (found.seen[:, column].copy(), bool(found.holds_current[column]))
             )
@@ -128,13 +130,16 @@ class Solver:
 
 def _further(
     wanted: Mapping[Place, Sequence[Row]],
-    searches: Mapping[Place, _Search],
+    searches: dict[Place, _Search],
     ranges: Sequence[tuple[Place, int]],
     found: Outcome,
 ) -> list[Place]:
-    """Take in what was read, and return the places that need another range."""
+    """Take in what was read, drop what was not solved, and return the places that need another range."""
     pending = []
     for column, (place, at) in enumerate(ranges):
+        if not found.solved[column]:
+            del searches[place]
+            continue
         row, search = wanted[place][at], searches[place]
         value = float(found.volt[column]) * row.per_volt
         if found.holds_current[column] and value <= row.ceiling:
