@@ -6,6 +6,7 @@ check, its probes, the reading and the keys are still there.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,7 @@ from benchcheck.terminal.wrapping import wrapped
 __all__ = ["Last", "View", "face"]
 
 _NARROW = 60
+_ROW = re.compile(r"\S {2,}\S.* {2,}\S")
 _LABEL = 9
 _UNDER = " " * (_LABEL + 2)
 
@@ -222,8 +224,8 @@ def _page(view: View, columns: int) -> tuple[Line, ...]:
 
 
 def _folded_page(words: str, columns: int) -> list[str]:
-    """Return a line of a page as it is where it fits, folded with its indent kept where it does not."""
-    if len(words) <= columns:
+    """Return a line of a page as it is where it fits or is a row of a table, else folded with its indent kept."""
+    if len(words) <= columns or _ROW.search(words):
         return [words]
     indent = words[: len(words) - len(words.lstrip())][: columns // 2]
     hanging = indent + "  " * words.lstrip().startswith("- ")

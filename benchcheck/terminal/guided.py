@@ -35,6 +35,7 @@ from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.picture import Picture
 from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.sound import Cue, Sound
+from benchcheck.terminal.telling import Weighing
 from benchcheck.terminal.whys import why_lines
 
 __all__ = ["Guided"]
@@ -69,6 +70,7 @@ class Guided:
     power_ended: Callable[[], str] = lambda: ""
     switch_off: Callable[[], None] = _nothing
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
+    _weighing: Weighing | None = None
     _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
@@ -176,7 +178,7 @@ class Guided:
         ended = self.power_ended() if asking.check.powered else ""
         if ended:
             return Hindered(f"power was switched off: {ended}")
-        answer = self._key(asking, key) if key.name else None
+        answer = self._key(asking, key) if key.name else self._weighed(asking)
         return answer if answer is not None else self._news(asking)
 
     def meanwhile(self) -> None:
@@ -294,13 +296,22 @@ class Guided:
         return found
 
     def _prefer(self, asking: Asking) -> Answer | None:
-        if self.most_telling is None or asking.check.powered:
-            return None  # weighing takes seconds, and power must not be left alone so long
-        self.picture.say("weighing what has been read")
-        self.desk.paint()
+        weigh = self.most_telling
+        if weigh is None or self._weighing is not None:
+            return None
+        self.picture.say("weighing what has been read; go on meanwhile")
         readings = [one for taken in self._taken.values() for one in taken]
-        name = self.most_telling(readings, asking.step.session)
-        if name and name != asking.check.id:
+        session = asking.step.session
+        self._weighing = Weighing(lambda: weigh(readings, session), self.desk.keyboard.wake)
+        return None
+
+    def _weighed(self, asking: Asking) -> Answer | None:
+        """Bring the check forward that a weighing has named, once it is done."""
+        name = self._weighing.name if self._weighing is not None else None
+        if name is None or asking.check.powered:
+            return None
+        self._weighing = None
+        if name and name != asking.check.id and name not in self._taken:
             return Prefer(name)
         self.picture.say("nothing tells more than this check")
         return None

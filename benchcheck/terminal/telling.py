@@ -1,8 +1,12 @@
-"""The check that would tell most now: what a diagnosis of the readings so far would have measured next."""
+"""The check that would tell most now: what a diagnosis of the readings so far would have measured next.
+
+Weighing a whole board takes seconds, so it is done in a thread: keys and readings go on meanwhile.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import threading
+from collections.abc import Callable, Sequence
 
 from benchcheck.bench.model import Bench
 from benchcheck.diagnosis.diagnose import diagnose
@@ -10,7 +14,7 @@ from benchcheck.errors import BenchcheckError
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
-__all__ = ["most_telling"]
+__all__ = ["Weighing", "most_telling"]
 
 
 def most_telling(board: Board, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
@@ -22,3 +26,21 @@ def most_telling(board: Board, bench: Bench, readings: Sequence[Reading], sessio
         return ""
     names = (one.check for one in found.suggestions)
     return next((name for name in names if name in board.by_id and name not in taken), "")
+
+
+class Weighing:
+    """One weighing under way; `name` is None until it is done, then the check or ""."""
+
+    def __init__(self, weigh: Callable[[], str], wake: Callable[[], None]) -> None:
+        """Begin; `wake` is called, from the thread, when it is done."""
+        self.name: str | None = None
+        self._weigh, self._wake = weigh, wake
+        threading.Thread(target=self._run, name="weighing", daemon=True).start()
+
+    def _run(self) -> None:
+        found = ""
+        try:
+            found = self._weigh()
+        finally:
+            self.name = found
+            self._wake()

@@ -31,7 +31,9 @@ def why_lines(
     check: Check, bench: Bench, session: Session, board: Board | None, last: tuple[Check, Score] | None
 ) -> tuple[str, ...]:
     """Return the explanation of a check, then how the check before it was decided."""
-    lines = [check.id, f"  {check.why}", f"  limits: {check.limits.origin}", f"  {_SHOWS[check.evidence]}"]
+    lines = [check.id, f"  {check.why}", f"  limits: {check.limits.origin}"]
+    if "paths" not in check.why:
+        lines.append(f"  {_SHOWS[check.evidence]}")
     lines += _tried(lambda: _able(check, bench, session))
     if board is not None:
         lines += _tried(lambda: _around(check, bench, board))

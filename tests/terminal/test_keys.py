@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,7 +12,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Session
-from benchcheck.session.answers import Answer, Later, Photo, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, keys_for, pressed
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.desk import Desk
@@ -29,8 +30,11 @@ R14 = check("R14.resistance")
 SEEN = check("C9.orientation", Function.VISUAL, quantity_unit="text", answers=("yes", "no"))
 
 
-def asked(one: Check, bursts: Iterator[str]) -> tuple[Answer, Glass]:
-    """Ask for a check while bursts of text are typed; the terminal closes after the last."""
+def asked(one: Check, bursts: Iterator[str], telling: str | None = None) -> tuple[Answer, Glass]:
+    """Ask for a check while bursts of text are typed; the terminal closes after the last.
+
+    `telling` is the check a diagnosis would take next.
+    """
     glass, owned = Glass(), bench()
 
     class Typing(ScriptedKeyboard):
@@ -44,6 +48,8 @@ def asked(one: Check, bursts: Iterator[str]) -> tuple[Answer, Glass]:
     desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing())  # type: ignore[arg-type]
     guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
     prompts.ask, prompts.tell = guided.ask, guided.tell
+    if telling is not None:
+        guided.most_telling, desk.diagnosis = lambda readings, session: telling, True
     answer = guided.answer(Step(one, 1, 9, Session()))
     guided.leave()
     return answer, glass
@@ -80,6 +86,14 @@ def test_escape_gives_up_a_line_and_a_paste_waits_for_enter() -> None:
     answer, glass = asked(R14, iter([pasted]))
     assert answer == Stop(), "the terminal went away before anybody pressed Enter"
     assert "> 4.68k and much more" in glass.text
+
+
+def test_the_most_telling_check_is_brought_forward_when_it_has_been_weighed() -> None:
+    patience = ("" for _ in range(10_000))
+    assert asked(R14, chain(["m"], patience), "R25.resistance")[0] == Prefer("R25.resistance")
+    answer, glass = asked(R14, chain(["m"], ["" for _ in range(2000)]), R14.id)
+    assert answer == Stop()
+    assert "nothing tells more than this check" in glass.text
 
 
 def test_nobody_can_leave_without_a_reason() -> None:
