@@ -71,6 +71,7 @@ class Guided:
     switch_off: Callable[[], None] = _nothing
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
     _weighing: Weighing | None = None
+    _news_first: str = ""
     _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
@@ -132,6 +133,8 @@ class Guided:
         asking = self.desk.asking = Asking(step, meter, self._rule(step, meter))
         self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
+        self.picture.say(self._news_first)
+        self._news_first = ""
         self.sound.say(self.picture.spoken(asking))
         self._watch(asking)
         self.desk.keys_stop = False
@@ -312,6 +315,7 @@ class Guided:
             return None
         self._weighing = None
         if name and name != asking.check.id and name not in self._taken:
+            self._news_first = f"tells most now: {name}"
             return Prefer(name)
         self.picture.say("nothing tells more than this check")
         return None
