@@ -9,7 +9,6 @@ import threading
 from collections.abc import Callable, Sequence
 
 from benchcheck.bench.model import Bench
-from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.errors import BenchcheckError
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -19,6 +18,8 @@ __all__ = ["Weighing", "most_telling"]
 
 def most_telling(board: Board, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
     """Return the id of the check that tells most for its time, "" where none is worth it."""
+    from benchcheck.diagnosis.diagnose import diagnose  # heavy, and only who asks for it should wait for it
+
     taken = {one.check for one in readings}
     try:
         found = diagnose(board, bench, readings, session)
