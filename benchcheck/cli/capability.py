@@ -32,13 +32,15 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     from benchcheck.cli.opening import open_spec, opened_plugins
     from benchcheck.readings.reading import Session
     from benchcheck.score.capability import capabilities, capability_json
+    from benchcheck.score.solver import CircuitSolver
     from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import capability_lines
 
     manager = opened_plugins()
     board = open_spec(spec, manager)
     bench_read = bench_from(bench)
-    found = capabilities(in_order(board.checks), bench_read, Session(ambient_c=board.ambient_c))
+    session, circuit = Session(ambient_c=board.ambient_c), CircuitSolver(board, bench_read)
+    found = capabilities(in_order(board.checks), bench_read, session, circuit)
     if json_file is not None:
         from benchcheck.document import write_atomically
 

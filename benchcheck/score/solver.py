@@ -28,6 +28,7 @@ _NEGLIGIBLE = 0.1
 _JOINT_OHM = 1e-3
 _LEAST_OHM = 1e-3
 _STEPS = 12
+_SAME = 1e-9  # of the reading
 
 
 @dataclass(slots=True)
@@ -47,7 +48,9 @@ class CircuitSolver:
         try:
             excitation = excitation_for(self.bench, check.function)
             ports = (check.red.net or "", check.black.net or "")
-            return self._solved(check.subject, ports, excitation, budget) if excitation is not None else None
+            if excitation is None:
+                return None
+            return self._solved(check.subject, ports, excitation, budget, check.expected)
         except CircuitError:
             return None  # what cannot be solved leaves the evidence one-sided, as without nets
 
@@ -82,18 +85,20 @@ class CircuitSolver:
             self._modelled = model_of(self.board)
         return self._modelled
 
-    def _solved(self, designator: str, ports: tuple[str, str], excitation: Any, budget: Budget) -> Solved | None:
+    def _solved(
+        self, designator: str, ports: tuple[str, str], excitation: Any, budget: Budget, expected_ohm: float | None
+    ) -> Solved | None:
         """Find the value that makes the model read what was read; None where unknown paths could change that."""
         from benchcheck.circuit.reading import sensitivities
 
         read_ohm = max(budget.value, _LEAST_OHM)  # below zero by the leads is zero to a circuit
-        value = self._own_value(designator, ports, excitation, read_ohm)
+        value = self._own_value(designator, ports, excitation, read_ohm, expected_ohm)
         if value is None:
             return None
         netlist = self._with(designator, value)
         slopes = sensitivities(netlist, *ports, excitation)
         slope = slopes.get(designator, 0.0)
-        if slope <= 0.0 or self._unknown_paths_matter(netlist, ports, excitation, budget):
+        if slope <= 0.0 or self._unknown_paths_matter(netlist, ports, excitation, budget, read_ohm):
             return None
         neighbours = tuple(self._neighbours(designator, slopes, slope))
         carried = tuple(_scaled(each, 1.0 / slope) for each in budget.contributions)
@@ -104,20 +109,27 @@ class CircuitSolver:
         )
         return Solved(own, tuple((name, each.id) for name, each in neighbours), complete=True)
 
-    def _own_value(self, designator: str, ports: tuple[str, str], excitation: Any, read_ohm: float) -> float | None:
-        """Return the value by secant steps on the predicted reading, or None when no value reads so."""
+    def _own_value(
+        self, designator: str, ports: tuple[str, str], excitation: Any, read_ohm: float, expected_ohm: float | None
+    ) -> float | None:
+        """Return the value by secant steps on the predicted reading, or None when no value reads so.
+
+        What is expected comes first: a good part needs no step.
+        """
         from benchcheck.circuit.reading import solve_reading
 
         def miss(value: float) -> float | None:
             shown = solve_reading(self._with(designator, value), *ports, excitation).value
             return None if shown is None else shown - read_ohm
 
+        if expected_ohm and (off := miss(expected_ohm)) is not None and abs(off) <= _SAME * read_ohm:
+            return expected_ohm
         before, value = read_ohm, read_ohm * 1.001 + 1e-6
         missed_before, missed = miss(before), miss(value)
         for _ in range(_STEPS):
             if missed is None or missed_before is None:
                 return None
-            if abs(missed) <= 1e-9 * max(read_ohm, 1e-3):
+            if abs(missed) <= _SAME * read_ohm:
                 return value
             if missed == missed_before:
                 return None
@@ -134,17 +146,18 @@ class CircuitSolver:
         assert isinstance(device, Resistor)
         return self._model.netlist.replacing(designator, replace(device, resistance_ohm=max(value_ohm, 1e-6)))
 
-    def _unknown_paths_matter(self, netlist: Any, ports: tuple[str, str], excitation: Any, budget: Budget) -> bool:
+    def _unknown_paths_matter(
+        self, netlist: Any, ports: tuple[str, str], excitation: Any, budget: Budget, known_ohm: float
+    ) -> bool:
         from benchcheck.circuit.devices import Resistor
         from benchcheck.circuit.reading import solve_reading
 
         unknown = [net for net in netlist.nets if net in self._model.incomplete]
         meeting = next((port for port in ports if port in self._model.incomplete), unknown[0] if unknown else "")
         joints = (Resistor(f"unknown:{net}", net, meeting, _JOINT_OHM) for net in unknown if net != meeting)
-        known = solve_reading(netlist, *ports, excitation).value
         shown = solve_reading(netlist.adding(*joints), *ports, excitation).value
         allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
-        return shown is None or known is None or abs(shown - known) > allowed
+        return shown is None or abs(shown - known_ohm) > allowed
 
     def _neighbours(
         self, designator: str, slopes: Mapping[str, float], slope: float
