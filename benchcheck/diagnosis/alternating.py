@@ -163,5 +163,12 @@ class Alternating:
         for at, edit in enumerate(self._edits):
             for column, (name, _) in enumerate(strays):
                 if name in edit.removed:
-                    moved[at, column] = 0.0
+                    moved[at, column] *= self._strays_still(name, edit)
         return moved
+
+    def _strays_still(self, name: str, edit: Edit) -> float:
+        """Return what a part's stray is multiplied by where an edit changes it: 0 where it is gone."""
+        changed = next((device for device in edit.added if device.designator == name), None)
+        before = _branch(self._devices[name], self.omega, junctions=self._junctions)
+        after = _branch(changed, self.omega, junctions=self._junctions) if changed is not None else None
+        return abs(after[2] / before[2]) if after is not None and before is not None else 0.0

@@ -102,15 +102,14 @@ class Engine:
         fits = {0: joint(self.predictions, held, 0)}
         each = corrected(self.predictions, held, fits[0])
         odds = beside + each.sum(axis=1)
-        shift = fits[0].log_likelihood + beside[0] - odds[0]
+        odds += fits[0].log_likelihood + beside[0] - odds[0]
         rough = beside + held.terms.sum(axis=1)
         near = [*np.argsort(-odds)[:_LOOKED_AT], *np.argsort(-rough)[:_LOOKED_AT_ROUGHLY]]
-        for at in dict.fromkeys(int(each) for each in near):
-            fits.setdefault(at, joint(self.predictions, held, at))
-        together = {at: beside[at] + fit.log_likelihood for at, fit in fits.items()}
-        odds = np.minimum(odds + min(shift, 0.0), min(together.values()))
-        for at, value in together.items():
-            odds[at] = value
+        while near:
+            for at in dict.fromkeys(int(each) for each in near):
+                fits.setdefault(at, joint(self.predictions, held, at))
+                odds[at] = beside[at] + fits[at].log_likelihood
+            near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
         share = np.exp(odds - odds.max())
         return Weighed(odds, share / share.sum(), held, each)
 

@@ -1,0 +1,58 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from benchcheck.cli.diagnose import diagnose
+from benchcheck.errors import UsageError
+from tests.diagnosis import boards
+
+from .scratch import lay_out, records, verify
+
+CARD = """\
+check,reading
+meter.leads_shorted,0.2
+D1.forward_drop,OL
+D1.reverse,0.58
+between.ohms[VCC:GND],27k
+"""
+
+
+def ran(folder: Path, *arguments: str) -> Result:
+    (folder / "spec.toml").write_text(boards.SPEC, encoding="utf-8")
+    (folder / "bench.toml").write_text(boards.BENCH, encoding="utf-8")
+    (folder / "card.csv").write_text(CARD, encoding="utf-8")
+    return CliRunner().invoke(diagnose, list(arguments), standalone_mode=False)
+
+
+def test_a_file_of_readings_is_diagnosed_and_kept_for_programs(tmp_path: Path) -> None:
+    out = tmp_path / "out.json"
+    files = [str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml")]
+    result = ran(tmp_path, files[0], "--readings", files[1], "--bench", files[2], "--json", str(out))
+    assert result.exception is None
+    assert "D1 reversed" in result.output.splitlines()[1]
+    found = json.loads(out.read_text(encoding="utf-8"))
+    assert found["hypotheses"][0]["designator"] == "D1"
+    assert found["hypotheses"][0]["fault"] == "reversed"
+
+
+def test_a_spec_alone_has_no_readings(tmp_path: Path) -> None:
+    result = ran(tmp_path, str(tmp_path / "spec.toml"))
+    assert isinstance(result.exception, UsageError)
+    assert "give --readings FILE" in str(result.exception)
+
+
+@pytest.mark.parametrize("bench", [(), ("--bench", "bench.toml")])
+def test_a_record_is_diagnosed_from_the_copies_kept_with_it(
+    tmp_path: Path, bench: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lay_out(tmp_path, {"D1.forward_drop": "OL", "D1.reverse": "0.61"})
+    verify(tmp_path, "--only", "D1")
+    monkeypatch.chdir(tmp_path)
+    record = next(path for path in records(tmp_path) if path.suffix == ".toml")
+    result = CliRunner().invoke(diagnose, [str(record), *bench], standalone_mode=False)
+    assert result.exception is None
+    assert "D1 reversed" in result.output
