@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+import benchcheck.circuit.operating_point as solving
 from benchcheck.document import parse_document
+from benchcheck.errors import CircuitError
 from benchcheck.metrology import Verdict
 from benchcheck.readings.reading import Session
+from benchcheck.score.between import between
 from benchcheck.score.judge import judge
 from benchcheck.score.model import Reason, Score
 from benchcheck.score.solver import CircuitSolver
@@ -127,3 +130,13 @@ def test_a_dead_short_across_a_solved_part_fails() -> None:
     found = score(board(), "0.0")
     assert found.verdict is Verdict.FAIL
     assert "a bridge" in found.because
+
+
+def test_a_circuit_that_does_not_settle_is_undecided_and_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No strategy arrives: no number comes out of it, and `between` names the nets that disagree."""
+    monkeypatch.setattr(solving, "STRATEGIES", {})
+    found = score(board(), "3.873k")
+    assert (found.verdict, found.code) == (Verdict.UNDECIDED, Reason.ONE_SIDED)
+    assert found.value == pytest.approx(3873.0)
+    with pytest.raises(CircuitError, match="does not settle to an operating point; the nets that disagree most are"):
+        between(board(), METER, "A", "GND")
