@@ -49,7 +49,10 @@ class Branch:
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """A source that holds `voltage_v` behind a resistance until it would deliver more than `current_a`."""
+    """A source that holds `voltage_v` behind a resistance until it would deliver more than `current_a`.
+
+    `limit_is_voltage`: it is there for its current, and `voltage_v` is its compliance.
+    """
 
     designator: str
     plus: int
@@ -57,6 +60,7 @@ class Supply:
     voltage_v: float
     current_a: float
     resistance_ohm: float
+    limit_is_voltage: bool = False
 
 
 @dataclass(slots=True)
@@ -288,7 +292,8 @@ def _current_source(device: CurrentSource, rows: _Rows, lists: Lists) -> None:
         lists.currents.append((device.designator, at[0], at[1], device.current_a))
         return
     plus, minus = at if device.current_a >= 0 else at[::-1]
-    supply = Supply(device.designator, plus, minus, device.compliance_v, abs(device.current_a), 0.0)
+    ampere = abs(device.current_a)
+    supply = Supply(device.designator, plus, minus, device.compliance_v, ampere, 0.0, limit_is_voltage=True)
     lists.supplies.append(supply)
 
 

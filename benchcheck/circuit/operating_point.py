@@ -178,7 +178,9 @@ def report(system: System, solution: Solution) -> OperatingPoint:
         currents=sources,
         junctions=junction_states(c, solution.state),
         limiting=frozenset(
-            s.designator for s, on in zip(c.supplies, solution.state.holds_current, strict=True) if on
+            s.designator
+            for s, holds_current in zip(c.supplies, solution.state.holds_current, strict=True)
+            if holds_current != s.limit_is_voltage
         ),
         floating=c.floating,
         method=solution.method,

@@ -20,6 +20,8 @@ from benchcheck.score.words import shown
 __all__ = ["seen"]
 
 _AGAIN = "clean the point and read again with a needle tip"
+#: how sure it must be that a number below zero is more than the meter's own zero error (GUM 6.2: k = 2).
+_ZERO_ERROR_COVERAGE = 0.9545
 _MOVES = (DisplayState.CLIMBS, DisplayState.FALLS)
 
 
@@ -33,7 +35,7 @@ def seen(check: Check, readings: Sequence[Reading], bench: Bench, session: Sessi
         return problem
     (shape,) = shapes
     if shape is DisplayState.VALUE:
-        return _impossible(check, readings) or measure(check, readings, bench, session)
+        return _number(check, readings, bench, session)
     if shape is DisplayState.OVERLOAD:
         return _overload(check, readings, bench, session)
     return _beep(check, readings, bench, beeps=shape is DisplayState.BEEP)
@@ -68,6 +70,24 @@ def _no_value(check: Check, readings: Sequence[Reading], shapes: set[DisplayStat
         because = "red and black were exchanged, and this check holds one way only"
         return undecided(Reason.METHOD, because, "read it with red where the check puts it")
     return None
+
+
+def _number(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:
+    """Return the value of numbers read; one below zero stands where the meter may show that for nothing."""
+    impossible = _impossible(check, readings)
+    if impossible is None:
+        return measure(check, readings, bench, session)
+    if check.subject == "meter":
+        return impossible
+    measured = measure(check, readings, bench, session)
+    if isinstance(measured, Measured) and _may_be_zero(measured):
+        return measured
+    return impossible
+
+
+def _may_be_zero(measured: Measured) -> bool:
+    """Whether a value below zero is no further from it than its expanded uncertainty."""
+    return -measured.budget.value <= measured.budget.coverage(_ZERO_ERROR_COVERAGE).expanded_uncertainty
 
 
 def _impossible(check: Check, readings: Sequence[Reading]) -> Finding | None:

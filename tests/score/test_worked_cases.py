@@ -345,6 +345,12 @@ def test_a_number_below_zero_where_none_can_be_decides_nothing(
     assert "again" in found.change or "then read them" in found.change
 
 
+def test_a_count_below_zero_that_the_meter_may_show_for_nothing_is_a_measurement() -> None:
+    """A shorted junction reads 0.000 V give or take the meter's own zero error: that is a short, not charge."""
+    found = score(check("D3.forward_drop", Function.DIODE, limits=Limits(0.12, 0.45)), "-0.001")
+    assert found.verdict is Verdict.FAIL
+
+
 def test_a_few_counts_below_zero_of_a_current_are_the_meters_own() -> None:
     off = check("BATT.off_current", Function.DC_CURRENT, Phase.OFF, limits=Limits(None, 23e-6))
     assert score(off, "-0.1u").verdict is Verdict.PASS
