@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predictions import Predictions, moved_spread
+from benchcheck.diagnosis.predictions import Predictions
 from benchcheck.diagnosis.shots import MeterErrors
+from benchcheck.diagnosis.strays import moved_spread
 
 __all__ = ["Fit", "Held", "anything", "corrected", "hold", "joint"]
 

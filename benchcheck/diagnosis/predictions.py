@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor, Switch, pins, reconnect
+from benchcheck.circuit.devices import Capacitor, Device, Switch, pins, reconnect
 from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, Ohms
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
@@ -24,35 +24,23 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot
+from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
 from benchcheck.diagnosis.spread import (
-    COMMON_JUNCTION_V,
-    IDEALITY,
-    JUNCTION_V,
-    Deviation,
     deviations,
     single_junctions,
-    value_spread,
 )
+from benchcheck.diagnosis.strays import moved_spread, nearest_step, reactive_strays, strays_table
 from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
-__all__ = ["Predictions", "moved_spread", "predict", "predict_more", "read_under"]
+__all__ = ["Predictions", "predict", "predict_more", "read_under"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-#: of a reading that a fault has moved: what the parts on its way spread, as a ratio, and a junction on it, in volt.
-_MOVED_RATIO, _MOVED_JUNCTION_V = 0.04, 0.04
-_JUNCTION_FROM_V, _JUNCTION_TO_V = 0.1, 1.3
-_THERMAL_V, _AT_A = 0.0259, 1e-3
-#: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
-_SERIES_SPREAD = 0.5
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
-#: a step of more than this share of the reading is another range's number, not a spread.
-_NO_STEP = 0.75
 _OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
 
 
@@ -198,7 +186,7 @@ class _Work:
         rows, columns = len(hypotheses), len(shots)
         self._mean, self._known = np.full((rows, columns), np.nan), np.zeros((rows, columns), bool)
         self._strays = deviations(board, single_junctions(netlist)) if spread else ()
-        self._reactive = tuple(_reactive(board, netlist)) if spread else ()
+        self._reactive = tuple(reactive_strays(board, netlist)) if spread else ()
         count = 2 * len(self._strays) + 1 + len(self._reactive)
         self._held: Floats | None = None
         self._slopes: NDArray[np.float32] = np.zeros((rows, count, columns), np.float32)
@@ -280,7 +268,7 @@ class _Work:
             single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays]
         )
         good = self._mean[0, columns]
-        steps = _nearest(found, good)
+        steps = nearest_step(found, good)
         tables = strays_table(self._strays, steps, [self._shots[at] for at in columns], good, self._errors)
         size = np.maximum(np.abs(np.nan_to_num(good)), 1e-9)
         same = np.abs(self._mean[:, columns] - good) <= 1e-3 * size
@@ -401,66 +389,3 @@ class _Work:
         first = 2 * len(self._strays) + 1
         moved = table.spread(shot.red, shot.black, self._reactive, esr=isinstance(excitation, Esr))
         self._slopes[:, first:, at] = np.nan_to_num(moved)
-
-
-def device_pin(board: Board, device: Device, lead: Lead) -> str:
-    """Return what a lead of a part is called on its circuit device."""
-    if lead.pin in device.PINS:
-        return lead.pin
-    place = list(board.parts[lead.designator].pins).index(lead.pin)
-    return device.PINS[place]
-
-
-def _nearest(found: EditedReadings, good: Floats) -> Floats:
-    """Return each stray's step from the good reading, within the range it is shown in; 0 where there is none."""
-    every = np.concatenate([found.value[1:, :, None], found.held[1:]], axis=2) - good[None, :, None]
-    size = np.where(np.isnan(every), np.inf, np.abs(every))
-    least = size.argmin(axis=2)[..., None]
-    step = np.take_along_axis(np.nan_to_num(every), least, axis=2)[..., 0]
-    return np.where(np.abs(step) > _NO_STEP * np.abs(np.nan_to_num(good)), 0.0, step)
-
-
-def strays_table(
-    strays: Sequence[Deviation], steps: Floats, shots: Sequence[Shot], good: Floats, errors: MeterErrors
-) -> Floats:
-    """Return slopes of the readings: each device, each junction's ideality at the test current, all at once."""
-    volts = np.array([stray.volts for stray in strays])
-    per_volt = np.where(volts[:, None] > 0, steps / np.where(volts > 0, volts, 1.0)[:, None], 0.0)
-    current = np.array(
-        [
-            float(errors.test_current_a(shot.function, np.array([value]))[0])
-            for shot, value in zip(shots, good, strict=True)
-        ]
-    )
-    by_ideality = IDEALITY * _THERMAL_V * np.abs(np.log(current / _AT_A))
-    junctions = per_volt * np.where(volts > JUNCTION_V, 0.6, 1.0)[:, None]
-    common = junctions.sum(axis=0, keepdims=True) * COMMON_JUNCTION_V
-    return np.concatenate([steps, per_volt * by_ideality, common])
-
-
-def moved_spread(function: Function, value: Floats, errors: MeterErrors) -> Floats:
-    """Return the standard deviation of a reading that a fault has moved, from its size alone."""
-    size = np.abs(np.nan_to_num(value))
-    per = errors.test_current_a(function, value) if function in _OHMS else np.ones_like(size)
-    volts = size * per
-    ideal = IDEALITY * _THERMAL_V * np.abs(np.log(per / _AT_A)) if function in _OHMS else 0.0
-    junction = (volts > _JUNCTION_FROM_V) & (volts < _JUNCTION_TO_V)
-    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, ideal) / per, 0.0)
-    return np.asarray(np.hypot(_MOVED_RATIO * size, by_junction))
-
-
-def _reactive(board: Board, netlist: Netlist) -> list[tuple[str, Device]]:
-    """Return every passive part strayed by one standard deviation, capacitors in value and in series resistance."""
-    found: list[tuple[str, Device]] = []
-    for device in netlist.devices:
-        ratio = 1.0 + value_spread(board, device)
-        match device:
-            case Capacitor(capacitance_f=farad, series_resistance_ohm=ohm):
-                found.append((device.designator, replace(device, capacitance_f=farad * ratio)))
-                strayed = replace(device, series_resistance_ohm=ohm * (1.0 + _SERIES_SPREAD))
-                found.append((device.designator, strayed))
-            case Resistor(resistance_ohm=ohm):
-                found.append((device.designator, replace(device, resistance_ohm=ohm * ratio)))
-            case Inductor(dc_resistance_ohm=ohm):
-                found.append((device.designator, replace(device, dc_resistance_ohm=ohm * ratio)))
-    return found

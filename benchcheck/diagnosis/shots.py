@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
+from benchcheck.circuit.devices import Device
 from benchcheck.kinds.build import pin_words
 from benchcheck.kinds.check import Check, Probe
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
-__all__ = ["ALTERNATING", "DIRECT", "Lead", "MeterErrors", "Shot", "shot_of"]
+__all__ = ["ALTERNATING", "DIRECT", "Lead", "MeterErrors", "Shot", "device_pin", "shot_of"]
 
 Floats = NDArray[np.float64]
 
@@ -78,6 +79,14 @@ def _pin_touched(part: Part, probe: Probe | None) -> str:
     if probe is None:
         return ""
     return next((pin for pin in part.pins if probe.point == f"{part.designator} {pin_words(pin)}"), "")
+
+
+def device_pin(board: Board, device: Device, lead: Lead) -> str:
+    """Return what a lead of a part is called on its circuit device."""
+    if lead.pin in device.PINS:
+        return lead.pin
+    place = list(board.parts[lead.designator].pins).index(lead.pin)
+    return device.PINS[place]
 
 
 class MeterErrors:

@@ -165,7 +165,9 @@ def spice_readings(
     for number, (at, _, compliance, each) in enumerate(asked):
         if at in done or number not in volts or volts[number] > compliance - _EDGE_V:
             continue
-        shown = volts[number] if shots[at].function is Function.DIODE else volts[number] / each.test_current_a
+        shown = (
+            volts[number] if shots[at].function is Function.DIODE else volts[number] / (each.test_current_a or 1e-3)
+        )
         if shown <= each.ceiling:
             found[at] = shown
             done.add(at)
@@ -189,4 +191,4 @@ def spice_row(
     ]
     plain = [at for at in plain if {shots[at].red, shots[at].black} <= netlist.pins_on.keys()]
     row[plain] = spice_readings(engine, netlist, [shots[at] for at in plain], ambient_c, folder)
-    return row
+    return np.asarray(row)

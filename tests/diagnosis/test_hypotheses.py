@@ -3,10 +3,10 @@ from __future__ import annotations
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.faults import CODES
 from benchcheck.diagnosis.engine import Engine
-from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, operator_hypotheses
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis, operator_hypotheses
 
 
-def named(engine: Engine, text: str) -> object:
+def named(engine: Engine, text: str) -> Hypothesis:
     return next(one for one in engine.hypotheses if str(one) == text)
 
 

@@ -62,10 +62,11 @@ def test_one_bad_capacitor_hides_among_good_ones() -> None:
 
 
 def test_spread_at_a_frequency_is_the_slope_of_the_reading() -> None:
-    devices = [Capacitor("C1", "A", "B", 1e-6, 1.0), Resistor("R1", "A", "B", 1e5)]
+    resistor = Resistor("R1", "A", "B", 1e5)
+    devices = (Capacitor("C1", "A", "B", 1e-6, 1.0), resistor)
     strayed = Capacitor("C1", "A", "B", 1.001e-6, 1.0)
     table = Alternating(Netlist(devices), [], 100.0)
-    after = Alternating(Netlist([strayed, devices[1]]), [], 100.0).capacitance("A", "B", 1.0)[0]
+    after = Alternating(Netlist([strayed, resistor]), [], 100.0).capacitance("A", "B", 1.0)[0]
     moved = table.spread("A", "B", [("C1", strayed)], esr=False)[0, 0]
     assert moved == pytest.approx(after - table.capacitance("A", "B", 1.0)[0], rel=1e-2)
 
