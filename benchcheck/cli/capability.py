@@ -11,6 +11,9 @@ from benchcheck.cli.options import as_option, bench_option, json_option, refuse_
 
 __all__ = ["capability"]
 
+#: parts up to which the circuit around every part is solved: beyond, one command would take minutes
+_MOST_SOLVED = 300
+
 
 @click.command(
     epilog="""\b
@@ -39,7 +42,10 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     manager = opened_plugins()
     board = open_spec(spec, manager)
     bench_read = bench_from(bench)
-    session, circuit = Session(ambient_c=board.ambient_c), CircuitSolver(board, bench_read)
+    circuit = CircuitSolver(board, bench_read) if len(board.parts) <= _MOST_SOLVED else None
+    if circuit is None:
+        click.echo(f"{len(board.parts)} parts: the circuit around each is left out, over {_MOST_SOLVED}", err=True)
+    session = Session(ambient_c=board.ambient_c)
     found = capabilities(in_order(board.checks), bench_read, session, circuit)
     if json_file is not None:
         from benchcheck.document import write_atomically
