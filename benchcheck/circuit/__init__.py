@@ -39,13 +39,13 @@ if TYPE_CHECKING:
     from .models import JunctionModel as JunctionModel
     from .models import MosfetModel as MosfetModel
     from .netlist import Netlist as Netlist
-    from .operating_point import OperatingPoint as OperatingPoint
-    from .operating_point import operating_point as operating_point
-    from .operating_point import operating_points as operating_points
     from .physics import Conditions as Conditions
     from .reading import MeterReading as MeterReading
     from .reading import sensitivities as sensitivities
     from .reading import solve_reading as solve_reading
+    from .solution import OperatingPoint as OperatingPoint
+    from .solution import operating_point as operating_point
+    from .solution import operating_points as operating_points
 
 _HOME = {
     "connectivity": ("ParallelPaths", "groups", "parallel_paths"),
@@ -59,7 +59,7 @@ _HOME = {
     ),
     "models": ("BjtModel", "JunctionModel", "MosfetModel"),
     "netlist": ("Netlist",),
-    "operating_point": ("OperatingPoint", "operating_point", "operating_points"),
+    "solution": ("OperatingPoint", "operating_point", "operating_points"),
     "physics": ("Conditions",),
     "reading": ("MeterReading", "sensitivities", "solve_reading"),
 }  # fmt: skip

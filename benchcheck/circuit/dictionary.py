@@ -98,9 +98,9 @@ def fault_dictionary(
 class EditedReadings:
     """Readings of the board as it is (row 0) and of every edit of it; all arrays are (edits + 1 x probes).
 
-    `value` in the units of the probes' functions, NaN for OL and for what is not `solved`. `held` (edits + 1 x probes x
-    ranges) is what each range tried shows, beyond its full scale or not; NaN where its source was at its compliance,
-    and for ranges not tried or solved alone.
+    `value` in the units of the probes' functions, NaN for OL and for what is not `solved`. `held` (edits + 1 x probes
+    x ranges) is what each range tried shows, beyond its full scale or not; NaN where its source was at its
+    compliance, and for ranges not tried or solved alone.
     """
 
     value: Floats

@@ -34,10 +34,10 @@ from .excitation import (
 )
 from .netlist import Netlist
 from .newton import Solution
-from .operating_point import JunctionState, junction_states, solve_system
 from .parameters import Key, columns
 from .physics import Conditions, on_a_board
 from .small_signal import impedance_between
+from .solution import JunctionState, junction_states, solve_system
 from .system import System
 
 __all__ = ["MeterReading", "sensitivities", "slopes_by_field", "solve_reading"]

@@ -19,9 +19,9 @@ from .connectivity import groups
 from .devices import Capacitor, Device, Inductor, Resistor, Switch, VoltageSource
 from .linear import LinearSolver, Vector, linear_solver
 from .netlist import Netlist
-from .operating_point import solve_system
 from .parameters import Key
 from .physics import Conditions
+from .solution import solve_system
 from .system import System, Tangent
 
 __all__ = ["Impedance", "PortImpedance", "impedance_between"]

@@ -16,7 +16,7 @@ from typing import Any
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Capacitor, VoltageSource
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.operating_point import OperatingPoint, operating_point
+from benchcheck.circuit.solution import OperatingPoint, operating_point
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.rail import Rail
 from benchcheck.kinds.supply import Supply

@@ -15,9 +15,9 @@ from benchcheck.circuit.devices import Capacitor, CurrentSource, Resistor
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, InductanceAtFrequency
 from benchcheck.circuit.excitation import Excitation as Measurement
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.operating_point import OperatingPoint, operating_point
 from benchcheck.circuit.physics import on_a_board
 from benchcheck.circuit.reading import solve_reading
+from benchcheck.circuit.solution import OperatingPoint, operating_point
 from benchcheck.errors import CircuitError
 from benchcheck.simulation.world import Excitation
 

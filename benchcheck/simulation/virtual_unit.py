@@ -15,7 +15,7 @@ from dataclasses import replace
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Mosfet, VoltageSource
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.operating_point import operating_point
+from benchcheck.circuit.solution import operating_point
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check
 from benchcheck.simulation.courses import courses_between

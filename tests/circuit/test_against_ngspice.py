@@ -12,7 +12,7 @@ import pathlib
 import pytest
 
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.operating_point import operating_point
+from benchcheck.circuit.solution import operating_point
 
 from . import ngspice
 from .random_networks import MIXES, network

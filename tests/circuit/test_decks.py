@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from benchcheck.circuit.operating_point import OperatingPoint, operating_point
 from benchcheck.circuit.physics import Conditions
+from benchcheck.circuit.solution import OperatingPoint, operating_point
 
 from .spice_reader import read_file
 

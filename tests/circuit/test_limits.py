@@ -21,8 +21,8 @@ from benchcheck.circuit import (
     VoltageSource,
     solve_reading,
 )
-from benchcheck.circuit.operating_point import operating_point
 from benchcheck.circuit.physics import Conditions
+from benchcheck.circuit.solution import operating_point
 
 from .random_networks import network
 

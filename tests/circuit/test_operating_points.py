@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from benchcheck.circuit import CurrentSource, Netlist, Resistor, VoltageSource
+from benchcheck.circuit import CurrentSource, Netlist, Resistor, VoltageSource, operating_point
 from benchcheck.circuit.devices import Device
-from benchcheck.circuit.operating_point import operating_point
 
 
 @pytest.mark.parametrize(

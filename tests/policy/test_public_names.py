@@ -83,3 +83,12 @@ def test_every_error_says_in_its_docstring_what_it_is_and_has_an_exit_code() -> 
         assert thing.__doc__
         if isinstance(thing, type) and issubclass(thing, errors.BenchcheckError):
             assert thing.exit_code in (2, 4, 5, 130)
+
+
+def test_no_name_handed_on_when_first_used_is_hidden_by_a_module_of_that_name() -> None:
+    """Once `circuit/x.py` is loaded, `circuit.x` is the module, and a lazy name `x` is never asked for again."""
+    from benchcheck import circuit
+
+    for package in (benchcheck, circuit):
+        folder = Path(str(package.__file__)).parent
+        assert not {path.stem for path in folder.iterdir()} & set(package.__all__)

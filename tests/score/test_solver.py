@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-import benchcheck.circuit.operating_point as solving
+import benchcheck.circuit.solution as solving
 from benchcheck.document import parse_document
 from benchcheck.errors import CircuitError
 from benchcheck.metrology import Verdict
