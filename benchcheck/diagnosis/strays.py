@@ -28,7 +28,9 @@ _THERMAL_V, _AT_A = 0.0259, 1e-3
 #: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
 _SERIES_SPREAD = 0.5
 #: a step of more than this share of the reading is another range's number, not a spread.
-_NO_STEP = 0.75
+_NO_STEP = 3.0
+#: a step of more than this share is leakage, which spreads by far more than a forward voltage: so many steps.
+_LEAKAGE, _LEAKS_MORE = 0.3, 2.0
 
 
 def nearest_step(found: EditedReadings, good: Floats) -> Floats:
@@ -37,7 +39,8 @@ def nearest_step(found: EditedReadings, good: Floats) -> Floats:
     size = np.where(np.isnan(every), np.inf, np.abs(every))
     least = size.argmin(axis=2)[..., None]
     step = np.take_along_axis(np.nan_to_num(every), least, axis=2)[..., 0]
-    return np.where(np.abs(step) > _NO_STEP * np.abs(np.nan_to_num(good)), 0.0, step)
+    share = np.abs(step) / np.maximum(np.abs(np.nan_to_num(good)), 1e-12)
+    return np.asarray(np.where(share > _NO_STEP, 0.0, np.where(share > _LEAKAGE, _LEAKS_MORE * step, step)))
 
 
 def strays_table(
