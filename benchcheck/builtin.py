@@ -177,8 +177,9 @@ def _csv(setting: FileSetting) -> ReadingsFile:
 
 def _sheet(record: Any) -> str:
     from benchcheck.report.html import sheet_page
+    from benchcheck.report.photos import photos_of
 
-    return sheet_page(record)
+    return sheet_page(record, photos_of(record))
 
 
 def _results(record: Any) -> str:

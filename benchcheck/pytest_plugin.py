@@ -7,10 +7,12 @@ of benchcheck until a spec file is met, so that other people's test runs do not 
 
 from __future__ import annotations
 
+import argparse
 import re
 import warnings
 from collections.abc import Generator, Iterator
 from contextlib import contextmanager
+from datetime import date as day
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -66,6 +68,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         "--waive", nargs=2, action="append", default=[], metavar=("CHECK", "REASON"), help="power without this check"
     )
     group.addoption("--operator", default="", metavar="INITIALS", help="who measures; kept in the record")
+    group.addoption("--keep-until", type=_day, metavar="YYYY-MM-DD", help="note in the record until when to keep it")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -267,6 +270,16 @@ def pytest_sessionfinish(session: pytest.Session) -> Generator[None, None, None]
         path.write_text(re.sub(r' hostname="[^"]*"', "", path.read_text("utf-8"), count=1), "utf-8")
 
 
+def _day(text: str) -> day:
+    """Return the day of an option; raises what argparse puts in words."""
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+        raise argparse.ArgumentTypeError(f'"{text}" is no day; write it as 2030-01-31')
+    try:
+        return day.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f'"{text}" is no day of the calendar') from error
+
+
 def _conduct_from_options(config: pytest.Config) -> Conduct:
     from benchcheck.session.run import Request
     from benchcheck.terminal.app import conduct_on_screen
@@ -284,5 +297,6 @@ def _conduct_from_options(config: pytest.Config) -> Conduct:
         waive=tuple((check, reason) for check, reason in option.waive),
         operator=option.operator,
         source=option.source,
+        keep_until=option.keep_until,
     )
     return conduct_on_screen(request, lines=False, plugins=config.stash.get(PLUGINS, None))

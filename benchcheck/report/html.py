@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import unicodedata
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from benchcheck.record.history import History, Series
 from benchcheck.record.record import Record
 from benchcheck.report.course import moved_checks, shown_trend
 from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_trend
+from benchcheck.report.photos import Picture
 from benchcheck.report.summary import overdue, summarise
 from benchcheck.report.wording import (
     counts_words,
@@ -63,8 +65,8 @@ class Course:
     moved: bool
 
 
-def sheet_page(record: Record) -> str:
-    """Return the sheet of a record, read with its budgets, as one HTML document."""
+def sheet_page(record: Record, photos: Sequence[Picture] = ()) -> str:
+    """Return the sheet of a record, read with its budgets, as one HTML document that holds its photos."""
     notes = _notes(record)
     rows = tuple(_row(number, score, notes.get(score.check, ())) for number, score in enumerate(record.scores, 1))
     return (
@@ -74,6 +76,7 @@ def sheet_page(record: Record) -> str:
             record=record,
             head=record.head,
             summary=summarise(record),
+            photos=photos,
             values=[row for row in rows if not _is_answer(row.score)],
             answers=[row for row in rows if _is_answer(row.score)],
             places={row.score.check: row.number for row in rows},

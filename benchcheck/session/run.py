@@ -241,6 +241,8 @@ class Conduct:
         found = latest_open(request.records, request.unit, board.digest, stage=Stage(request.stage))
         if found is None:
             raise UsageError(Fault("--resume", request.unit, _nothing_to_resume(request)))
+        if request.keep_until not in (None, found.head.keep_until):
+            raise UsageError(Fault("--keep-until", str(request.keep_until), _kept_until(found)))
         return found
 
     def _journal(self, board: Board, plan: _Plan, source: Attended | None) -> Journal:
@@ -330,6 +332,14 @@ def _of_the_session(read: Collection[str]) -> tuple[Check, ...]:
     """Return the reserved checks that were read, by id, and that have limits to be judged by."""
     return tuple(
         check for check in session_checks() if check.id in read and check.limits != Limits(origin=check.limits.origin)
+    )
+
+
+def _kept_until(resumed: Record) -> str:
+    stands = resumed.head.keep_until or "no day"
+    return (
+        f"is set when a visit begins, and {resumed.name} says {stands}; leave it out with --resume, "
+        "or note the other day with records amend"
     )
 
 

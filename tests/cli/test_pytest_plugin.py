@@ -196,3 +196,14 @@ def test_both_ways_in_leave_records_alike(tmp_path: pathlib.Path) -> None:
         (one.check, one.display) for one in second.readings
     ]
     assert second.head.parents == (first.identity,)
+
+
+def test_the_day_until_which_to_keep_the_record_goes_into_its_head(tmp_path: pathlib.Path) -> None:
+    folder = lay_out(tmp_path)
+    for wrong in ("31.1.2030", "2030-02-31", "20300131"):
+        ran = run_pytest(folder, "board.toml", *UNIT, "--keep-until", wrong)
+        assert ran.code == 4
+        assert f'"{wrong}" is no day' in ran.said
+    assert run_pytest(folder, "board.toml", *UNIT, "--keep-until", "2030-01-31").code in (0, 3)
+    (path,) = records(folder)
+    assert str(read_record(path).head.keep_until) == "2030-01-31"

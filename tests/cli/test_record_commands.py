@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import pathlib
@@ -11,6 +12,8 @@ import shutil
 
 import pytest
 
+from benchcheck.clock import FakeClock
+from benchcheck.record.journal import Journal
 from benchcheck.record.shelf import in_order
 from benchcheck.record.store import read_record
 from tests.cli.scratch import GOOD, card, lay_out, records, run, verify
@@ -244,3 +247,22 @@ def test_a_contact_is_kept_apart_and_can_be_erased(folder: pathlib.Path) -> None
     assert run(folder, "records", "contact", UNIT).out == "nothing is kept\n"
     assert not [path for path in (folder / "records").rglob("*") if path.is_file() and b"Person" in path.read_bytes()]
     assert [pathlib.Path(path).read_bytes() for path in kept(folder)] == before
+
+
+def test_photos_stand_on_the_sheet_where_their_folder_is_named(folder: pathlib.Path) -> None:
+    record = pathlib.Path(kept(folder)[0])
+    data = b"\xff\xd8\xff\xe0 only its beginning is a picture's"
+    with Journal.resume(record, FakeClock()) as journal:
+        journal.append_event("photo", "D1.reverse", f"board.jpg {hashlib.sha256(data).hexdigest()}")
+    (folder / "camera").mkdir()
+    (folder / "camera" / "board.jpg").write_bytes(data)
+    shown = {}
+    for name, more in (("without", []), ("with", ["--photos", "camera"])):
+        assert run(folder, "sheet", str(record), "-o", f"{name}.html", *more).code == 0
+        shown[name] = "<img" in (folder / f"{name}.html").read_text(encoding="utf-8")
+    assert shown == {"without": False, "with": True}
+    for more, told in ((["--photos", "camara"], "is no folder"), (["--photos", ".", "--as", "results"], "leave one")):
+        refused = run(folder, "sheet", str(record), "-o", "no.html", *more)
+        assert refused.code == 2
+        assert told in refused.said
+    assert not (folder / "no.html").exists()

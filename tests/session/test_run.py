@@ -131,6 +131,15 @@ def test_waivers_stand_across_a_resume_and_new_ones_are_noted(bench_side: Path) 
     assert report.checklist.waivers == waived
 
 
+def test_the_day_until_which_to_keep_a_record_is_set_once(bench_side: Path) -> None:
+    record = conduct(Hand("D1.reverse"), keep_until=date(2030, 1, 31)).record
+    before = record.read_bytes()
+    with pytest.raises(UsageError, match="says 2030-01-31; leave it out with --resume, or note the other day"):
+        conduct(Hand(), resume=True, keep_until=date(2031, 1, 31))
+    assert record.read_bytes() == before
+    assert conduct(Hand(), resume=True, keep_until=date(2030, 1, 31)).record == record
+
+
 def test_a_resumed_visit_keeps_the_bench_it_began_with(bench_side: Path) -> None:
     conduct(Hand("D1.reverse"))
     other = BENCH.replace("bench-6.5", "handheld-2000")
