@@ -33,7 +33,7 @@ def main(exit_code: str) -> None:
     if result is None or not record.sealed or record.problems:
         sys.exit(f"{visits[0]}: the record is not whole: {record.problems}")
     counts = dict(result.counts)
-    if _inrush_undecided(record):  # honest on a machine too busy to poll often enough; the rest must be as README says
+    if _inrush_undecided(record):  # honest on a machine too busy to poll often enough
         print("BATT.inrush_time was polled too seldom to be scored here")
         counts["pass"], counts["undecided"] = counts["pass"] + 1, counts["undecided"] - 1
     tally = ", ".join(f"{count} {word}" for word, count in sorted(counts.items()))
