@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from benchcheck.quantity import format_value
 from benchcheck.report.course import shown_trend
-from benchcheck.report.wording import day_words
+from benchcheck.report.wording import day_words, moment_words
 
 if TYPE_CHECKING:
     from benchcheck.record.history import Point, Series
@@ -138,13 +139,19 @@ def plot_trend(series: Series) -> TrendPlot | None:
         value, expanded = point.score.value or 0.0, point.score.expanded_uncertainty or 0.0
         drawn.append((x(point.date.timestamp()), y(value), y(value + expanded), y(value - expanded)))
     shown = tuple((y(limit), format_value(limit, unit, digits=4)) for limit in limits if low <= limit <= high)
-    days = (day_words(points[0].date), day_words(trend.at if trend is not None else points[-1].date))
+    days = _end_words(points[0].date, trend.at if trend is not None else points[-1].date)
     if trend is None:
         return TrendPlot(tuple(drawn), shown, days, None, None)
     back = trend.forecast.expected - trend.slope_per_year * (trend.at.timestamp() - first) / (365.25 * 86400.0)
     line = (x(first), y(back), x(trend.at.timestamp()), y(trend.forecast.expected))
     forecast = (x(trend.at.timestamp()), y(trend.forecast.upper), y(trend.forecast.lower))
     return TrendPlot(tuple(drawn), shown, days, line, forecast)
+
+
+def _end_words(first: datetime, last: datetime) -> tuple[str, str]:
+    """Return the days at the ends of a plot, with the time where it is one day."""
+    words = moment_words if first.date() == last.date() else day_words
+    return words(first), words(last)
 
 
 def _heights(points: Sequence[Point], limits: Sequence[float], series: Series) -> tuple[float, float]:

@@ -23,11 +23,13 @@ from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_
 from benchcheck.report.photos import Picture
 from benchcheck.report.summary import overdue, summarise
 from benchcheck.report.wording import (
+    because_words,
     counts_words,
     day_words,
     limits_words,
     moment_words,
     result_words,
+    symbols,
     tally,
     value_words,
     verdict_words,
@@ -111,7 +113,8 @@ def _is_answer(score: Score) -> bool:
 
 
 def _row(number: int, score: Score, notes: tuple[str, ...]) -> Row:
-    words = (score.because, score.change and f"What would change it: {score.change}", *notes)
+    change = score.change and f"What would change it: {symbols(score.change)}"
+    words = (because_words(score), change, *notes)
     return Row(
         number,
         score,
@@ -172,6 +175,7 @@ def _environment() -> jinja2.Environment:
         "probability": _probability,
         "quantity": _quantity,
         "result": result_words,
+        "symbols": symbols,
     }
     return environment
 

@@ -5,12 +5,21 @@ Everything here follows from the record; nothing is claimed that no check of it 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from benchcheck.report.wording import counts_words, day_words, limits_words, tally, value_words, verdict_words
+from benchcheck.report.wording import (
+    because_words,
+    counts_words,
+    day_words,
+    limits_words,
+    tally,
+    value_words,
+    verdict_words,
+)
 
 if TYPE_CHECKING:
     from benchcheck.record.record import Record
@@ -77,23 +86,33 @@ _REASONS = {
     "": "no reason was recorded",
 }
 _NAMES_SHOWN = 12
+_REASONS_SHOWN = 6
+#: how a score words that a value is outside: the value, then by how much and of which limit.
+_LIES = re.compile(r"(\S+ \S+ )lies \S+ \S+ (?:above|below) the (?:upper|lower) limit ")
 #: verdicts to be watched, the worst first.
 _WATCHED = ("fail", "conditional fail", "conditional pass")
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """One line of the summary: what it is about, in words, and the checks it points to."""
+    """One line of the summary: what it is about, in words, and the checks it points to.
+
+    Where there are `parts`, one a check, their names stand for the checks. `more` are not named here.
+    """
 
     title: str
     text: str
     checks: tuple[str, ...] = ()
     more: int = 0
+    parts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """The owner's page: a sentence that says how it stands, then notes under four headings."""
+    """The owner's page: a sentence that says how it stands, then notes under four headings.
+
+    `open` names every check of `not_tested`, for the technician.
+    """
 
     headline: str
     standing: str
@@ -101,19 +120,27 @@ class Summary:
     measured: tuple[Note, ...]
     not_tested: tuple[Note, ...]
     watched: tuple[Note, ...]
+    open: tuple[Note, ...] = ()
 
 
 def summarise(record: Record) -> Summary:
     """Return the owner's summary of a record."""
     counts = dict(tally(record.scores))
+    left_open = _left_open(record.scores)
     return Summary(
         headline=_headline(record, counts),
         standing=_standing(record, counts),
         done=tuple(_done(record)),
         measured=tuple(_measured(record.scores)),
-        not_tested=tuple(_not_tested(record)),
+        not_tested=tuple(_not_tested(left_open)),
         watched=tuple(_watched(record)),
+        open=tuple(Note(title, _number(checks), tuple(checks)) for title, checks in left_open),
     )
+
+
+def part_of(check: str) -> str:
+    """Return what a check's id says it is about: `VSW` of `VSW.voltage[120mA]`."""
+    return check.partition("[")[0].rpartition(".")[0] or check
 
 
 def measurand(check: str) -> str:
@@ -181,18 +208,36 @@ def _measured(scores: Sequence[Score]) -> Iterable[Note]:
         yield Note(thing[:1].upper() + thing[1:], counts_words(tally(found)))
 
 
-def _not_tested(record: Record) -> Iterable[Note]:
+def _left_open(scores: Sequence[Score]) -> list[tuple[str, list[str]]]:
+    """Return the checks without an answer by why there is none, at most six reasons of each kind by name."""
+    found = []
     for word in ("undecided", "skipped", "blocked", "error"):
         groups: dict[str, list[str]] = {}
-        for score in record.scores:
+        for score in scores:
             if verdict_words(score) == word:
-                reason = _REASONS[str(score.code or "")] if word == "undecided" else score.because
-                groups.setdefault(reason, []).append(score.check)
-        for reason, checks in list(groups.items())[:6]:
-            yield Note(f"{word.capitalize()}: {reason or 'no reason was recorded'}", _number(checks), *_shown(checks))
-        rest = [check for checks in list(groups.values())[6:] for check in checks]
+                reason = _REASONS[str(score.code or "")] if word == "undecided" else because_words(score)
+                groups.setdefault(reason or "no reason was recorded", []).append(score.check)
+        named = list(groups.items())
+        found += [(f"{word.capitalize()}: {reason}", checks) for reason, checks in named[:_REASONS_SHOWN]]
+        rest = [check for _, checks in named[_REASONS_SHOWN:] for check in checks]
         if rest:
-            yield Note(f"{word.capitalize()}, for other reasons", _number(rest), *_shown(rest))
+            found.append((f"{word.capitalize()}, for other reasons", rest))
+    return found
+
+
+def _not_tested(left_open: Iterable[tuple[str, list[str]]]) -> Iterable[Note]:
+    for title, checks in left_open:
+        first: dict[str, str] = {}
+        for check in checks:
+            first.setdefault(part_of(check), check)
+        shown = list(first.items())[:_NAMES_SHOWN]
+        yield Note(
+            title,
+            _number(checks),
+            tuple(check for _, check in shown),
+            len(first) - len(shown),
+            tuple(part for part, _ in shown),
+        )
     yield Note(
         "Never part of this", "Anything without a line in the table: function, safety and parts that no check names."
     )
@@ -201,8 +246,7 @@ def _not_tested(record: Record) -> Iterable[Note]:
 def _watched(record: Record) -> Iterable[Note]:
     found = [score for word in _WATCHED for score in record.scores if verdict_words(score) == word]
     for score in found[:_NAMES_SHOWN]:
-        text = "; ".join(words for words in (value_words(score), _asked(score), score.because) if words)
-        yield Note(verdict_words(score), text, (score.check,))
+        yield Note(verdict_words(score), _why_watched(score), (score.check,))
     if more := found[_NAMES_SHOWN:]:
         yield Note("And further", counts_words(tally(more)), *_shown([score.check for score in more]))
     for waiver in record.head.waivers:
@@ -212,6 +256,14 @@ def _watched(record: Record) -> Iterable[Note]:
             yield Note("Calibration overdue", f"{one.name} was due on {one.calibration_due}.")
     for problem in record.problems:
         yield Note("The record itself", str(problem))
+
+
+def _why_watched(score: Score) -> str:
+    """Return value, what was asked for and why, each of them once: many a reason names value and limit itself."""
+    because = because_words(score)
+    lies = _LIES.match(because)
+    words = (value_words(score), "" if lies else _asked(score), because[lies.end(1) :] if lies else because)
+    return "; ".join(word for word in words if word)
 
 
 def overdue(due: date | None, record: Record) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections import Counter
 from collections.abc import Iterable
@@ -16,12 +17,14 @@ if TYPE_CHECKING:
 
 __all__ = [
     "WIDTH",
+    "because_words",
     "counts_words",
     "day_words",
     "limits_words",
     "moment_words",
     "one_line",
     "result_words",
+    "symbols",
     "tally",
     "value_words",
     "verdict_words",
@@ -33,6 +36,10 @@ WIDTH = 80
 _ORDER = (
     "pass", "conditional pass", "conditional fail", "fail", "undecided", "skipped", "blocked", "error",
 )  # fmt: skip
+
+#: ASCII names of units behind a figure, as scores word them; beyond this length a text is cut anyway.
+_ASCII_UNIT = re.compile(r"(?<=\d )(?:([pnumkMGT]?)ohm|u([AFHVWs])|degC)\b")
+_LONGEST = 4000
 
 
 def one_line(text: str, longest: int = 400) -> str:
@@ -86,6 +93,27 @@ def limits_words(score: Score, *, ascii: bool = False) -> str:  # noqa: A002 (as
     if low and high:
         return f"{low} to {high}"
     return f"at least {low}" if low else f"at most {high}" if high else ""
+
+
+def because_words(score: Score) -> str:
+    """Return why a score is what it is, without what stands beside it already: the answer that was seen."""
+    return symbols(score.because.removeprefix(f'seen: "{score.display}"; '))
+
+
+def symbols(text: str) -> str:
+    """Return a text with the symbols of units where it has their ASCII names, as the values beside it have.
+
+    >>> symbols("1.436 kohm lies 90 mohm above, 22 uF at 40 degC; the user and the ohms stay")
+    '1.436 kΩ lies 90 mΩ above, 22 µF at 40 °C; the user and the ohms stay'
+    """
+    return _ASCII_UNIT.sub(_symbol, text) if len(text) <= _LONGEST else text
+
+
+def _symbol(found: re.Match[str]) -> str:
+    ohm, micro = found.groups()
+    if micro:
+        return f"µ{micro}"
+    return "°C" if ohm is None else f"{ohm.replace('u', 'µ')}Ω"
 
 
 def verdict_words(score: Score) -> str:

@@ -14,7 +14,7 @@ from benchcheck.record.journal import Journal
 from benchcheck.record.record import Record, read_record
 from benchcheck.report.course import horizon, moved_checks, shown_trend
 from benchcheck.report.html import history_page, sheet_page
-from benchcheck.score.model import Score, Verdict
+from benchcheck.score.model import Outcome, Score, Verdict
 from tests.record.samples import HEAD, RESULT, SCORES, write_visit
 from tests.report.hostile import NASTY, hostile_record
 from tests.report.pages import assert_accessible, assert_inert, colour_pairs, contrast, each, texts
@@ -62,7 +62,8 @@ def test_a_sheet_holds_what_a_technician_needs(tmp_path: Path) -> None:
 def test_the_owner_reads_what_was_not_tested_and_what_to_watch(tmp_path: Path) -> None:
     near = replace(SCORES[0], check="R1.resistance", verdict=Verdict.CONDITIONAL_PASS)
     page = sheet_page(visit(tmp_path, (*SCORES, near)))
-    assert "D3.reverse" in section(page, "What was not tested")
+    assert "1 check (D3)" in section(page, "What was not tested")
+    assert "D3.reverse" in section(page, "Left open, check by check")
     assert "no ESR meter" in section(page, "What was not tested")
     watched = section(page, "To be watched")
     assert "R1.resistance" in watched
@@ -198,3 +199,25 @@ def test_however_many_checks_failed_the_owners_page_stays_a_page(tmp_path: Path)
     assert "And further: 1 conditional pass, 288 fail" in watched
     assert "R0.resistance" in watched  # the worst first
     assert len(watched) < 3000
+
+
+def test_the_owner_reads_parts_and_the_technician_every_open_check(tmp_path: Path) -> None:
+    checks = [f"R{number}.resistance[{side}]" for number in range(20) for side in ("a.b", "c")]
+    page = sheet_page(visit(tmp_path, tuple(replace(SCORES[1], check=check) for check in checks)))
+    told = section(page, "What was not tested")
+    assert "40 checks (R0, R1, R2, R3, R4, R5, R6, R7, R8, R9, R10, R11 and 8 more)" in told
+    assert all(check in section(page, "Left open") for check in checks)
+
+
+def test_a_reason_says_nothing_twice(tmp_path: Path) -> None:
+    looked = Score("D3.orientation", Outcome.MEASURED, "yes_no", Verdict.FAIL, display="no")
+    looked = replace(looked, because='seen: "no"; it should be "yes"')
+    low = replace(
+        SCORES[0], verdict=Verdict.FAIL, because="4.68 kohm lies 67 ohm above the upper limit 4.613 kohm; x"
+    )
+    page = sheet_page(visit(tmp_path, (looked, low)))
+    watched = section(page, "To be watched")
+    assert 'fail: no; it should be "yes" (D3.orientation)' in watched
+    assert "4.680 kΩ ± 0.024 kΩ; lies 67 Ω above the upper limit 4.613 kΩ; x (R14.resistance)" in watched
+    assert "seen:" not in page
+    assert "ohm" not in watched
