@@ -128,6 +128,12 @@ def tally(scores: Iterable[Score]) -> tuple[tuple[str, int], ...]:
     return (*known, *sorted(found.items()))
 
 
+def _place(count: tuple[str, int]) -> tuple[int, str]:
+    """Return where a count stands in a tally."""
+    word = count[0]
+    return (_ORDER.index(word) if word in _ORDER else len(_ORDER), word)
+
+
 def counts_words(counts: Iterable[tuple[str, int]]) -> str:
     """Return counts as a sentence part: `145 pass, 42 undecided`."""
     return ", ".join(f"{count} {word}" for word, count in counts) or "no checks"
@@ -137,5 +143,5 @@ def result_words(record: Record) -> str:
     """Return how a visit ended, in words."""
     if record.result is None:
         return f"no result yet; {counts_words(tally(record.scores))}"
-    counts = record.result.counts or tally(record.scores)
+    counts = sorted(record.result.counts, key=_place) or tally(record.scores)
     return f"exit {record.result.exit_code}: {counts_words(counts)}"
