@@ -14,6 +14,8 @@ import sys
 README = pathlib.Path(__file__).parents[1] / "README.md"
 BLOCK = re.compile(r"<!-- ci: walk, exits (\d+) -->\s*```sh\n(.*?)```", re.DOTALL)
 
+PAGES = ("sheet.html", "history.html")
+
 
 def main() -> None:
     """Exit with a message at the first block that does not end as README says."""
@@ -25,6 +27,9 @@ def main() -> None:
         ran = subprocess.run(["bash", "-e", "-c", commands], check=False)
         if ran.returncode != int(exits):
             sys.exit(f"ended with {ran.returncode}, and README says {exits}")
+    for page in PAGES:
+        if not pathlib.Path(page).read_text("utf-8").startswith("<!DOCTYPE html>"):
+            sys.exit(f"{page} is no page")
     print(f"as README says: {len(blocks)} blocks of commands")
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import doctest
 import re
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -102,30 +101,6 @@ def test_every_file_readme_and_the_commands_name_is_there() -> None:
     named = {name for text in texts for name in re.findall(r"\b(?:examples|specs)/[\w./-]*\w", text)}
     made = {"specs/quillmere-kr6-learned.toml"}
     assert sorted(name for name in named - made if not (ROOT / name).exists()) == []
-
-
-def test_a_first_visit_goes_as_readme_says(tmp_path: Path) -> None:
-    """The walk runs in a copy, with the benchcheck of this environment where README has one installed."""
-    for name in ("specs", "examples", ".ci"):
-        shutil.copytree(ROOT / name, tmp_path / name)
-    shutil.copy(ROOT / "README.md", tmp_path)
-    programs = tmp_path / ".venv" / "bin"
-    programs.mkdir(parents=True)
-    starts = {
-        "benchcheck": "from benchcheck.cli import main\nmain()",
-        "pytest": "import pytest\npytest.console_main()",
-    }
-    for name, start in starts.items():
-        (programs / name).write_text(f"#!{sys.executable}\n{start}\n", "utf-8")
-        (programs / name).chmod(0o755)
-    done = subprocess.run(
-        [sys.executable, ".ci/walk.py"], cwd=tmp_path, capture_output=True, text=True, check=False, timeout=600
-    )
-    assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
-    assert "board.toml: 16 parts" in done.stdout
-    assert re.search(r"isolation.resistance\[COL1:COL2\]: shows another kind of thing", done.stdout)
-    assert (tmp_path / "sheet.html").read_text("utf-8").startswith("<!DOCTYPE html>")
-    assert (tmp_path / "history.html").is_file()
 
 
 def test_the_python_example_runs() -> None:
