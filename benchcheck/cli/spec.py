@@ -29,7 +29,8 @@ def check_spec(spec: Path, brief: bool) -> int:
     from benchcheck.terminal.wrapping import wrapped
 
     board = open_spec(spec)
-    told = [f"{spec}: {board.model} {board.revision}: {len(board.checks)} checks, nothing wrong"]
+    name = f"{board.model} {board.revision}".strip()
+    told = [f"{spec}: {name}: {len(board.checks)} checks, nothing wrong"]
     told += [f"no power on this board: {refusal}" for refusal in board.power_refusals]
     told += [f"note: {note}" for note in board.notes]
     for words in told:

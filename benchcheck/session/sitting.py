@@ -68,6 +68,7 @@ class _Dictated:
 
     source: Source | None
     shown: dict[str, str] = field(default_factory=dict)
+    given: dict[str, str] = field(default_factory=dict)
 
     def answer(self, step: Step) -> Answer:
         text = self.shown.pop(step.check.id, None)
@@ -120,16 +121,24 @@ class Sitting:
         """Return the score of a check, taken now unless it was before; what it needs first is taken first.
 
         `check` is an id of the board or a check of one's own, `shown` what a display showed for it, as one would
-        type it. Raises UsageError for an id the board has not, ReadingsError for what is no reading,
-        OutputStateUnknown when nobody can say whether power is off.
+        type it. Raises UsageError for an id the board has not and for another reading of what was taken before,
+        ReadingsError for what is no reading, OutputStateUnknown when nobody can say whether power is off.
         """
         wanted = self._known(check)
         if shown is not None:
+            self._refuse_second(wanted, shown)
             read_typed(wanted, shown)
-            self._dictated.shown[wanted.id] = shown
+            self._dictated.shown[wanted.id] = self._dictated.given[wanted.id] = shown
         visit = self._visiting()
         visit.take(self._with_needs((wanted.id,)))
         return next(score for score in visit.scores if score.check == wanted.id)
+
+    def _refuse_second(self, check: Check, shown: str) -> None:
+        """Raise UsageError where a reading is given for what was taken already: it must not pass for judged."""
+        taken = any(score.check == check.id for score in self.scores)
+        if taken and self._dictated.given.get(check.id) != shown:
+            message = f"{shown!r} comes too late, it was taken before; give its reading where it is first needed"
+            raise UsageError(Fault("", check.id, message))
 
     def in_the_way(self, check: Check | None = None) -> tuple[str, ...]:
         """Return what stands in the way of power, or of one check, in words, after taking what can clear it."""

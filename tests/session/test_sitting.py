@@ -53,6 +53,14 @@ def test_a_check_is_taken_once_and_kept_once(tmp_path: Path) -> None:
     assert not record.problems
 
 
+def test_another_reading_of_what_was_taken_is_refused_not_dropped(tmp_path: Path) -> None:
+    with sitting(tmp_path) as made:
+        first = made.take("VCC.residual_voltage", "0.004")
+        assert made.take("VCC.residual_voltage", "0.004") is first
+        with pytest.raises(UsageError, match=r"VCC.residual_voltage: '7.1' comes too late.*where it is first needed"):
+            made.take("VCC.residual_voltage", "7.1")
+
+
 def test_what_a_check_needs_is_asked_for_before_it(tmp_path: Path) -> None:
     with sitting(tmp_path) as made:
         assert made.take("R1.resistance", "4.7k").outcome is Outcome.BLOCKED
