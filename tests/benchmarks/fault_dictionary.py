@@ -129,7 +129,8 @@ def deck(devices: list[Device], wanted: list[Probe], options: str) -> str:
     pairs = dict.fromkeys(_source(probe)[:3] for probe in wanted)
     lines += [f"{name} {black} {red} 0" for name, red, black in pairs]
     lines += [f".options gmin=1e-15 rshunt={1 / BOARD_LEAK_S!r} {options}", ".temp 27", ".end", ""]
-    return "\n".join(re.sub(r"\bGND\b", "0", line) for line in lines).replace(":", "_")
+    text = "\n".join(re.sub(r"\bGND\b", "0", line) for line in lines)
+    return text.replace(" pad", "_pad").replace(":", "_")  # a lifted pin is on a net called "Q1:base pad"
 
 
 def _source(probe: Probe) -> tuple[str, str, str, float]:
