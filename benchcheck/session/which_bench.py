@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
 from benchcheck.bench.simulated import default_bench
 from benchcheck.document import digest_of, parse_document
 from benchcheck.errors import BenchError, Fault, UsageError
-from benchcheck.record.record import Record
-from benchcheck.record.sources import read_source, without_addresses
+
+if TYPE_CHECKING:
+    from benchcheck.record.record import Record
 
 __all__ = ["SIMULATED", "bench_from", "bench_of_visit"]
 
@@ -45,6 +46,8 @@ def bench_of_visit(request: _Asked, resumed: Record | None) -> Bench:
     """
     if resumed is None:
         return bench_from(request.bench)
+    from benchcheck.record.sources import read_source, without_addresses  # only a visit that goes on needs records
+
     digest = resumed.head.bench_digest
     if request.bench is not None or Path("bench.toml").exists():
         bench = bench_from(request.bench)
