@@ -61,7 +61,7 @@ def simulate(
     own = bench_from(bench) if bench is not None else None
     served = SimulatedBench(board, chosen, seed, _ports(ports), bench=own, pace=pace)
     try:
-        with ending_as_interrupt(), served:
+        with ending_as_interrupt(interrupt_too=True), served:
             _introduce(served, board, seed, own is not None)
             _follow_lines(served)
     except OSError as error:

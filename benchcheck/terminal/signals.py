@@ -19,18 +19,21 @@ _GLANCE_S = 0.2
 
 
 @contextlib.contextmanager
-def ending_as_interrupt() -> Iterator[None]:
+def ending_as_interrupt(*, interrupt_too: bool = False) -> Iterator[None]:
     """Turn SIGTERM and SIGHUP into KeyboardInterrupt, once: the ending they begin is not interrupted again.
 
-    A signal somebody ignores already (nohup) stays ignored.
+    A signal somebody ignores already (nohup) stays ignored. `interrupt_too` listens to SIGINT even so: a shell
+    starts what runs in its background with it ignored.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = {one: signal.getsignal(one) for one in _ENDINGS}
-    for one, handler in before.items():
-        if handler is signal.SIG_DFL:
+    before = {one: signal.getsignal(one) for one in (*_ENDINGS, signal.SIGINT)}
+    for one in _ENDINGS:
+        if before[one] is signal.SIG_DFL:
             signal.signal(one, _interrupt)
+    if interrupt_too:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         yield
     finally:

@@ -64,6 +64,23 @@ def test_another_program_measures_what_the_hand_has_placed() -> None:
     assert 23_500 < shown[-1] < 24_300
 
 
+def test_an_interrupt_ends_it_although_a_shell_started_it_with_that_signal_ignored() -> None:
+    again = [sys.executable, "-m", "benchcheck", "simulate", SPEC]
+    # as POSIX 2.11 has it for a shell's background jobs: SIGINT is ignored from the start
+    ignoring = f"import os, signal; signal.signal(signal.SIGINT, signal.SIG_IGN); os.execv({again[0]!r}, {again!r})"
+    wrapped = [sys.executable, "-c", ignoring]
+    with subprocess.Popen(wrapped, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as served:
+        assert served.stdout is not None
+        said = ""
+        while "Ctrl-C ends" not in said:
+            said += served.stdout.readline()
+        os.kill(served.pid, signal.SIGINT)
+        try:
+            assert served.wait(10) == 0
+        finally:
+            served.kill()
+
+
 def test_a_fault_this_board_cannot_have_is_refused_with_what_it_can() -> None:
     done = simulate("--fault", "D3 reverse")
     assert done.returncode == 2
