@@ -158,15 +158,21 @@ class Power:
         for key, value, question in (("cells", "out", CELLS_OUT), (chosen.name, supply.name, leads)):
             if self._confirmed.get(key) == value:
                 continue
-            assert self.feed is not None
-            self.feed.keeper.renew()
+            if self.feed is not None:
+                self.feed.keeper.renew()
             self._must(question)
             self._confirmed[key] = value
             self._event(f"confirmed: {question}")
 
     def _must(self, question: str) -> None:
-        """Raise UsageError unless it is confirmed; nothing is ended by a no, and the next check asks again."""
-        if not self.hand.confirm(question):
+        """Raise UsageError unless it is confirmed; nothing is ended by a no, and the next check asks again.
+
+        PowerEnded where power ended for good while the question stood.
+        """
+        confirmed = self.hand.confirm(question)
+        if self.ended:
+            raise PowerEnded(self.ended)
+        if not confirmed:
             raise UsageError(f"not confirmed: {question}")
 
     def _tell_on(self, feed: Feed, wanted: Wanted) -> None:

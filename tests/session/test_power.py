@@ -10,8 +10,10 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
+from benchcheck.clock import SystemClock
 from benchcheck.document import parse_document
 from benchcheck.errors import BenchError, InstrumentError, SpecError
+from benchcheck.instruments.power_watch import Rule, Stop
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Origin
 from benchcheck.readings.typed import read_typed
@@ -19,6 +21,8 @@ from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
 from benchcheck.session.answers import Answer, Source, Step, Taken
+from benchcheck.session.power import Power, PowerEnded
+from benchcheck.session.power_rules import wanted_for
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from benchcheck.simulation.world import OperatingPoint, PlainBench
@@ -335,6 +339,26 @@ def test_a_no_ends_nothing_and_is_asked_again(tmp_path: Path) -> None:
     found = scores(report)
     assert (found["BATT.idle_current"], found["BATT.inrush_time"]) == ("blocked", "pass")
     assert found["V6.voltage[0A]"] == "pass"
+
+
+def test_power_that_ends_while_a_question_stands_stays_off_whatever_is_answered(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        asked: list[str] = []
+
+        class Away(ScriptedHand):
+            def confirm(self, question: str) -> bool:
+                asked.append(question)
+                power.stop(Stop(Rule.KEY, "a key was pressed"))
+                return True
+
+        board = spec_board(tmp_path)
+        power = Power(board, served.bench(), Away(), SystemClock(), lambda *_: None, lambda _: None)
+        wanted = wanted_for(next(one for one in board.checks if one.id == "BATT.idle_current"), board)
+        assert wanted is not None
+        with pytest.raises(PowerEnded, match="a key was pressed"):
+            power.bring(wanted)
+        assert len(asked) == 1
+        assert switched_on(served) == 0
 
 
 def test_a_wandering_idle_current_is_several_readings_and_no_reason_to_switch_off(tmp_path: Path) -> None:
