@@ -111,7 +111,7 @@ class _Auditor:
         cut_short = record.torn and not any(block.seal for block in record.unproven)
         harmless = cut_short or (record.sealed and not record.undecoded)
         self._faults(record.problems, serious=not harmless or newer)
-        if record.open:
+        if record.open and not (record.changed or newer):
             self._note(record.name, "the visit has no result that counts; --resume goes on with it", serious=False)
 
     def _place(self, record: Record) -> None:

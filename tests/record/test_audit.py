@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
@@ -127,3 +128,17 @@ def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match="the records cannot be read"):
         check_records(tmp_path / "nowhere")
     assert check_records(tmp_path, "nobody").records == 0
+
+
+def test_nobody_is_told_to_go_on_with_a_record_that_resume_refuses(tmp_path: Path) -> None:
+    changed, newer = write(tmp_path / "changed"), write(tmp_path / "newer")
+    edit(changed, b"8.97", b"9.97")
+    head, _, rest = newer.read_bytes().partition(b"\nseal = ")
+    head = head.replace(b"benchcheck_record = 1", b"benchcheck_record = 2") + b"\n"
+    newer.write_bytes(head + b'seal = "' + hashlib.sha256(head).hexdigest().encode() + rest[rest.index(b'"\n') :])
+    for path, words in (
+        (changed, "does not carry its seal"),
+        (newer, "of format version 2 and this benchcheck reads"),
+    ):
+        assert any(words in line for line in found(path.parents[1], serious=True))
+        assert not [line for line in found(path.parents[1], serious=False) if "--resume" in line]
