@@ -18,10 +18,11 @@ __all__ = ["amend", "contact"]
 
 
 @click.command(
+    short_help="Add a remark to a sealed record.",
     epilog="""\b
 Example:
   benchcheck records amend records/kr-6/20260131T101500Z-1f0c9a2b.toml \\
-    "read on the 6 V range, not the 60 V range" --check VSW.voltage[0A]"""
+    "read on the 6 V range, not the 60 V range" --check VSW.voltage[0A]""",
 )
 @click.argument("record", type=click.Path(path_type=Path), shell_complete=completing.records)
 @click.argument("text")
@@ -54,11 +55,12 @@ def _amended(record: Record, check_id: str) -> tuple[str, ...]:
 
 
 @click.command(
+    short_help="Keep, show or erase whose unit it is.",
     epilog="""\b
 Examples:
   benchcheck records contact "KR-6 no. 0412" --name "A. Person"
   benchcheck records contact "KR-6 no. 0412"
-  benchcheck records contact "KR-6 no. 0412" --erase"""
+  benchcheck records contact "KR-6 no. 0412" --erase""",
 )
 @click.argument("unit")
 @click.option("--name", metavar="TEXT", help="Whose unit it is.")

@@ -29,10 +29,11 @@ def records() -> None:
 
 
 @records.command(
+    short_help="Check seals; name what was changed or is missing.",
     epilog="""\b
 Examples:
   benchcheck records check
-  benchcheck records check --unit "KR-6 no. 0412" --records /mnt/archive"""
+  benchcheck records check --unit "KR-6 no. 0412" --records /mnt/archive""",
 )
 @click.option("--unit", metavar="LABEL", help="Only this unit's records.")
 @records_option
@@ -51,11 +52,12 @@ def check(unit: str | None, records: Path) -> int:
 
 
 @records.command(
+    short_help="Write every score as one row: CSV, JSON Lines or Parquet.",
     epilog="""\b
 Examples:
   benchcheck records export > readings.csv
   benchcheck records export --format json-lines -o readings.jsonl
-  benchcheck records export --format parquet -o readings.parquet"""
+  benchcheck records export --format parquet -o readings.parquet""",
 )
 @click.option("-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write here.  [default: -]")
 @click.option(
@@ -88,11 +90,12 @@ def export(output: Path | None, shape: str, unit: str | None, records: Path) -> 
 
 
 @records.command(
+    short_help="Bring the search index up to date.",
     epilog="""\b
 Examples:
   benchcheck records index
   benchcheck records index --index postgresql+psycopg://shop@/records \\
-    --shelf bench-2"""
+    --shelf bench-2""",
 )
 @click.option("--index", "place", metavar="PLACE", help="A file, or a database URL.  [default: in the records]")
 @click.option("--shelf", default="", metavar="NAME", help="Whose records these are, where benches share a database.")

@@ -274,9 +274,8 @@ class Guided:
             case Action.PHOTO:
                 return self._photo(self.desk.line("path of the photo"))
             case Action.WHY:
-                self.desk.turn_page(
-                    why_lines(asking.check, self.bench, asking.step.session, self.board, self._scored)
-                )
+                lines = why_lines(asking.check, self.bench, asking.step.session, self.board, self._scored)
+                return Stop() if self.desk.turn_page(lines) else None
             case Action.REPEAT:
                 if asking.latest is not None:
                     asking.retries.append(asking.latest.display.text)

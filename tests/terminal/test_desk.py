@@ -113,6 +113,16 @@ def test_why_fills_the_screen_and_any_key_goes_back(tmp_path: pathlib.Path) -> N
         person.sees("t type a reading")
 
 
+def test_q_on_a_page_quits_as_its_foot_says(tmp_path: pathlib.Path) -> None:
+    with desk(lay_out(tmp_path)) as person:
+        begin(person)
+        person.at("BATT.residual_voltage")
+        person.press(b"w")
+        person.sees("any key goes on")
+        person.press(b"q")
+        assert person.finish() == 130
+
+
 def test_a_slip_is_asked_about_on_the_screen(tmp_path: pathlib.Path) -> None:
     with desk(lay_out(tmp_path)) as person:
         begin(person)
