@@ -46,8 +46,9 @@ class CaptureRule:
     is the size under which a reading is that of open leads where they show zero. `short_below` is what metal reads
     at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where overload is what a
     good unit shows. `never_negative` for functions that drive a current. At least `least` readings over `hold_s`
-    seconds must stand, `unrest_s` longer where the contact moved, and `share` of the time on the move; a contact
-    that jumped longer than `doubt_s` is taken twice. Open for less than `lift_s` is a bounce of the same contact.
+    seconds must stand, `unrest_s` longer where the contact moved, and `share` of the time on the move
+    (`jumping_share` where it went back and forth); a contact that jumped longer than `doubt_s`, or that follows one
+    which jumped and never stood, is taken twice. Open for less than `lift_s` is a bounce of the same contact.
     What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
     tips are lifted: a hand that has just landed may press on.
     `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
@@ -64,6 +65,7 @@ class CaptureRule:
     least: int = 4
     hold_s: float = 0.06
     share: float = 0.25
+    jumping_share: float = 0.5
     unrest_s: float = 0.2
     doubt_s: float = 0.7
     landing_s: float = 0.45
@@ -108,6 +110,7 @@ class Capture:
     _settled_as: Seen | None = None  # settled, not kept yet
     _left_s: float | None = None  # since when the tips seem to be in the air
     _before: int = 0  # readings of this contact before the run that stands now
+    _restless: bool = False  # an earlier contact went back and forth and never stood
 
     def placed(self) -> None:
         """Take it from somebody who knows (a key, a scripted hand) that the tips are down from now on."""
@@ -171,6 +174,7 @@ class Capture:
         if tap and self.rule.open_is_good and not self._taken and self._long_open(self._open_before):
             return self._overloaded(sample, Shape.STANDS)
         jumped = self._course.jumping and not self._taken
+        self._restless = self._restless or jumped
         self._begin_anew()
         return Seen(Happening.LIFTED, sample.at_s, Shape.BAD_CONTACT if jumped else Shape.OPEN)
 
@@ -248,15 +252,23 @@ class Capture:
         self._course.add(sample.at_s, sample.value, count + 3.0 * self.rule.noise)
 
     def _least(self) -> int:
-        """How many readings must agree: one more for every doubling of the chances that they did so by accident."""
-        return self.rule.least + self._before.bit_length() - (self._before > 0)
+        """How many readings must agree: the more, the likelier it is that they do so by accident.
+
+        One more for every doubling of the readings before them; two more where they agree only to a count.
+        """
+        rule, before = self.rule, self._before
+        doubled = before.bit_length() - (before > 0)
+        flickers = before > 0 and self._run.spread > 0.5 * rule.count_at(self._run.mean)
+        again = self._restless * rule.least
+        return rule.least + doubled * (1 + self._course.jumping) + again + 2 * flickers
 
     def _settled(self, sample: Sample) -> bool:
         rule, run = self.rule, self._run
         assert self._touched_s is not None
         moved_s = run.samples[0].at_s - self._touched_s
         unrest = min(max(0, self._before - 2), 5) / 5.0
-        needed_s = max(rule.hold_s + unrest * rule.unrest_s, rule.share * moved_s)
+        share = rule.jumping_share if self._course.jumping else rule.share
+        needed_s = max(rule.hold_s + unrest * rule.unrest_s, share * moved_s)
         if run.count < self._least() or run.lasted_s < needed_s * (1.0 - 1e-9):
             return False
         if rule.open_is_good and self._metal(run.mean) and sample.at_s - self._touched_s <= rule.tap_s:
@@ -299,7 +311,7 @@ class Capture:
         """Whether the contact jumped so long that one reading of it is not to be trusted."""
         assert self._touched_s is not None
         moved_s = self._run.samples[0].at_s - self._touched_s
-        return self._course.jumping and moved_s > self.rule.doubt_s
+        return self._restless or (self._course.jumping and moved_s > self.rule.doubt_s)
 
     def _agree(self, first: float, second: float) -> bool:
         allowed = 2.0 * self.rule.count_at(first) + self.rule.agree * abs(first) + self.rule.contact

@@ -68,6 +68,11 @@ class Run:
         """Seconds from its first reading to its last."""
         return self.samples[-1].at_s - self.samples[0].at_s if self.samples else 0.0
 
+    @property
+    def spread(self) -> float:
+        """How far its lowest and its highest reading lie apart, 0 without readings."""
+        return self._highs[0].value - self._lows[0].value if self.samples else 0.0
+
     def _latest(self) -> list[Sample]:
         """Return the later half of the run, at most a few: they lag least behind a drift."""
         size = min(_LOOKED_AT, (len(self.samples) + 1) // 2)

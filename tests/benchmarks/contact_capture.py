@@ -1,9 +1,11 @@
 """Hands-free capture against the best any rule could do: 10,000 simulated contacts on a clock that only counts.
 
 Peer: a rule that knows the settled value beforehand and takes the third reading in a row within a count of it, for
-one reading cannot tell a value that stands from one that passes by. "Exceptions" are accepted values further than a
-count (and the half that rounding adds) from what the meter shows at last. Hands that never hold still ("poor")
-have no such value: what is taken from them is counted apart.
+one reading cannot tell a value that stands from one that passes by. "Exceptions" are accepted values that differ, as
+displayed, by more than one count from what the display shows once it has settled, with no allowance for rounding.
+Hands that never hold still ("poor") are placed too; nothing should be taken from them.
+"Beep": when the operator is told that the reading counts; it is taken back, aloud, where the reading then moves on.
+"Kept": when it can no longer be taken back, for the hand has landed or been lifted. Both from the touch.
 """
 
 from __future__ import annotations
@@ -92,11 +94,12 @@ def best_s(placing: Contact, pace: MeterPace, seed: int) -> float:
     return math.nan
 
 
-def off_by(outcome: Outcome, pace: MeterPace) -> float:
-    """Return how many counts the accepted values lie from the settled one, the worst of them."""
+def off_by(outcome: Outcome, pace: MeterPace) -> int:
+    """Return how many counts the accepted values lie from the settled one, both as displayed, the worst of them."""
     assert outcome.seen is not None
     settled = outcome.placing.settled_ohm
-    return max(abs(one.value - settled) / pace.count_at(settled) for one in outcome.seen.samples)
+    count = pace.count_at(settled)
+    return max(abs(round(one.value / count) - round(settled / count)) for one in outcome.seen.samples)
 
 
 def campaign(count: int, rate_hz: float, first_seed: int = 0) -> tuple[list[Outcome], MeterPace]:
@@ -113,7 +116,7 @@ def accepted(outcome: Outcome) -> bool:
 
 def _row(name: str, outcomes: list[Outcome], pace: MeterPace) -> None:
     taken = [one for one in outcomes if accepted(one)]
-    exceptions = [one for one in taken if off_by(one, pace) > 1.5]
+    exceptions = [one for one in taken if off_by(one, pace) > 1]
     first = [one for one in taken if one.touches == 1 and math.isfinite(one.best_s)]
     beeped, kept, best = (
         (
