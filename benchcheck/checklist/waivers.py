@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from benchcheck.errors import Fault, UsageError, close_match
-from benchcheck.spec.board import Board
+
+if TYPE_CHECKING:
+    from benchcheck.spec.board import Board
 
 __all__ = ["Waiver", "waivers_for"]
 
