@@ -95,7 +95,7 @@ def faulty(netlist: Netlist, fault: PartFault, sizes: FaultSizes | None = None) 
     """
     edit = edit_of(netlist, fault, sizes or FaultSizes())
     kept = (device for device in netlist.devices if device.designator not in edit.removed)
-    return Netlist((*kept, *edit.added))
+    return Netlist((*kept, *edit.added), sound=netlist.devices)
 
 
 def edit_of(netlist: Netlist, fault: PartFault, sizes: FaultSizes) -> Edit:

@@ -83,15 +83,18 @@ class Netlist:
 
     devices: tuple[Device, ...] = ()
 
-    def __init__(self, devices: Iterable[Device] = ()) -> None:
+    def __init__(self, devices: Iterable[Device] = (), *, sound: Iterable[Device] = ()) -> None:
+        """Take devices; those of `sound` stood in a netlist before and are not asked again what may be wrong."""
         object.__setattr__(self, "devices", tuple(devices))
         seen: set[str] = set()
+        known = {id(device) for device in sound}
         faults = []
         for device in self.devices:
             if device.designator in seen:
                 faults.append(f"{device.designator}: two devices have this designator; rename one")
             seen.add(device.designator)
-            faults.extend(_device_faults(device))
+            if id(device) not in known:
+                faults.extend(_device_faults(device))
         if faults:
             raise CircuitError("\n".join(faults))
 
@@ -153,11 +156,11 @@ class Netlist:
         kept: list[Device] = []
         for device in self.devices:
             kept.extend(devices if device.designator == designator else (device,))
-        return Netlist(kept)
+        return Netlist(kept, sound=self.devices)
 
     def adding(self, *devices: Device) -> Netlist:
         """Return the netlist with more devices."""
-        return Netlist((*self.devices, *devices))
+        return Netlist((*self.devices, *devices), sound=self.devices)
 
     @cached_property
     def expanded(self) -> Netlist:
@@ -166,4 +169,4 @@ class Netlist:
         The body diode joins behind it, so the resistance cannot be eliminated within the channel.
         """
         parts = [part for device in self.devices for part in _with_drain_resistance(device)]
-        return self if len(parts) == len(self.devices) else Netlist(parts)
+        return self if len(parts) == len(self.devices) else Netlist(parts, sound=self.devices)

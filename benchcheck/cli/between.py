@@ -61,8 +61,10 @@ def between(
     from benchcheck.score.between import between_json
     from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import between_lines
+    from benchcheck.terminal.waiting import words_for
 
-    found = solved(load_spec(spec), bench_from(bench), first, second, Function(function))
+    board = load_spec(spec)
+    found = solved(board, bench_from(bench), first, second, Function(function), words_for(len(board.parts)))
     _told(between_lines(found), between_json(found), json_file)
     return 0
 

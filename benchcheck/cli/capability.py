@@ -11,9 +11,6 @@ from benchcheck.cli.options import as_option, bench_option, json_option, refuse_
 
 __all__ = ["capability"]
 
-#: parts up to which the circuit around every part is solved: beyond, one command would take minutes
-_MOST_SOLVED = 300
-
 
 @click.command(
     epilog="""\b
@@ -38,15 +35,14 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     from benchcheck.score.solver import CircuitSolver
     from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import capability_lines
+    from benchcheck.terminal.waiting import count_for
 
     manager = opened_plugins()
     board = open_spec(spec, manager)
     bench_read = bench_from(bench)
-    circuit = CircuitSolver(board, bench_read) if len(board.parts) <= _MOST_SOLVED else None
-    if circuit is None:
-        click.echo(f"{len(board.parts)} parts: the circuit around each is left out, over {_MOST_SOLVED}", err=True)
     session = Session(ambient_c=board.ambient_c)
-    found = capabilities(in_order(board.checks), bench_read, session, circuit)
+    tell = count_for(len(board.parts), "checks looked at")
+    found = capabilities(in_order(board.checks), bench_read, session, CircuitSolver(board, bench_read), tell)
     if json_file is not None:
         from benchcheck.document import write_atomically
 

@@ -5,6 +5,8 @@ Only nets declared `complete` can show that no other path exists; on any other n
 
 from __future__ import annotations
 
+from collections import deque
+
 from benchcheck.kinds.build import pin_words
 from benchcheck.kinds.check import Evidence, Probe
 from benchcheck.kinds.part import Part, Surroundings
@@ -24,14 +26,16 @@ def alone(part: Part, pins: tuple[str, str], around: Surroundings) -> bool:
 
 def _leads_nowhere(part: Part, start: str, around: Surroundings) -> bool:
     elsewhere = set(part.pins.values()) - {start}
-    reached, open_ends = {start}, [start]
+    if not around.complete(start):
+        return False
+    # nearest first, and asked when first met: on a large board the way back is short where there is one
+    reached, open_ends = {start}, deque([start])
     while open_ends:
-        net = open_ends.pop()
-        if net in elsewhere or not around.complete(net):
-            return False
-        for designator, _ in around.touching(net):
+        for designator, _ in around.touching(open_ends.popleft()):
             if designator != part.designator:
                 onward = set(around.nets_of(designator).values()) - reached
+                if onward & elsewhere or not all(around.complete(net) for net in onward):
+                    return False
                 reached |= onward
                 open_ends.extend(onward)
     return True

@@ -7,7 +7,7 @@ not `complete` the true reading may be lower.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -72,17 +72,24 @@ class Between:
     remarks: tuple[str, ...] = ()
 
 
-def between(board: Board, bench: Bench, first: str, second: str, function: Function = Function.OHMS) -> Between:
+def between(
+    board: Board,
+    bench: Bench,
+    first: str,
+    second: str,
+    function: Function = Function.OHMS,
+    tell: Callable[[str], object] = lambda _: None,
+) -> Between:
     """Return what this bench's meter reads between two nets of a board, red on the first and then on the second.
 
-    Raises UsageError for nets the board does not have and functions the bench cannot be modelled on, CircuitError
-    for a circuit that cannot be solved.
+    `tell` is given what is being worked out, in a few words. Raises UsageError for nets the board does not have and
+    functions the bench cannot be modelled on, CircuitError for a circuit that cannot be solved.
     """
     model = model_of(board)
     excitation = excitation_for(bench, function)
     _refuse(model, first, second, function, excitation)
     ways = ((first, second), (second, first))
-    readings = tuple(_expected(board, bench, model, ports, function, excitation) for ports in ways)
+    readings = tuple(_expected(board, bench, model, ports, function, excitation, tell) for ports in ways)
     return Between(function, readings, tuple(_remarks(board, model, first, second)))
 
 
@@ -113,12 +120,21 @@ def _remarks(board: Board, model: Model, first: str, second: str) -> Iterator[st
 
 
 def _expected(
-    board: Board, bench: Bench, model: Model, ports: tuple[str, str], function: Function, excitation: Any
+    board: Board,
+    bench: Bench,
+    model: Model,
+    ports: tuple[str, str],
+    function: Function,
+    excitation: Any,
+    tell: Callable[[str], object],
 ) -> Expected:
-    from benchcheck.circuit.reading import sensitivities, solve_reading
+    from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
+    from benchcheck.circuit.reading import sensitivities
 
-    found = solve_reading(model.netlist, *ports, excitation)
-    slopes = sensitivities(model.netlist, *ports, excitation) if found.value is not None else {}
+    tell(f"red on {ports[0]}, black on {ports[1]}: the good board")
+    near = read_near(Neighbourhoods(model.netlist), *ports, excitation)
+    found = near.reading
+    slopes = sensitivities(near.cut.netlist, *ports, excitation) if found.value is not None else {}
     effects = dict(_effects(model.netlist, found, slopes))
     shares = _shares(effects)
     named = [share.part for share in shares] or _near(model.netlist, ports)
@@ -127,9 +143,9 @@ def _expected(
         _display(found),
         found.value,
         found.quantity_unit,
-        _standard_uncertainty(board, bench, function, found.value, slopes),
+        _standard_uncertainty(board, bench, function, found.value, slopes, near.half_width),
         shares,
-        tuple(_if_faulty(model.netlist, ports, excitation, named)),
+        tuple(_if_faulty(model.netlist, ports, excitation, named, tell)),
     )
 
 
@@ -161,13 +177,22 @@ def _near(netlist: Netlist, ports: tuple[str, str]) -> list[str]:
 
 
 def _standard_uncertainty(
-    board: Board, bench: Bench, function: Function, value: float | None, slopes: Mapping[str, float]
+    board: Board,
+    bench: Bench,
+    function: Function,
+    value: float | None,
+    slopes: Mapping[str, float],
+    cut_half_width: float,
 ) -> float | None:
-    """Return the meter's limit of error and the spread of the parts, each rectangular, combined."""
+    """Return the meter's limit of error, the spread of the parts and what the cut leaves open, combined.
+
+    Each is rectangular.
+    """
     if value is None:
         return None
     chosen = bench.range_for(function, value)
     variance = (chosen.half_width(value, board.ambient_c) ** 2 if chosen is not None else 0.0) / 3.0
+    variance += cut_half_width**2 / 3.0
     for name, slope in slopes.items():
         part = board.parts.get(name)
         nominal, spread = getattr(part, "value", None), getattr(part, "spread", None)
@@ -180,17 +205,18 @@ def _standard_uncertainty(
 
 
 def _if_faulty(
-    netlist: Netlist, ports: tuple[str, str], excitation: Any, parts: Iterable[str]
+    netlist: Netlist, ports: tuple[str, str], excitation: Any, parts: Iterable[str], tell: Callable[[str], object]
 ) -> Iterator[FaultyReading]:
     from benchcheck.circuit.faults import faulty, possible_faults
-    from benchcheck.circuit.reading import solve_reading
+    from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
     wanted = set(parts)
     for fault in possible_faults(netlist, bridges=()):
         if _part_of(fault) not in wanted or fault.code not in ("open", "short", "reversed", "decade"):
             continue
+        tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
         try:
-            shown = _display(solve_reading(faulty(netlist, fault), *ports, excitation))
+            shown = _display(read_near(Neighbourhoods(faulty(netlist, fault)), *ports, excitation).reading)
         except CircuitError:
             shown = "cannot be said"
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)

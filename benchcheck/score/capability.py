@@ -7,7 +7,7 @@ decided near the limits (common practice), below one nothing at all.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
@@ -90,15 +90,24 @@ def expected_value(check: Check) -> float | None:
 
 
 def capabilities(
-    checks: Iterable[Check], bench: Bench, session: Session, circuit: Circuit | None = None
+    checks: Iterable[Check],
+    bench: Bench,
+    session: Session,
+    circuit: Circuit | None = None,
+    tell: Callable[[int, int], object] = lambda _done, _total: None,
 ) -> tuple[Capability, ...]:
     """Return the capability of every check, in order; derived checks find their sources among them.
 
-    With the board's `circuit` a part is judged by its own value where the nets around it are complete.
+    With the board's `circuit` a part is judged by its own value where the nets around it are complete. `tell` is
+    told how many of how many are done.
     """
     listed = tuple(checks)
     by_id = {check.id: check for check in listed}
-    return tuple(capability(check, bench, session, by_id, circuit) for check in listed)
+    found = []
+    for done, check in enumerate(listed, 1):
+        found.append(capability(check, bench, session, by_id, circuit))
+        tell(done, len(listed))
+    return tuple(found)
 
 
 def capability(

@@ -1,34 +1,64 @@
-"""The circuit around a resistor, solved: from what was read across it on the board to its own value.
+"""The circuit around a part, solved: from what was read across it on the board to its own value.
 
 Only what unknown paths cannot change is trusted. By Rayleigh's monotonicity the worst that paths outside the spec
 can do is to join all nets that are not `complete`; where shorting those together leaves the predicted reading where
-it was, the spec holds all that matters, and the value found speaks for the part.
+it was, the spec holds all that matters, and the value found speaks for the part. Of a large board only a cut around
+the part is solved: what lies outside it must not matter either, by the same rule.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.errors import CircuitError
-from benchcheck.kinds.check import Check, Evidence
+from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Contribution
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
+from benchcheck.score.own import Own, own_number
 from benchcheck.score.surroundings import Solved
 from benchcheck.spec.board import Board
 
+if TYPE_CHECKING:
+    from benchcheck.circuit.neighbourhood import Cut, Neighbourhoods
+
 __all__ = ["CircuitSolver"]
 
-_FUNCTIONS = (Function.OHMS, Function.LOW_POWER_OHMS)
-#: what unknown paths may move a prediction by, as a share of the reading's standard uncertainty.
+#: what unknown paths, or what was cut off, may move a prediction by, as a share of the standard uncertainty.
 _NEGLIGIBLE = 0.1
+#: nets of the widest cut: a reading that more of them decide says much of the board and little of the part.
+_WIDEST = 100
 _JOINT_OHM = 1e-3
-_LEAST_OHM = 1e-3
 _STEPS = 12
 _SAME = 1e-9  # of the reading
+
+
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """One reading to be turned into the part's own number."""
+
+    own: Own
+    ports: tuple[str, str]
+    excitation: Any
+    expected: float | None = None
+
+    def read(self, netlist: Any, value: float) -> float | None:
+        """Return what the meter shows on a netlist whose part has this value; None for overload."""
+        from benchcheck.circuit.reading import solve_reading
+
+        found: float | None = solve_reading(self.own.given(netlist, value), *self.ports, self.excitation).value
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Attempt:
+    """What a cut gave; with `wider` what was cut off may matter."""
+
+    solved: Solved | None = None
+    wider: bool = False
 
 
 @dataclass(slots=True)
@@ -38,45 +68,63 @@ class CircuitSolver:
     board: Board
     bench: Bench
     _modelled: Model | None = None
+    _around: Neighbourhoods | None = None
+    _excitations: dict[Function, Any] = field(default_factory=dict)
+    _held: dict[str, Cut] = field(default_factory=dict)
 
     def __call__(self, check: Check, budget: Budget) -> Solved | None:
         """Return the part's own value, or None where the circuit around it does not settle it."""
-        if not self._may_solve(check):
+        task = self._task(check)
+        if task is None:
             return None
-        assert check.red is not None
-        assert check.black is not None
-        try:
-            excitation = excitation_for(self.bench, check.function)
-            ports = (check.red.net or "", check.black.net or "")
-            if excitation is None:
-                return None
-            return self._solved(check.subject, ports, excitation, budget, check.expected)
-        except CircuitError:
-            return None  # what cannot be solved leaves the evidence one-sided, as without nets
+        read = max(budget.value, task.own.least)  # below zero by the leads is zero to a circuit
+        for cut in self._cuts(task, from_cut=self._held.get(check.id)):
+            try:
+                attempt = self._solved(task, cut, budget, read)
+            except CircuitError:
+                continue  # what cannot be solved leaves the evidence one-sided, as without nets
+            if not attempt.wider:
+                return attempt.solved
+        return None
 
-    def shown(self, check: Check, value_ohm: float) -> float | None:
-        """Return what the meter would read on the board, in ohm, if the part had this value; None where the
-        circuit does not say.
+    def shown(self, check: Check, value: float) -> float | None:
+        """Return what the meter would read on the board if the part had this value, both in the check's unit; None
+        where the circuit does not say.
         """
-        from benchcheck.circuit.reading import solve_reading
-
-        if not self._may_solve(check) or check.red is None or check.black is None:
+        task = self._task(check)
+        if task is None:
             return None
-        excitation = excitation_for(self.bench, check.function)
-        try:
-            netlist = self._with(check.subject, value_ohm)
-            ports = (check.red.net or "", check.black.net or "")
-            return solve_reading(netlist, *ports, excitation).value if excitation is not None else None
-        except CircuitError:
-            return None
+        known = self._held.get(check.id)
+        if known is not None:  # the cut that held this check's reading before: a window needs no closer bound
+            return task.read(known.netlist, value)
+        for cut in self._cuts(task):
+            try:
+                found = task.read(cut.netlist, value)
+                least = found if cut.whole else task.read(cut.closed, value)
+            except CircuitError:
+                continue
+            if found == least or (found and least and abs(found - least) <= _AGREES * found):
+                self._held[check.id] = cut
+                return found
+        return None
 
-    def _may_solve(self, check: Check) -> bool:
+    def _task(self, check: Check) -> _Task | None:
         part = self.board.parts.get(check.subject)
-        if part is None or part.kind != "resistor" or check.measurand != "resistance" or len(part.pins) != 2:
-            return False
-        if check.evidence is not Evidence.LOWERED or check.function not in _FUNCTIONS:
-            return False
-        return any(net not in self._model.incomplete for net in part.pins.values())
+        if part is None or len(part.pins) != 2 or check.red is None or check.black is None:
+            return None
+        if all(net in self._model.incomplete for net in part.pins.values()):
+            return None
+        own = own_number(check, self._model.netlist)
+        if own is None:
+            return None
+        excitation = self._excitation(check.function)
+        ports = (check.red.net or "", check.black.net or "")
+        return None if excitation is None else _Task(own, ports, excitation, check.expected)
+
+    def _excitation(self, function: Function) -> Any:
+        if function not in self._excitations:
+            self._excitations[function] = excitation_for(self.bench, function)
+        return self._excitations[function]
 
     @property
     def _model(self) -> Model:
@@ -85,51 +133,70 @@ class CircuitSolver:
             self._modelled = model_of(self.board)
         return self._modelled
 
-    def _solved(
-        self, designator: str, ports: tuple[str, str], excitation: Any, budget: Budget, expected_ohm: float | None
-    ) -> Solved | None:
-        """Find the value that makes the model read what was read; None where unknown paths could change that."""
-        from benchcheck.circuit.reading import sensitivities
+    def _cuts(self, task: _Task, from_cut: Cut | None = None) -> Iterator[Cut]:
+        """Yield ever wider cuts, from the one known to hold on; a cut over `_WIDEST` ends them."""
+        from benchcheck.circuit.neighbourhood import Neighbourhoods
 
-        read_ohm = max(budget.value, _LEAST_OHM)  # below zero by the leads is zero to a circuit
-        value = self._own_value(designator, ports, excitation, read_ohm, expected_ohm)
+        least = 0
+        if from_cut is not None:
+            yield from_cut
+            least = len(from_cut.netlist.nets) + 1
+        if self._around is None:
+            self._around = Neighbourhoods(self._model.netlist)
+        try:
+            alternating = task.own.field == "capacitance_f"
+            for cut in self._around.cuts(*task.ports, alternating=alternating):
+                if len(cut.netlist.nets) > _WIDEST:
+                    return
+                if len(cut.netlist.nets) >= least:
+                    yield cut
+        except CircuitError:
+            return  # a net that no part with a model touches
+
+    def _solved(self, task: _Task, cut: Cut, budget: Budget, read: float) -> _Attempt:
+        """Find the value that makes the model read what was read; none where unknown paths could change that."""
+        from benchcheck.circuit.reading import slopes_by_field
+
+        value = self._own_value(task, cut.netlist, read)
         if value is None:
-            return None
-        netlist = self._with(designator, value)
-        slopes = sensitivities(netlist, *ports, excitation)
-        slope = slopes.get(designator, 0.0)
-        if slope <= 0.0 or self._unknown_paths_matter(netlist, ports, excitation, budget, read_ohm):
-            return None
-        neighbours = tuple(self._neighbours(designator, slopes, slope))
+            return _Attempt()
+        allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
+        if not cut.whole and not _near(task.read(cut.closed, value), read, allowed):
+            return _Attempt(wider=True)
+        netlist = task.own.given(cut.netlist, value)
+        slopes = slopes_by_field(netlist, *task.ports, task.excitation)
+        slope = slopes.get((task.own.designator, task.own.field), 0.0)
+        joined = self._with_unknown_paths(task, cut)
+        if slope <= 0.0 or (joined is not None and not _near(task.read(joined, value), read, allowed)):
+            return _Attempt()
+        neighbours = tuple(self._neighbours(task, netlist, slopes, slope))
         carried = tuple(_scaled(each, 1.0 / slope) for each in budget.contributions)
         own = Budget(
-            value + (budget.value - read_ohm) / slope,
+            value + (budget.value - read) / slope,
             budget.quantity_unit,
             (*carried, *(contribution for _, contribution in neighbours)),
         )
-        return Solved(own, tuple((name, each.id) for name, each in neighbours), complete=True)
+        return _Attempt(Solved(own, tuple((name, each.id) for name, each in neighbours), complete=True))
 
-    def _own_value(
-        self, designator: str, ports: tuple[str, str], excitation: Any, read_ohm: float, expected_ohm: float | None
-    ) -> float | None:
+    def _own_value(self, task: _Task, netlist: Any, read: float) -> float | None:
         """Return the value by secant steps on the predicted reading, or None when no value reads so.
 
         What is expected comes first: a good part needs no step.
         """
-        from benchcheck.circuit.reading import solve_reading
 
         def miss(value: float) -> float | None:
-            shown = solve_reading(self._with(designator, value), *ports, excitation).value
-            return None if shown is None else shown - read_ohm
+            shown = task.read(netlist, value)
+            return None if shown is None else shown - read
 
-        if expected_ohm and (off := miss(expected_ohm)) is not None and abs(off) <= _SAME * read_ohm:
-            return expected_ohm
-        before, value = read_ohm, read_ohm * 1.001 + 1e-6
+        expected = task.expected
+        if expected and (off := miss(expected)) is not None and abs(off) <= _SAME * read:
+            return expected
+        before, value = read, read * 1.001 + 1e-3 * task.own.least
         missed_before, missed = miss(before), miss(value)
         for _ in range(_STEPS):
             if missed is None or missed_before is None:
                 return None
-            if abs(missed) <= _SAME * read_ohm:
+            if abs(missed) <= _SAME * read:
                 return value
             if missed == missed_before:
                 return None
@@ -139,43 +206,46 @@ class CircuitSolver:
             missed = miss(value)
         return None
 
-    def _with(self, designator: str, value_ohm: float) -> Any:
+    def _with_unknown_paths(self, task: _Task, cut: Cut) -> Any:
+        """Return the cut with all nets that are not complete joined, those outside among them; None without any."""
         from benchcheck.circuit.devices import Resistor
 
-        device = self._model.netlist.device(designator)
-        assert isinstance(device, Resistor)
-        return self._model.netlist.replacing(designator, replace(device, resistance_ohm=max(value_ohm, 1e-6)))
-
-    def _unknown_paths_matter(
-        self, netlist: Any, ports: tuple[str, str], excitation: Any, budget: Budget, known_ohm: float
-    ) -> bool:
-        from benchcheck.circuit.devices import Resistor
-        from benchcheck.circuit.reading import solve_reading
-
-        unknown = [net for net in netlist.nets if net in self._model.incomplete]
-        meeting = next((port for port in ports if port in self._model.incomplete), unknown[0] if unknown else "")
+        incomplete = self._model.incomplete
+        unknown = [net for net in cut.closed.nets if net in incomplete]
+        if cut.beyond and cut.beyond not in unknown and not incomplete.isdisjoint(cut.outside):
+            unknown.append(cut.beyond)
+        if len(unknown) < 2:
+            return None
+        meeting = next((port for port in task.ports if port in unknown), unknown[0] if unknown else "")
         joints = (Resistor(f"unknown:{net}", net, meeting, _JOINT_OHM) for net in unknown if net != meeting)
-        shown = solve_reading(netlist.adding(*joints), *ports, excitation).value
-        allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
-        return shown is None or abs(shown - known_ohm) > allowed
+        return cut.closed.adding(*joints)
 
     def _neighbours(
-        self, designator: str, slopes: Mapping[str, float], slope: float
-    ) -> list[tuple[str, Contribution]]:
-        """Return the tolerance of every part around as a contribution to this part's value."""
-        found: list[tuple[str, Contribution]] = []
-        for name, by_neighbour in slopes.items():
+        self, task: _Task, netlist: Any, slopes: Mapping[tuple[str, str], float], slope: float
+    ) -> Iterator[tuple[str, Contribution]]:
+        """Yield the tolerance of every part around as a contribution to this part's value."""
+        for (name, number), by_neighbour in slopes.items():
             part = self.board.parts.get(name)
             spread, value = getattr(part, "spread", None), getattr(part, "value", None)
-            if part is None or name == designator or spread is None or not value or part.kind != "resistor":
+            if part is None or name == task.own.designator or spread is None or not value:
+                continue
+            if number not in _SPREAD or number != netlist.device(name).VALUE:
                 continue
             lower, upper = spread.interval(value)
             half_width = abs(by_neighbour / slope) * (upper - lower) / 2.0
             if half_width > 0.0:
                 label, origin = f"tolerance of {name}", "the spec, through the circuit"
-                contribution = Contribution.from_limits(f"{name}.tolerance", label, half_width, origin=origin)
-                found.append((name, contribution))
-        return found
+                yield name, Contribution.from_limits(f"{name}.tolerance", label, half_width, origin=origin)
+
+
+#: what the two readings of a cut may differ by where a window of the display is shown, as a share.
+_AGREES = 1e-4
+#: numbers of parts that the spec gives a spread of.
+_SPREAD = ("resistance_ohm", "capacitance_f")
+
+
+def _near(shown: float | None, read: float, allowed: float) -> bool:
+    return shown is not None and abs(shown - read) <= allowed
 
 
 def _scaled(contribution: Contribution, factor: float) -> Contribution:

@@ -1,0 +1,178 @@
+"""The part of a large board that matters between two nets, with a bound on what the rest can do to a reading.
+
+Around the two nets the board is cut, and the cut solved twice: with what leads out of it left off, and with all of
+it led to one net. By Rayleigh's monotonicity (Doyle and Snell 1984, "Random walks and electric networks", 1.4) the
+whole board reads between the two where it is made of resistances. Junctions and transistors break that rule (Cohen
+and Horowitz 1991, "Paradoxical behaviour of mechanical and electrical networks"), so there the bound is an
+approximation. The cut grows until both agree, in the end to the whole board.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from benchcheck.errors import CircuitError
+
+from .connectivity import conductive_pairs
+from .devices import Bjt, CurrentSource, Device, Mosfet, VoltageSource, pins, rename_nets
+from .excitation import DcVoltage, DiodeTest, Excitation, Ohms
+from .netlist import Netlist
+from .physics import Conditions
+from .reading import MeterReading, solve_reading
+
+__all__ = ["AGREES", "Cut", "Near", "Neighbourhoods", "read_near"]
+
+#: what the two readings of a cut may differ by, as a share: half of that is below a bench meter's own accuracy.
+AGREES = 1e-4
+#: nets in the first cut, and how much wider each next one is; smaller boards are solved whole.
+_FIRST, _WIDER, _WHOLE_UP_TO = 12, 2.5, 80
+#: a net with more pins than this is a rail: it belongs to every cut, and no cut is widened across it.
+_RAIL_PINS = 30
+_OUTSIDE = "outside:"
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """A board around two nets: `netlist` with what leads out left off, `closed` with it led to one net.
+
+    `beyond` is the net that stands for everything outside, and `outside` what lies there; a cut that is `whole` has
+    nothing outside, and both netlists are the board's.
+    """
+
+    netlist: Netlist
+    closed: Netlist
+    outside: frozenset[str] = frozenset()
+    beyond: str = ""
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing was cut off."""
+        return not self.outside
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """A reading from a cut: the mean of its two, which lie `half_width` (in the reading's unit) to either side."""
+
+    reading: MeterReading
+    half_width: float
+    cut: Cut
+
+
+class Neighbourhoods:
+    """The cuts of one board, what they all need worked out once."""
+
+    def __init__(self, netlist: Netlist) -> None:
+        self.netlist = netlist
+        sourced = {
+            net
+            for device in netlist.devices
+            if isinstance(device, VoltageSource | CurrentSource)
+            for net in pins(device).values()
+        }
+        self._rails = sourced | {net for net, places in netlist.pins_on.items() if len(places) > _RAIL_PINS}
+        self._between_rails = tuple(
+            device for device in netlist.devices if self._rails.issuperset(pins(device).values())
+        )
+
+    def cuts(self, red: str, black: str, *, alternating: bool = False) -> Iterator[Cut]:
+        """Yield ever wider cuts around two nets, the last of them the whole board.
+
+        Raises CircuitError for nets that no part touches.
+        """
+        self.netlist.require_nets(red, black)
+        every = len(self.netlist.nets)
+        wanted = float(_FIRST) if every > _WHOLE_UP_TO else float(every)
+        inside: dict[str, None] = dict.fromkeys((red, black))
+        onward = self._nearest_first(inside, alternating)
+        for net in onward:
+            inside[net] = None
+            if len(inside) >= wanted:
+                if 2 * len(inside) > every:
+                    break
+                yield self._cut(inside)
+                wanted *= _WIDER
+        else:
+            if every > _WHOLE_UP_TO and 2 * len(inside) <= every:
+                yield self._cut(inside)
+        yield Cut(self.netlist, self.netlist)
+
+    def _nearest_first(self, inside: dict[str, None], alternating: bool) -> Iterator[str]:
+        """Yield the nets around in order of the devices to them, never onward from a rail."""
+        at_edge = [net for net in inside if net not in self._rails]
+        met = set(inside)
+        while at_edge:
+            further: list[str] = []
+            for net in at_edge:
+                for name, _ in self.netlist.pins_on[net]:
+                    for other in _reached(self.netlist.device(name), net, alternating):
+                        if other not in met:
+                            met.add(other)
+                            if other not in self._rails:
+                                further.append(other)
+                                yield other
+            at_edge = further
+
+    def _cut(self, inside: dict[str, None]) -> Cut:
+        kept = {name for net in inside if net not in self._rails for name, _ in self.netlist.pins_on[net]}
+        touching = [self.netlist.device(name) for name in sorted(kept)]
+        devices = list({device.designator: device for device in (*touching, *self._between_rails)}.values())
+        own = set(inside) | self._rails
+        within = [device for device in devices if own.issuperset(pins(device).values())]
+        outside = frozenset(net for net in self.netlist.nets if net not in own)
+        beyond = max(self._rails, key=lambda net: len(self.netlist.pins_on[net]), default=_OUTSIDE)
+        names = {net: beyond for device in devices for net in pins(device).values() if net in outside}
+        closed = [rename_nets(device, names) for device in devices]
+        whole = self.netlist.devices
+        return Cut(Netlist(within, sound=whole), Netlist(closed, sound=whole), outside, beyond)
+
+
+def _reached(device: Device, net: str, alternating: bool) -> Iterator[str]:
+    """Yield the nets that matter on the far side of a device: where its current or its control goes."""
+    if isinstance(device, Bjt | Mosfet):
+        yield from pins(device).values()
+        return
+    for pair in conductive_pairs(device, alternating=alternating):
+        if net in pair:
+            yield from pair
+
+
+def read_near(
+    around: Neighbourhoods,
+    red: str,
+    black: str,
+    excitation: Excitation,
+    *,
+    within: float = AGREES,
+    conditions: Conditions | None = None,
+) -> Near:
+    """Return the reading from the narrowest cut whose two readings agree `within` this share of the reading.
+
+    Raises CircuitError, in words, for what cannot be solved on the whole board.
+    """
+    alternating = not isinstance(excitation, Ohms | DiodeTest | DcVoltage)
+    for cut in around.cuts(red, black, alternating=alternating):
+        if cut.whole:
+            break
+        near = _agreed(cut, (red, black), excitation, within, conditions)
+        if near is not None:
+            return near
+    whole = Cut(around.netlist, around.netlist)
+    return Near(solve_reading(around.netlist, red, black, excitation, conditions), 0.0, whole)
+
+
+def _agreed(
+    cut: Cut, ports: tuple[str, str], excitation: Excitation, within: float, conditions: Conditions | None
+) -> Near | None:
+    try:
+        first = solve_reading(cut.netlist, *ports, excitation, conditions)
+        second = solve_reading(cut.closed, *ports, excitation, conditions)
+    except CircuitError:
+        return None  # a net or a control left hanging by the cut: a wider one may hold it
+    if first.value is None or second.value is None:
+        return Near(first, 0.0, cut) if first.value is None and second.value is None else None
+    half = abs(first.value - second.value) / 2.0
+    if half * 2.0 > within * abs(first.value):
+        return None
+    return Near(replace(first, value=(first.value + second.value) / 2.0), half, cut)
