@@ -11,10 +11,8 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from benchcheck.record.changes import ChangeKind, changes_between
-from benchcheck.record.history import History, Series, Trend
-
 if TYPE_CHECKING:
+    from benchcheck.record.history import History, Series, Trend
     from benchcheck.record.record import Record
 
 __all__ = ["horizon", "moved_checks", "shown_trend"]
@@ -43,6 +41,8 @@ def moved_checks(history: History) -> frozenset[str]:
 
     A change counts against the uncertainty of the difference, one meter's own errors cancelled.
     """
+    from benchcheck.record.changes import ChangeKind, changes_between  # only a history needs it
+
     visits = history.visits
     pairs = [*pairwise(visits), *([(visits[0], visits[-1])] if len(visits) > 2 else [])]
     found = {

@@ -16,8 +16,6 @@ import jinja2
 from markupsafe import Markup
 
 from benchcheck.quantity import format_percent, format_value
-from benchcheck.record.history import History, Series
-from benchcheck.record.record import Record
 from benchcheck.report.course import moved_checks, shown_trend
 from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_trend
 from benchcheck.report.photos import Picture
@@ -36,6 +34,8 @@ from benchcheck.report.wording import (
 )
 
 if TYPE_CHECKING:
+    from benchcheck.record.history import History, Series
+    from benchcheck.record.record import Record
     from benchcheck.score.model import Score
 
 __all__ = ["history_page", "sheet_page"]
