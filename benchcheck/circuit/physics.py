@@ -176,8 +176,8 @@ def bjt_currents(bjts: BjtArrays, v_be: Floats, v_bc: Floats) -> tuple[Floats, F
     reverse, g_reverse = _exponential(b["saturation"], b["reverse_slope_v"], v_bc)
     forward, g_forward = forward + bjts.gmin * v_be, g_forward + bjts.gmin
     reverse, g_reverse = reverse + bjts.gmin * v_bc, g_reverse + bjts.gmin
-    leak_e, g_leak_e = _exponential(b["leakage_emitter"], b["leakage_emitter_slope_v"], v_be)
-    leak_c, g_leak_c = _exponential(b["leakage_collector"], b["leakage_collector_slope_v"], v_bc)
+    leak_e, g_leak_e = _leakage(b["leakage_emitter"], b["leakage_emitter_slope_v"], v_be)
+    leak_c, g_leak_c = _leakage(b["leakage_collector"], b["leakage_collector_slope_v"], v_bc)
     charge, by_be, by_bc = _base_charge(b, v_be, v_bc, (forward, g_forward), (reverse, g_reverse))
     carried = (forward - reverse) / charge
     collector = carried - reverse / b["reverse_gain"] - leak_c
@@ -186,8 +186,15 @@ def bjt_currents(bjts: BjtArrays, v_be: Floats, v_bc: Floats) -> tuple[Floats, F
     b_bc = g_reverse / b["reverse_gain"] + g_leak_c
     c_bc = (-g_reverse - carried * by_bc) / charge - b_bc
     b_be = g_forward / b["forward_gain"] + g_leak_e
-    slopes = np.stack([np.stack([c_be, c_bc]), np.stack([b_be, b_bc]), np.stack([-c_be - b_be, -c_bc - b_bc])])
-    return np.stack([collector, base, -collector - base]), slopes
+    slopes = np.array([[c_be, c_bc], [b_be, b_bc], [-c_be - b_be, -c_bc - b_bc]])
+    return np.array([collector, base, -collector - base]), slopes
+
+
+def _leakage(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[Floats, Floats]:
+    """Return a leakage's current and slope, without asking for exponentials where there is none."""
+    if saturation.any():
+        return _exponential(saturation, slope_v, voltage)
+    return np.zeros_like(voltage), np.zeros_like(voltage)
 
 
 def _base_charge(

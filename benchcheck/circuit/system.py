@@ -162,7 +162,7 @@ class System:
         first = self.size - len(supply_right)
         right[first : self.size] = supply_right
         slope, offset = junction
-        _subtract_at(right, self.junction_rows, np.stack([offset, -offset]))
+        _subtract_at(right, self.junction_rows, np.array([offset, -offset]))
         _subtract_at(right, self.bjt_rows, bjt[1])
         _subtract_at(right, self.mosfet_rows, mosfet[1])
         values = np.concatenate(
@@ -183,7 +183,7 @@ class System:
         holds_voltage = np.where(state.holds_current, 0.0, 1.0)
         own = np.where(state.holds_current, 1.0, ohm)
         right = np.where(state.holds_current, ampere, volt) * drive
-        return np.stack([holds_voltage, -holds_voltage, own]), right
+        return np.array([holds_voltage, -holds_voltage, own]), right
 
     def _junction_tangent(self, state: State) -> tuple[Floats, Floats]:
         """Return slope and offset of i = slope * v + offset at the junctions' terminals, RS eliminated."""
@@ -206,9 +206,9 @@ class System:
         current, by_gs, by_ds = mosfet_current(arrays, v_gs, v_ds)
         nothing = np.zeros_like(current)
         offset = current - by_gs * v_gs - by_ds * v_ds
-        drain = np.stack([by_ds, by_gs, -by_gs - by_ds])
-        matrix = np.stack([drain, np.zeros_like(drain), -drain])
-        return _condensed(matrix, arrays.sign * np.stack([offset, nothing, -offset]), arrays.series)
+        drain = np.array([by_ds, by_gs, -by_gs - by_ds])
+        matrix = np.array([drain, np.zeros_like(drain), -drain])
+        return _condensed(matrix, arrays.sign * np.array([offset, nothing, -offset]), arrays.series)
 
     # from a solution back to the devices ------------------------------------------------------------------
 
@@ -232,9 +232,9 @@ class System:
         slope, offset = tangent.junction
         junction = across - c.junction_arrays.series * (slope * across + offset)
         collector, base, emitter = _inner(x[self.bjt_rows], tangent.bjt, c.bjt_arrays.series)
-        bjt = c.bjt_arrays.sign * np.stack([base - emitter, base - collector])
+        bjt = c.bjt_arrays.sign * np.array([base - emitter, base - collector])
         drain, gate, source = _inner(x[self.mosfet_rows], tangent.mosfet, c.mosfet_arrays.series)
-        mosfet = c.mosfet_arrays.sign * np.stack([gate - source, drain - source])
+        mosfet = c.mosfet_arrays.sign * np.array([gate - source, drain - source])
         return State(junction, bjt, mosfet, self._modes(x))
 
     def _modes(self, x: Floats) -> NDArray[np.bool_]:
