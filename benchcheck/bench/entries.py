@@ -112,13 +112,14 @@ class LinkEntry:
 
 @attrs.frozen(kw_only=True)
 class MeterEntry:
-    """One `[meter.NAME]`."""
+    """One `[meter.NAME]`; `readings` is how many readings a touch-down keeps where the meter is linked."""
 
     class_name: ClassName = ClassName("")
     leads: LeadsEntry | None = None
     calibration_due: date | None = None
     ranges: list[RangeEntry] = attrs.field(factory=list)
     link: LinkEntry | None = None
+    readings: int = 1
 
 
 @attrs.frozen(kw_only=True)

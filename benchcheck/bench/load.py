@@ -39,6 +39,8 @@ __all__ = ["load_bench"]
 _FORMAT = 1
 _TABLES = ("meter", "supply", "load")
 _KEYS = ("benchcheck_bench", "decision", *_TABLES, "use")
+#: more of one touch-down tell nothing more: what a hand changes between touch-downs is larger by then
+MOST_READINGS = 100
 _NAME = re.compile(r"[A-Za-z0-9_+\-./]{1,60}")
 Entry = TypeVar("Entry")
 
@@ -137,6 +139,10 @@ class _Loader:
         ranges = self.ranges(shipped, path)
         if shipped is None and "range" not in self.document.data["meter"][name]:
             self.faults.add(path, f'has neither "class" nor a range; classes are {", ".join(class_names())}')
+        if not 1 <= entry.readings <= MOST_READINGS:
+            self.faults.add(
+                (*path, "readings"), f"{entry.readings} is not a number of readings; 1 to {MOST_READINGS} are"
+            )
         leads = shipped.leads if shipped else Leads()
         return Meter(
             name=name,
@@ -145,6 +151,7 @@ class _Loader:
             leads=built_leads(entry.leads, leads) if entry.leads else leads,
             calibration_due=entry.calibration_due,
             link=_link(entry.link),
+            readings=entry.readings,
         )
 
     def range_entries(self, path: KeyPath) -> Iterator[tuple[KeyPath, RangeEntry]]:

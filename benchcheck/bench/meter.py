@@ -146,6 +146,7 @@ class Link:
 class Meter:
     """One meter; `ranges` stand by function, smallest full scale first. Without `link` a person reads it.
 
+    `readings` is how many of a linked meter's readings, settled, one touch-down keeps; their scatter is judged.
     `finest_ohms` is the smallest digit of any two-wire ohms range in ohm, 0 where there is none.
     """
 
@@ -155,6 +156,7 @@ class Meter:
     leads: Leads = Leads()
     calibration_due: date | None = None
     link: Link | None = None
+    readings: int = 1
     finest_ohms: float = field(init=False, repr=False, compare=False)
     _by_function: Mapping[Function, tuple[MeterRange, ...]] = field(init=False, repr=False, compare=False)
 

@@ -111,14 +111,16 @@ def _applied(series: Series) -> str:
 
 
 def read_streamed(check: Check, meter: StreamingMeter, known: Meter, taking: Taking) -> tuple[Reading, ...]:
-    """Return the reading of a check from a meter that sends what its display shows; somebody turns its switch.
+    """Return the readings of a check, `taking.count` of them, from a meter that sends what its display shows.
 
+    Somebody turns its switch.
     InstrumentError for silence, rubbish, another function, or a reading that does not stand still.
     """
     rule = taking.rule(check)
     function = check.function if check.function is not Function.CONTINUITY else None
-    streamed = meter.measure(check.quantity_unit, function, replace(rule, hold_s=max(rule.hold_s, 0.5)))
-    return (from_stream(check, streamed, known),)
+    held = replace(rule, hold_s=max(rule.hold_s, 0.5))
+    taken = (meter.measure(check.quantity_unit, function, held) for _ in range(taking.count))
+    return tuple(replace(from_stream(check, one, known), repeat=place) for place, one in enumerate(taken, 1))
 
 
 def from_stream(check: Check, streamed: StreamedReading, known: Meter) -> Reading:

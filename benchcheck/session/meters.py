@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter
@@ -135,10 +135,11 @@ class Meters:
         if len(failures) >= _PATIENCE and isinstance(driver, Multimeter):  # a stream in the wrong unit costs no wait
             raise InstrumentError(f"{meter.name} was given up: {failures[-1]}")
         try:
+            taking = replace(self.taking, count=max(self.taking.count, meter.readings))
             if isinstance(driver, StreamingMeter):
-                readings = read_streamed(check, driver, meter, self.taking)
+                readings = read_streamed(check, driver, meter, taking)
             else:
-                readings = read_metered(check, driver, meter, self.taking, full_scale)
+                readings = read_metered(check, driver, meter, taking, full_scale)
         except InstrumentError as reason:
             failures.append(str(reason))
             raise

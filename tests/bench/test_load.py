@@ -212,6 +212,7 @@ def test_every_fault_of_a_bench_file_is_named_at_once_in_file_order() -> None:
         ("benchcheck_bench = 1\n[meter]\ndmm = 3\n", "3 is not a table"),
         ('benchcheck_bench = 1\n[meter."a b"]\nclass = "esr-meter"\n', "is not a name"),
         ('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\nrange = 4\n', "write [[meter.m.range]]"),
+        ('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\nreadings = 0\n', "0 is not a number of readings"),
         ("benchcheck_bench = 1\nuse = 3", "write [use]"),
         ('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\n[use]\nohms = "m"', "does not measure ohms; it"),
         ('benchcheck_bench = 1\n[meter.m]\nclass = "esr-meter"\nleads = { resistance = 0.2 }', "0.2 is not a text"),

@@ -54,6 +54,26 @@ def scores(report: Report) -> dict[str, str]:
     return {one.check: str(one.verdict or one.outcome) for one in report.scores}
 
 
+def test_a_meter_asked_for_several_readings_keeps_each_of_one_touch_down_as_a_repeat(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        text = served.text.replace("[meter.dmm]\n", "[meter.dmm]\nreadings = 3\n")
+        assert text != served.text
+        bench = load_bench(parse_document(text, "bench.toml"))
+        at = {"meter.leads_shorted": 0.2, "meter.cell": 1.55, "meter.reference_resistor": 1e3, R14.id: 4680.0}
+        hand = ScriptedHand(unit=served.unit, at=at)
+        (tmp_path / "bench.toml").write_text(text)
+
+        def made(read: Bench) -> Source:
+            return source(bench, hand)
+
+        request = Request("7", str(tmp_path / "bench.toml"), records=tmp_path / "records")
+        report = Conduct(request, Silent(), made).run(board(R14), (R14.id,))
+    kept = [one for one in read_record(report.record).readings if one.check == R14.id]
+    assert [one.repeat for one in kept] == [1, 2, 3]
+    assert hand.done.count(f"place {R14.id}") == 1
+    assert scores(report)[R14.id] == "pass"
+
+
 def test_readings_come_from_the_meter_and_keep_range_function_and_test_current(tmp_path: Path) -> None:
     at = {
         "meter.leads_shorted": 0.2,
