@@ -254,13 +254,14 @@ class Capture:
     def _least(self) -> int:
         """How many readings must agree: the more, the likelier it is that they do so by accident.
 
-        One more for every doubling of the readings before them; two more where they agree only to a count.
+        One more for every doubling of the readings before them; one more, or two after others, where they
+        agree only to a count.
         """
         rule, before = self.rule, self._before
         doubled = before.bit_length() - (before > 0)
-        flickers = before > 0 and self._run.spread > 0.5 * rule.count_at(self._run.mean)
+        flickers = self._run.spread > 0.5 * rule.count_at(self._run.mean)
         again = self._restless * rule.least
-        return rule.least + doubled * (1 + self._course.jumping) + again + 2 * flickers
+        return rule.least + doubled + again + flickers * (1 + (before > 0))
 
     def _settled(self, sample: Sample) -> bool:
         rule, run = self.rule, self._run
