@@ -35,7 +35,7 @@ from tests.circuit.boards import probe_pairs
 from tests.circuit.ngspice import PROGRAM
 from tests.circuit.random_networks import deck_lines
 
-MINUTES = 4
+MINUTES = 3
 PARTS, NETS, PAIRS, SEEDS = 60, 40, 120, (1, 2)
 COMPLIANCE_V = 3.0
 OHM_A, DIODE_A = 1e-4, 1e-3
