@@ -126,6 +126,8 @@ def read_record(path: Path, *, with_budgets: bool = True) -> Record:
             raise RecordError(Fault(_name(path), "", "is not a plain file; name a record"))
         with path.open("rb") as file:
             data = file.read(SIZE_LIMIT_BYTES + 1)
+    except FileNotFoundError as error:
+        raise RecordError(Fault(str(path), "", "there is no such file; check the name")) from error
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else error
         raise RecordError(Fault(str(path), "", f"cannot be read: {reason}")) from error

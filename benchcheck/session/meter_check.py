@@ -26,7 +26,7 @@ def meter_check(source: Attended, bench: Bench, records: Path) -> Iterator[tuple
     """
     source.prepare(Checklist(bare_board(), ()))
     try:
-        earlier = earlier_readings(records)
+        earlier = earlier_readings(records, bench, source.identities())
         own = source.own_checks()
         if not own:
             raise InstrumentError("no meter of this bench has a link; give it one, or check it by eye")

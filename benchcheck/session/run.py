@@ -189,7 +189,7 @@ class Conduct:
         result = VisitResult((), INTERRUPTED)
         try:
             own = self_check(source, source.own_checks(), journal, kept)
-            self._tell_drift(own, journal)
+            self._tell_drift(own, journal, plan.bench, source.identities())
             kept = replace(kept, readings={**kept.readings, **own})
             first = _of_the_session(kept.readings)
             plan = replace(plan, checklist=replace(plan.checklist, checks=(*first, *plan.checklist.checks)))
@@ -207,9 +207,11 @@ class Conduct:
             result = replace(result, alarm=alarm, exit_code=OUTPUT_UNKNOWN)
         return plan, result
 
-    def _tell_drift(self, own: Mapping[str, tuple[Reading, ...]], journal: Journal) -> None:
+    def _tell_drift(
+        self, own: Mapping[str, tuple[Reading, ...]], journal: Journal, bench: Bench, identities: Mapping[str, str]
+    ) -> None:
         """Keep and show how what meters read of themselves lies to their earlier visits."""
-        earlier = earlier_readings(self.request.records, journal.path) if own else {}
+        earlier = earlier_readings(self.request.records, bench, identities, journal.path) if own else {}
         for check, readings in own.items():
             words = drift(readings[-1], earlier.get((readings[-1].meter, check), ()))
             if words:

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from benchcheck.bench.model import Bench
 from benchcheck.errors import RecordError
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import format_value
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
-from benchcheck.record.model import EventKind
+from benchcheck.record.model import EventKind, Instrument
 from benchcheck.record.shelf import record_files, unit_folders
 from benchcheck.record.store import read_record
 from benchcheck.session.answers import Later, Skip, Source, Step, Stop, Taken
@@ -66,10 +67,13 @@ def self_check(
     return taken
 
 
-def earlier_readings(records: Path, skip: Path | None = None) -> Mapping[tuple[str, str], tuple[Earlier, ...]]:
-    """Return what meters read of themselves on the last visits, by meter and check, oldest first.
+def earlier_readings(
+    records: Path, bench: Bench, identities: Mapping[str, str], skip: Path | None = None
+) -> Mapping[tuple[str, str], tuple[Earlier, ...]]:
+    """Return what the meters of this bench read of themselves on the last visits, by meter and check, oldest first.
 
-    `skip` is the record of the present visit.
+    A meter of the same name that is of another class, or says it is another one, is another meter. `identities` is
+    what linked meters say they are; `skip` is the record of the present visit.
     """
     found: defaultdict[tuple[str, str], list[Earlier]] = defaultdict(list)
     for path in _newest(records, skip):
@@ -77,10 +81,18 @@ def earlier_readings(records: Path, skip: Path | None = None) -> Mapping[tuple[s
             record = read_record(path, with_budgets=False)
         except RecordError:
             continue  # `records check` names it; a damaged record is no reason not to measure
+        same = {one.name for one in record.head.instruments if _is_that(one, bench, identities)}
         for reading in record.readings:
-            if reading.check.startswith("meter.") and reading.display.value is not None:
+            if reading.check.startswith("meter.") and reading.display.value is not None and reading.meter in same:
                 found[reading.meter, reading.check].append(Earlier(reading.display.value, reading.taken))
     return {key: tuple(values) for key, values in found.items()}
+
+
+def _is_that(recorded: Instrument, bench: Bench, identities: Mapping[str, str]) -> bool:
+    meter, identity = bench.instrument(recorded.name), identities.get(recorded.name, "")
+    if meter is None or meter.class_name != recorded.model:
+        return False
+    return not (identity and recorded.identity) or identity == recorded.identity
 
 
 def _newest(records: Path, skip: Path | None) -> Iterator[Path]:

@@ -21,6 +21,7 @@ from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
+from benchcheck.session.which_bench import SIMULATED
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.guiding import GuidedConduct, TypedVisit, guided_screen, instrumented
@@ -142,7 +143,7 @@ class _Show:
         if self._asks:
             screen.paragraph(self._unfinished(checklist), "  ")
             screen.tell()
-            for line in ACTIONS:
+            for line in ACTIONS if self._request.bench != SIMULATED else ():  # its hand needs no telling
                 screen.tell(f"  {line}")
         else:
             screen.tell()

@@ -122,7 +122,7 @@ def test_changes_ranks_what_changed(folder: pathlib.Path) -> None:
 def test_changes_names_every_record_it_cannot_read(folder: pathlib.Path) -> None:
     ran = run(folder, "changes", "nothing.toml", "board.toml")
     assert ran.code == 2
-    assert "nothing.toml: cannot be read: No such file or directory" in ran.said
+    assert "nothing.toml: there is no such file; check the name" in ran.said
     assert "board.toml:1: is not a record of benchcheck" in ran.said
 
 
