@@ -30,7 +30,9 @@ __all__ = ["CircuitSolver"]
 #: what unknown paths, or what was cut off, may move a prediction by, as a share of the standard uncertainty.
 _NEGLIGIBLE = 0.1
 #: nets of the widest cut: a reading that more of them decide says much of the board and little of the part.
-_WIDEST = 100
+_WIDEST = 40
+#: nets up to which a board is solved whole where no cut will do.
+_SMALL = 200
 _JOINT_OHM = 1e-3
 _STEPS = 12
 _SAME = 1e-9  # of the reading
@@ -143,10 +145,11 @@ class CircuitSolver:
             least = len(from_cut.netlist.nets) + 1
         if self._around is None:
             self._around = Neighbourhoods(self._model.netlist)
+        small = len(self._model.netlist.nets) <= _SMALL
         try:
             alternating = task.own.field == "capacitance_f"
             for cut in self._around.cuts(*task.ports, alternating=alternating):
-                if len(cut.netlist.nets) > _WIDEST:
+                if len(cut.netlist.nets) > _WIDEST and not small:
                     return
                 if len(cut.netlist.nets) >= least:
                     yield cut

@@ -12,7 +12,7 @@ __all__ = ["count_for", "words_for"]
 
 #: parts from which on a command may keep one waiting long enough to say what it does.
 _LARGE = 300
-_LINES = 20
+_LINES = 100
 
 
 def words_for(parts: int) -> Callable[[str], None]:
@@ -25,7 +25,7 @@ def words_for(parts: int) -> Callable[[str], None]:
 
 
 def count_for(parts: int, what: str) -> Callable[[int, int], None]:
-    """Return what tells how many of how many are done, some twenty times in all."""
+    """Return what tells how many of how many are done, some hundred times in all."""
 
     def tell(done: int, total: int) -> None:
         if done == total or done % max(1, total // _LINES) == 0:
