@@ -37,7 +37,8 @@ Examples:
 def instruments(bench: str | None, checks: bool, find: bool, records: Path) -> int:
     """List what is on the bench: what is configured, who answers there, errors waiting.
 
-    Nothing is set or switched, and nothing is looked for that the bench file does not name unless --find asks.
+    No output, range or level is set or switched; error registers are read and cleared. Nothing is looked for that
+    the bench file does not name unless --find asks.
     Exit codes: 0 all is well; 1 a meter failed its own check; 2 the bench file does not fit what answers; 4 an
     instrument does not answer.
     """
