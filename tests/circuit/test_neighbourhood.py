@@ -21,7 +21,7 @@ METER = Ohms((OhmsRange(1e7, 1e-6, 20.0),))
 def mesh(side: int, seed: int, least_ohm: float = 100.0, most_ohm: float = 1e5) -> Netlist:
     """Return a square grid of seeded resistors, each corner also tied to a common net by one in ten."""
     rng = random.Random(seed)
-    found = []
+    found: list[Resistor] = []
     for row in range(side):
         for col in range(side):
             for other in ((row, col + 1), (row + 1, col)):
