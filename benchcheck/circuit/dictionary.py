@@ -21,7 +21,7 @@ from .faults import Edit, FaultSizes, PartFault, edit_of
 from .netlist import Netlist
 from .physics import Conditions, on_a_board
 from .reading import solve_reading
-from .screening import Screen
+from .screening import NOTHING, Screen
 from .variants import Variants
 
 __all__ = ["EditedReadings", "FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
@@ -109,17 +109,27 @@ class EditedReadings:
 
 
 def edited_readings(
-    netlist: Netlist, probes: Iterable[Probe], edits: Iterable[Edit], conditions: Conditions | None = None
+    netlist: Netlist,
+    probes: Iterable[Probe],
+    edits: Iterable[Edit],
+    conditions: Conditions | None = None,
+    *,
+    nothing: float = NOTHING,
+    alone: bool = True,
 ) -> EditedReadings:
     """Return what every probe reads on the board as it is and under every edit of it.
+
+    An edit whose parts carry less than `nothing` of the test current leaves a reading where it is: about as much of
+    the reading is neglected, more only behind a transistor that conducts. Without `alone`, what the batch cannot do
+    is left unsolved but on the board as it is: one such reading may cost as much as a thousand others.
 
     Raises CircuitError for nets that are not there.
     """
     wanted, changes = tuple(probes), list(edits)
     for probe in wanted:
         netlist.require_nets(probe.red, probe.black)
-    work = _Table(netlist, wanted, changes, on_a_board(conditions), None)
-    work.fill()
+    work = _Table(netlist, wanted, changes, on_a_board(conditions), None, nothing)
+    work.fill(alone=alone)
     rows = np.concatenate([np.zeros(1, np.intp), work.row_of_edit])
     return EditedReadings(work.value[rows], work.solved[rows], work.held[rows])
 
@@ -157,8 +167,9 @@ class _Table:
 
     def __init__(
         self, netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], conditions: Conditions,
-        progress: Progress | None,
+        progress: Progress | None, nothing: float = NOTHING,
     ) -> None:  # fmt: skip
+        self._nothing = nothing
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self.row_of_edit = np.array([different[edit] for edit in edits], dtype=np.intp)
         self._netlist, self._probes, self._conditions, self._progress = netlist, probes, conditions, progress
@@ -173,13 +184,15 @@ class _Table:
         self.counts = {"untouched": 0, "in the batch": 0, "alone": 0, "not solved": 0}
         self._done = 0
 
-    def fill(self) -> None:
-        """Read everything."""
+    def fill(self, *, alone: bool = True) -> None:
+        """Read everything; without `alone` leave out, of edits, what the batch cannot do."""
         direct = np.array([bool(ranges) for ranges in self._ranges], bool)
         self._alone[:, ~direct] = True
         self._open[:, direct] = True
         if direct.any():
             self._fill_direct()
+        if not alone:
+            self._alone[1:] = False
         self._fill_alone()
 
     def _fill_direct(self) -> None:
@@ -209,7 +222,7 @@ class _Table:
             return
         good = batch.solve(self._items(variants, batch, np.zeros(len(columns), np.intp), columns, place, None))
         ampere = np.array([self._ranges[at][place].ampere for at in columns])
-        screen = Screen(variants, good, ampere)
+        screen = Screen(variants, good, ampere, self._nothing)
         rows, cols = self._moved(screen, columns, good, place)
         if len(rows):
             lookup = np.full(len(self._probes), -1)

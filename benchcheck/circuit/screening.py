@@ -14,20 +14,20 @@ from .physics import bjt_currents, junction_current, mosfet_current
 from .tangents import taken
 from .variants import Variants
 
-__all__ = ["Screen"]
+__all__ = ["NOTHING", "Screen"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 #: of the test current; a passive network turns a stray current into at most the reading's own share of it
-_NOTHING = 1e-8
+NOTHING = 1e-8
 
 
 class Screen:
-    """The good board's readings, looked at device by device."""
+    """The good board's readings, looked at device by device; `nothing` is a share of the test current."""
 
-    def __init__(self, variants: Variants, good: Outcome, ampere: Floats) -> None:
-        self._v, self._limit = variants, _NOTHING * ampere
+    def __init__(self, variants: Variants, good: Outcome, ampere: Floats, nothing: float = NOTHING) -> None:
+        self._v, self._limit = variants, nothing * ampere
         self._x = good.unknowns
         j, q, m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
         seen_j, seen_q = good.seen[:j], good.seen[j : j + 2 * q].reshape(2, q, good.seen.shape[1])

@@ -7,7 +7,7 @@ moves has the slopes of the resistances where no junction conducts, else a sprea
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.devices import Capacitor, Device, Switch, pins, reconnect
+from benchcheck.circuit.devices import Capacitor, Device, pins, reconnect
 from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, Ohms
-from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
+from benchcheck.circuit.faults import PartFault
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
+from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
 from benchcheck.diagnosis.spread import (
@@ -42,6 +43,8 @@ Bools = NDArray[np.bool_]
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
 _OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
+#: of the test current, what may be neglected beside a meter's error, in a part that strays.
+_STRAYS_NOTHING = 1e-3
 
 
 @dataclass
@@ -139,41 +142,6 @@ def probe_function(probe: Probe) -> Function:
     return Function.OHMS if isinstance(probe.excitation, Ohms) else Function.DIODE
 
 
-def _edits(netlist: Netlist, hypotheses: Sequence[Hypothesis]) -> list[Edit]:
-    """Return what each hypothesis but the first does to this netlist; nothing where it does not apply."""
-    return [_merged(_edit(netlist, fault) for fault in hypothesis.part_faults) for hypothesis in hypotheses[1:]]
-
-
-def _merged(edits: Iterable[Edit]) -> Edit:
-    """Return edits as one; of two that change one device the first counts."""
-    removed: tuple[str, ...] = ()
-    added: dict[str, Device] = {}
-    for edit in edits:
-        if not set(edit.removed) & set(removed):
-            removed += edit.removed
-            for device in edit.added:
-                added.setdefault(device.designator, device)
-    return Edit(removed, tuple(added.values()))
-
-
-def _edit(netlist: Netlist, fault: PartFault) -> Edit:
-    try:
-        return edit_of(netlist, fault, FaultSizes())
-    except CircuitError:
-        return Edit()  # a leak across a contact that is closed in this position
-
-
-def switched(netlist: Netlist, positions: Sequence[tuple[str, str]]) -> Netlist:
-    """Return the netlist with switches in these positions."""
-    wanted = dict(positions)
-    return Netlist(
-        replace(device, closed=wanted[device.designator] == "closed")
-        if isinstance(device, Switch) and device.designator in wanted
-        else device
-        for device in netlist.devices
-    )
-
-
 class _Work:
     """The tables being filled in, positions of switches one after the other."""
 
@@ -224,8 +192,8 @@ class _Work:
         probes = [self._probe(self._shots[at]) for at in usable]
         apart = self._leads_apart(netlist, usable)
         places = {probe: len(probes) + at for at, probe in enumerate(dict.fromkeys(probe for *_, probe in apart))}
-        edits = _edits(netlist, self._hypotheses)
-        found = edited_readings(netlist, [_early(probe) for probe in (*probes, *places)], edits)
+        edits = edits_of(netlist, self._hypotheses)
+        found = read_edited(netlist, [_early(probe) for probe in (*probes, *places)], edits, alone=not self._strays)
         functions = [self._shots[at].function for at in usable] + [probe_function(probe) for probe in places]
         value, solved = self._shown(functions, found), found.solved
         self._mean[:, usable], self._known[:, usable] = value[:, : len(probes)], solved[:, : len(probes)]
@@ -265,8 +233,9 @@ class _Work:
     def _stray(self, netlist: Netlist, columns: list[int], probes: list[Probe]) -> None:
         """Work out how the good board's readings spread; every fault that leaves them there has the same."""
         found = edited_readings(
-            single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays]
-        )
+            single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays],
+            nothing=_STRAYS_NOTHING, alone=False,
+        )  # fmt: skip
         good = self._mean[0, columns]
         steps = nearest_step(found, good)
         tables = strays_table(self._strays, steps, [self._shots[at] for at in columns], good, self._errors)
@@ -281,7 +250,7 @@ class _Work:
 
     def _resistive(self, netlist: Netlist, columns: list[int], block: Floats, own: Floats, same: Bools) -> None:
         """Give moved readings in which no junction conducts the slopes of the resistances alone."""
-        table = Alternating(netlist, _edits(netlist, self._hypotheses), 0.0, junctions=False)
+        table = Alternating(netlist, edits_of(netlist, self._hypotheses), 0.0, junctions=False)
         ohmic = [(at, stray) for at, stray in enumerate(self._strays) if not stray.volts]
         strays = [(stray.designator, stray.edit.added[0]) for _, stray in ohmic]
         rows = np.array([at for at, _ in ohmic], dtype=np.intp)
@@ -370,7 +339,7 @@ class _Work:
             netlist = switched(self._netlist, switches)
             excitation = excitation_for(self._bench, function)
             if isinstance(excitation, CapacitanceAtFrequency | Esr):
-                table = Alternating(netlist, _edits(netlist, self._hypotheses), excitation.frequency_hz)
+                table = Alternating(netlist, edits_of(netlist, self._hypotheses), excitation.frequency_hz)
                 for at in columns:
                     self._alternating_at(table, at, excitation, netlist)
 
