@@ -1,4 +1,7 @@
-"""The diagnosis on units read by ngspice with other parameters than ours (DIAGNOSIS_SPICE units a board, 200)."""
+"""The diagnosis on units read by ngspice with other parameters than ours.
+
+DIAGNOSIS_SPICE in the environment sets how many units a board (10; the figures asked for take 200).
+"""
 
 from __future__ import annotations
 
@@ -12,7 +15,7 @@ from tests.benchmarks.diagnosis_figures import Tally, engine_of
 from tests.diagnosis import population
 from tests.diagnosis.spice_units import spice_drawn, spice_row
 
-UNITS = int(os.environ.get("DIAGNOSIS_SPICE", "200"))
+UNITS = int(os.environ.get("DIAGNOSIS_SPICE", "10"))
 
 
 def main() -> None:
