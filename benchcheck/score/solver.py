@@ -25,7 +25,10 @@ from benchcheck.spec.board import Board
 if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Cut, Neighbourhoods
 
-__all__ = ["CircuitSolver"]
+__all__ = ["MOST_SOLVED_PARTS", "CircuitSolver", "solver_of"]
+
+#: parts up to which the circuit around every part is solved: beyond, one visit or card would take many minutes.
+MOST_SOLVED_PARTS = 300
 
 #: what unknown paths, or what was cut off, may move a prediction by, as a share of the standard uncertainty.
 _NEGLIGIBLE = 0.1
@@ -61,6 +64,11 @@ class _Attempt:
 
     solved: Solved | None = None
     wider: bool = False
+
+
+def solver_of(board: Board, bench: Bench) -> CircuitSolver | None:
+    """Return what solves the circuit around the parts of a board; None where it has over MOST_SOLVED_PARTS parts."""
+    return CircuitSolver(board, bench) if len(board.parts) <= MOST_SOLVED_PARTS else None
 
 
 @dataclass(slots=True)

@@ -8,6 +8,7 @@ from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.diagnosis.wording import short_lines
 from benchcheck.errors import BenchcheckError
 from benchcheck.record.store import read_record
+from benchcheck.score.solver import MOST_SOLVED_PARTS
 from benchcheck.session.run import Report
 from benchcheck.terminal.wrapping import wrapped
 
@@ -16,9 +17,13 @@ __all__ = ["likely_lines"]
 
 def likely_lines(report: Report) -> Iterator[str]:
     """Yield what a failed visit's readings say, in short; nothing where the circuit cannot be solved."""
+    board = report.checklist.board
+    if len(board.parts) > MOST_SOLVED_PARTS:
+        yield f"{len(board.parts)} parts: a likely cause takes minutes; ask benchcheck diagnose {report.record}"
+        return
     try:
         readings = read_record(report.record, with_budgets=False).readings
-        found = diagnose(report.checklist.board, report.bench, readings, across=False)
+        found = diagnose(board, report.bench, readings, across=False)
     except BenchcheckError:
         return  # the verdicts stand without it
     for line in short_lines(found):
