@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import signal
 import sys
 import termios
 from pathlib import Path
@@ -54,6 +55,8 @@ def main() -> int:
     folder = Path(sys.argv[1])
     hand = Clumsy({"ambient": "23"})
     hand.drops_at = int(sys.argv[2]) if len(sys.argv) > 2 else -1
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # as at a terminal, whoever started this
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
     with contextlib.suppress(OSError):  # so that Ctrl-C and hang-up come from the kernel
         fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 
