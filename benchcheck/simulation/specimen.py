@@ -43,7 +43,7 @@ Positions = Mapping[str, str]
 
 #: standard deviation of a forward voltage from part to part, in volt (common practice, no source: a lot spreads by
 #: 10 to 20 mV); of a threshold, in volt; of what has no tolerance in a spec (windings, contacts), as a ratio.
-_JUNCTION_V, _THRESHOLD_V, _UNSTATED = 0.010, 0.1, 0.08
+_JUNCTION_V, _THRESHOLD_V, _UNSTATED = 0.010, 0.1, 0.045
 #: a good part's ESR near 100 kHz against its limit at 120 Hz, and a ceramic's in ohm (common practice, no source).
 _ESR_SHARE, _CERAMIC_ESR_OHM = 0.25, 0.01
 _WIDEST = 2.0  # standard deviations: nothing lies beyond
@@ -132,7 +132,7 @@ def _step(chance: random.Random) -> float:
 
 def _within(nominal: float, part: Part, chance: random.Random) -> float:
     """Return a value within the part's tolerance, whose limits lie a little beyond `_WIDEST` deviations."""
-    spread = getattr(part, "spread", None)
+    spread = getattr(part, "spread", None) or getattr(part, "tolerance", None)
     step = _step(chance)
     if not isinstance(spread, Tolerance):
         return nominal * (1.0 + _UNSTATED * step)
