@@ -58,9 +58,12 @@ def test_a_file_of_which_nothing_can_be_read_is_refused_in_words(tmp_path: Path,
     assert path.read_bytes() == content
 
 
-@pytest.mark.parametrize("name", ["missing.toml", "a\x00b.toml"])
-def test_a_file_that_cannot_be_opened_is_refused(tmp_path: Path, name: str) -> None:
-    with pytest.raises(RecordError, match="cannot be read: "):
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("missing.toml", "there is no such file; check the name"), ("a\x00b.toml", "cannot be read: ")],
+)
+def test_a_file_that_cannot_be_opened_is_refused(tmp_path: Path, name: str, words: str) -> None:
+    with pytest.raises(RecordError, match=words):
         read_record(tmp_path / name)
 
 
