@@ -33,6 +33,8 @@ from tests.diagnosis import boards, population
 DRAWS = int(os.environ.get("DIAGNOSIS_UNITS", "15"))
 SEQUENCES = int(os.environ.get("DIAGNOSIS_SEQUENCES", "10"))
 MOST_STEPS = 40
+CAMPAIGN = True
+MINUTES = 10
 
 
 @dataclass

@@ -16,6 +16,8 @@ from tests.diagnosis import population
 from tests.diagnosis.spice_units import spice_drawn, spice_row
 
 UNITS = int(os.environ.get("DIAGNOSIS_SPICE", "10"))
+CAMPAIGN = True
+MINUTES = 30
 
 
 def main() -> None:
