@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import pathlib
-from collections.abc import Sequence
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
-from benchcheck.builtin import load_spec, plugins
 from benchcheck.checklist.interlocks import Interlocks
-from benchcheck.checklist.order import draw_up, in_order, moves, tips
+from benchcheck.checklist.order import draw_up, in_order
 from benchcheck.checklist.select import select
 from benchcheck.checklist.waivers import waivers_for
 from benchcheck.errors import UsageError
-from benchcheck.kinds.check import Check, Formula, Phase
+from benchcheck.kinds.check import Formula, Phase
 from tests.factories import board, check, voltage
 
 RESIDUAL = voltage("VSW.residual_voltage", Phase.RESIDUAL_VOLTAGE, None, 0.2)
@@ -135,34 +131,3 @@ def test_checks_are_selected_by_part_by_id_or_without_the_bracket(wanted: str, c
 def test_a_selection_that_fits_nothing_is_named(wanted: str, told: str) -> None:
     with pytest.raises(UsageError, match=told.replace("?", r"\?")):
         select(BOARD, wanted)
-
-
-SPECS = sorted((pathlib.Path(__file__).parents[2] / "specs").glob("*.toml"))
-
-
-def moved(line: Sequence[Check]) -> int:
-    """Count the tips moved along a line, each tip staying where its last check left it."""
-    total, at = 0, (None, None)
-    for one in line:
-        total += moves(at, one)
-        red, black = tips(one)
-        at = (red or at[0], black or at[1])  # type: ignore[assignment]
-    return total
-
-
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.stem)
-def test_fewer_tips_are_moved_than_in_the_order_of_the_file(path: pathlib.Path) -> None:
-    checks = load_spec(path, plugins()).checks
-    functions = list(Function)
-    plain = sorted(checks, key=lambda one: (one.phase, functions.index(one.function)))
-    line = in_order(checks)
-    assert sorted(one.id for one in line) == sorted(one.id for one in checks)
-    without = [one for one in plain if not one.sources]
-    with_less = [one for one in line if not one.sources]
-    assert [(one.phase, one.function) for one in with_less] == [(one.phase, one.function) for one in without]
-    assert moved(line) < moved(plain)
-
-
-def test_under_power_the_order_of_the_file_stays() -> None:
-    line = [one.id for one in in_order((RAIL, voltage("V5.voltage[0A]", Phase.RAILS, 4.8, 5.2), RAIL_IDLE))]
-    assert line == [RAIL.id, "V5.voltage[0A]", RAIL_IDLE.id]
