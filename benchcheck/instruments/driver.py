@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from benchcheck.clock import Clock
 from benchcheck.errors import BenchError, Fault, InstrumentError
 from benchcheck.instruments.connection import Connection
 from benchcheck.instruments.link import Link
@@ -26,6 +25,7 @@ class Driver:
     def __init__(self, connection: Connection) -> None:
         """Take over a connection."""
         self.connection = connection
+        self.name, self.link, self.clock = connection.name, connection.link, connection.link.clock
         self.notes: list[str] = list(connection.notes)
         self.errors_found: list[QueueEntry] = list(connection.errors)
         manners = connection.link.manners
@@ -33,21 +33,6 @@ class Driver:
         self.restarted = False
         self.explains = True
         self.recover_s: float | None = None
-
-    @property
-    def name(self) -> str:
-        """What messages call the instrument."""
-        return self.connection.name
-
-    @property
-    def link(self) -> Link:
-        """The link, owned by this driver."""
-        return self.connection.link
-
-    @property
-    def clock(self) -> Clock:
-        """The clock of the link."""
-        return self.link.clock
 
     def close(self) -> None:
         """Close the link and release the instrument."""
@@ -134,9 +119,8 @@ class Driver:
     def check(self, answers: Sequence[str]) -> None:
         """Judge the answers to `check_questions`; InstrumentError for an error or a restart."""
         manners = self.link.manners
-        rest = list(answers)
-        entry = self.read(manners.error_query, rest.pop(0), read_error) if manners.error_query else None
-        status = self.read(manners.event_status, rest.pop(0), read_integer) if manners.event_status else 0
+        entry = self.read(manners.error_query, answers[0], read_error) if manners.error_query else None
+        status = self.read(manners.event_status, answers[-1], read_integer) if manners.event_status else 0
         if status & POWER_ON_BIT:
             self.restarted = True
             self.reopened()

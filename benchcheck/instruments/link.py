@@ -8,6 +8,7 @@ has closed and reopened it and found identity and error queue in order.
 
 from __future__ import annotations
 
+import functools
 import os
 import threading
 from collections.abc import Callable, Sequence
@@ -175,15 +176,16 @@ class Link:
     # ---- inside
 
     def _in_one_message(self, pieces: Sequence[str], wait_s: float) -> tuple[str, ...]:
-        expected = sum(map(is_question, pieces))
+        questions = [piece for piece in pieces if is_question(piece)]
+        expected = len(questions)
         bound = self.binds and expected > 0
-        token = self._next_token() if bound else ""
-        parts = (*pieces, fill(self.manners.token, token=token)) if bound else tuple(pieces)
-        message = joined(parts, self.manners.join)
+        token, message = "", joined(pieces, self.manners.join)
+        if bound:
+            token = self._next_token()
+            message = joined((message, _bound(self.manners.token, token)), self.manners.join)
         self._sweep(bound)
         self.state.unsent = False
         self._send(message)
-        questions = [piece for piece in pieces if is_question(piece)]
         deadline_s = self._deadline(wait_s)
         for _ in range(MAX_SKIPPED if expected else 0):
             line = self._line(deadline_s)
@@ -325,6 +327,11 @@ class Link:
     @staticmethod
     def _shown(pieces: Sequence[str]) -> str:
         return "; ".join(pieces)[:120]
+
+
+@functools.lru_cache(2 * TOKENS)
+def _bound(template: str, token: str) -> str:
+    return fill(template, token=token)
 
 
 class _Turn:

@@ -71,6 +71,7 @@ class PowerSupply(Driver):
         self.ceiling, self.channel = ceiling, channel
         self._dialect = connection.dialect.psu
         self._commands: dict[str, str] = {}
+        self._chosen = tuple(piece for piece in map(self._filled, ("select", "select_query")) if piece)
         if not 1 <= channel <= self._dialect.channels:
             known = self._dialect.channels
             raise BenchError(
@@ -326,8 +327,7 @@ class PowerSupply(Driver):
 
     def _addressed(self, *pieces: str) -> tuple[str, ...]:
         """Return pieces behind the choice of the channel, which is asked back: another hand may have moved it."""
-        select = [piece for piece in (self._filled("select"), self._filled("select_query")) if piece]
-        return (*select, *pieces)
+        return (*self._chosen, *pieces)
 
     def _own(self, answers: tuple[str, ...]) -> tuple[str, ...]:
         if not self._dialect.select_query:

@@ -6,6 +6,7 @@ out of step. Overload and "not a number" are states, recognised before any limit
 
 from __future__ import annotations
 
+import functools
 import re
 from dataclasses import dataclass
 from enum import StrEnum
@@ -78,7 +79,8 @@ def split_answers(text: str) -> tuple[str, ...]:
     >>> split_answers('5.0;0,"No error; none";37')
     ('5.0', '0,"No error; none"', '37')
     """
-    if '"' not in text:
+    quoted = text.split('"')
+    if len(quoted) % 2 and ";" not in "".join(quoted[1::2]):
         return tuple(text.split(";"))
     parts: list[str] = []
     open_part = ""
@@ -109,6 +111,7 @@ def read_number(text: str, quantity_unit: str = "") -> float:
     return float(found[0])
 
 
+@functools.lru_cache(256)
 def read_integer(text: str) -> int:
     """Return a whole number such as a register or count; ValueError otherwise."""
     value = read_number(text)
@@ -140,6 +143,7 @@ def read_text(text: str) -> str:
     return text.strip()
 
 
+@functools.lru_cache(256)  # it rides along in every message and nearly always says the same
 def read_error(text: str) -> QueueEntry:
     """Return an entry of the error queue in any of the makers' forms; ValueError otherwise.
 

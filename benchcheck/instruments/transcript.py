@@ -34,19 +34,19 @@ class Transcript:
         """Keep the last `kept` messages."""
         self._messages: deque[tuple[float, str, str]] = deque(maxlen=kept)
         self._hash = hashlib.sha256()
-        self._unhashed: list[str] = []
+        self._unhashed: list[tuple[str, str]] = []
         self.count = 0
 
     def add(self, at_s: float, direction: str, text: str) -> None:
         """Log one message at a monotonic time in seconds."""
         self._messages.append((at_s, direction, text))
-        self._unhashed.append(f"{direction} {text}\n")
+        self._unhashed.append((direction, text))
         self.count += 1
         if len(self._unhashed) >= HASHED_TOGETHER:
             self._catch_up()
 
     def _catch_up(self) -> None:
-        self._hash.update("".join(self._unhashed).encode())
+        self._hash.update("".join(f"{direction} {text}\n" for direction, text in self._unhashed).encode())
         self._unhashed.clear()
 
     @property

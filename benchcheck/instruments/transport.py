@@ -10,8 +10,7 @@ import os
 import select
 import socket
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Protocol, TypeVar
+from typing import NamedTuple, Protocol, TypeVar
 
 __all__ = ["Chunk", "DescriptorTransport", "Opener", "Transport", "serial_transport", "socket_transport"]
 
@@ -20,8 +19,7 @@ Given = TypeVar("Given")
 Got = TypeVar("Got")
 
 
-@dataclass(frozen=True, slots=True)
-class Chunk:
+class Chunk(NamedTuple):
     """Bytes that came in; `end` is True when the carrier itself marked the end of a message."""
 
     data: bytes
@@ -77,11 +75,10 @@ class DescriptorTransport:
 
     def send(self, data: bytes, timeout_s: float) -> None:
         """Send all bytes; a peer that does not read ends in TimeoutError, not in a block for ever."""
-        rest = memoryview(data)
-        while rest:
+        while data:
             self._require_open()
             try:
-                rest = rest[self._guarded(self._write, bytes(rest[:4096])) :]
+                data = data[self._guarded(self._write, data[:4096]) :]
             except BlockingIOError:
                 if not select.select([], [self._descriptor], [], max(0.0, timeout_s))[1]:
                     raise TimeoutError("the instrument takes no more bytes") from None

@@ -61,7 +61,7 @@ class LineReader:
         raw = not self._manners.terminated
         while (data := self._cut()) is not None:
             try:
-                text = bytes(data).decode("latin-1" if raw or data.startswith(b"#") else self._encoding)
+                text = data.decode("latin-1" if raw or data.startswith(b"#") else self._encoding)
             except UnicodeDecodeError:
                 raise ValueError(f"bytes that are no text: {bytes(data[:24])!r}") from None
             line = text if raw else text.strip(self._manners.read_strip)
@@ -71,7 +71,7 @@ class LineReader:
 
     def _cut(self) -> bytearray | None:
         """Return and remove the bytes of one line, without its terminator."""
-        size = self._block_size()
+        size = self._block_size() if self._buffer.startswith(b"#") else 0
         if size < 0:
             return None
         at = self._buffer.find(self._ending, size) if self._manners.terminated else -1
@@ -84,9 +84,9 @@ class LineReader:
         return line
 
     def _block_size(self) -> int:
-        """Return where a leading definite block ends, 0 without one, -1 when it is not complete yet."""
+        """Return where a definite block ends, 0 when it is none after all, -1 when it is not complete yet."""
         first = bytes(self._buffer[1:2])
-        if not self._buffer.startswith(b"#") or first == b"0" or (first and not first.isdigit()):
+        if first == b"0" or (first and not first.isdigit()):
             return 0
         if not first:
             return -1
@@ -99,6 +99,8 @@ class LineReader:
 
     def is_noise(self, line: str) -> bool:
         """Return whether a line is of the unsolicited kind the dialect declares; ValueError at far too many."""
+        if not self._noise:
+            return False
         found = any(pattern.search(line) for pattern in self._noise)
         self._noisy += found
         if self._noisy > MAX_NOISE_LINES:
@@ -135,10 +137,12 @@ def joined(pieces: Sequence[str], join: str) -> str:
     >>> joined(["VOLT 5", "VOLT?", "*ESE 3;*ESE?"], ";:")
     'VOLT 5;:VOLT?;*ESE 3;*ESE?'
     """
-    message = pieces[0]
-    for piece in pieces[1:]:
-        message += (";" if piece.startswith(("*", ":")) else join) + piece
-    return message
+    return pieces[0] + _continued(tuple(pieces[1:]), join)
+
+
+@functools.lru_cache(4096)
+def _continued(pieces: tuple[str, ...], join: str) -> str:
+    return "".join((";" if piece.startswith(("*", ":")) else join) + piece for piece in pieces)
 
 
 def echo_removed(answer: str, question: str, manners: LinkManners) -> str:
