@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from benchcheck.builtin import load_spec, plugins
-from benchcheck.plugins.manager import Plugins
-from benchcheck.spec.board import Board
 from benchcheck.terminal.wrapping import wrapped
+
+if TYPE_CHECKING:
+    from benchcheck.plugins.manager import Plugins
+    from benchcheck.spec.board import Board
 
 __all__ = ["open_spec", "opened_plugins"]
 

@@ -21,7 +21,11 @@ PLAIN = (
     | st.datetimes(datetime(1, 1, 1), datetime(9999, 12, 31), timezones=st.just(UTC))
     | st.dates()
 )
-VALUES = PLAIN | st.lists(PLAIN, max_size=3) | st.dictionaries(KEYS, PLAIN, max_size=3)
+VALUES = st.recursive(
+    PLAIN,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=3),
+    max_leaves=12,
+)
 
 
 def same(one: object, two: object) -> bool:
@@ -46,6 +50,12 @@ LINES = st.sampled_from(
         'd = "\\u0041"', 'd = "tab\there"', "e = true", "e = True", "e = nan", "f = [1, 2]", "f = [1,", "]", "",
         "# remark", "[t]", "[[t]]", "g.h = 1", '"i" = 1', " j = 1", "k=1", "k = ", "l = { a = 1 }", 'm = """', '"""',
         "\u00e4 = 1", 'n = "\u2028"', 'n = "\x7f"', "o = inf", "a = [1]",
+        'p = { a = "b = 1", c = [{ d = -0.5e-7 }, {}] }', "p = { a = 1, a = 2 }", "p = { a = 1, }", "p = [1, 2,]",
+        "p = { a = null }", "p = [null]", 'p = { "a": 1 }', 'p = { "a" = 1 }', "p = { a = b = 1 }", "p = [01]",
+        "p = [-0, -0.0, 1e400, 99999999999999999999]", "p = [1 2]", "p = [1", "p = ]", "p = [[]", "p = {} {}",
+        "p = [true, false]", "p = { true = false }", "p = [2026-02-03]", 'p = ["\u0041"]', 'p = [""]',
+        "p = [NaN]", "p = [Infinity]", "p = " + 9 * "[" + 9 * "]", "p = " + 40 * "[" + 40 * "]",
+        "p = " + 40 * "{ a = " + "1" + 40 * " }", "p = [" + 5000 * "1" + "]", "p = [1] # remark", "p = { a.b = 1 }",
     ]
 )  # fmt: skip
 
