@@ -37,8 +37,8 @@ Examples:
 def sheet(record: Path, output: Path, photos: Path | None, report: str) -> int:
     """Write RECORD as one HTML file that needs nothing else: for the screen, a phone and A4 paper.
 
-    Photos that the record names are found by their SHA-256 and shown as they are, with whatever the camera wrote
-    into them: often time and place.
+    Photos that the record names are found by their SHA-256 and shown without what the camera wrote into them (place,
+    time, serial number); what can be seen on them is for you to look at.
 
     --as NAME makes another report about a record instead: results (JSON), or one of a plugin.
     """

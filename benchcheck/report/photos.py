@@ -1,7 +1,8 @@
 """The photos a record names, found again by their SHA-256 and made part of a page.
 
 A record keeps name and digest only; the file stays where it was taken to. What is shown is what the digest vouches
-for, and only picture formats that cannot run anything, told by their first bytes and never by their name.
+for, and only picture formats that cannot run anything, told by their first bytes and never by their name. What a
+camera wrote into them (place, time, serial number) stays out of the page.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from markupsafe import Markup
 
 from benchcheck.record.model import Event, EventKind
 from benchcheck.record.record import Record
+from benchcheck.report.bare_picture import NotFollowed, bare_picture
 from benchcheck.report.wording import one_line
 
 __all__ = ["LARGEST_BYTES", "Picture", "photo_folders", "photos_of"]
@@ -39,7 +41,10 @@ _BEGINNINGS = (
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A photo as a page shows it: `source` is a data URI, "" where `why_not` says what it is not shown for."""
+    """A photo as a page shows it: `source` is a data URI, "" where `why_not` says what it is not shown for.
+
+    `digest` is that of the file; what `source` holds is the picture in it without its metadata.
+    """
 
     check: str
     name: str
@@ -90,7 +95,12 @@ def _picture(event: Event, name: str, digest: str, notes: str, data: bytes | str
     kind = _media_type(data)
     if not kind:
         return Picture(event.check, name, digest, words, why_not="it is no PNG, JPEG, WebP or GIF")
-    return Picture(event.check, name, digest, words, Markup(f"data:{kind};base64,") + base64.b64encode(data).decode())
+    try:
+        bare = bare_picture(kind, data)
+    except NotFollowed as error:
+        why_not = f"{error}, so that what a camera wrote into it cannot be left out"
+        return Picture(event.check, name, digest, words, why_not=why_not)
+    return Picture(event.check, name, digest, words, Markup(f"data:{kind};base64,") + base64.b64encode(bare).decode())
 
 
 def _media_type(data: bytes) -> str:

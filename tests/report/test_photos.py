@@ -14,11 +14,13 @@ from benchcheck.clock import FakeClock
 from benchcheck.record.journal import Journal
 from benchcheck.record.record import Record, read_record
 from benchcheck.report import photos
+from benchcheck.report.bare_picture import bare_picture
 from benchcheck.report.html import sheet_page
 from benchcheck.report.photos import photos_of
 from tests.record.samples import HEAD
 from tests.report.hostile import NASTY
 from tests.report.pages import assert_accessible, assert_inert, each, texts
+from tests.report.test_bare_picture import MADE, SECRET
 
 
 def chunk(kind: bytes, data: bytes) -> bytes:
@@ -34,12 +36,9 @@ PNG = b"".join(
         chunk(b"IEND", b""),
     )
 )
-PICTURES = {
-    "image/png": PNG,
-    "image/jpeg": b"\xff\xd8\xff\xe0rest",
-    "image/gif": b"GIF89arest",
-    "image/webp": b"RIFF\n\x00\x00\x00WEBPVP8 ",
-}
+#: one pixel (GIF89a, 18 to 22), smaller than the other.
+GIF = b"GIF89a\1\0\1\0\x80\0\0\0\0\0\xff\xff\xff,\0\0\0\0\1\0\1\0\0\2\2D\1\0;"
+PICTURES = {kind: bare_picture(kind, data) for kind, data in MADE.values()}
 NO_PICTURES = {
     "board.svg": b'<svg xmlns="http://www.w3.org/2000/svg" onload="alert(1)"/>',
     "board.png": b"<!DOCTYPE html><script>alert(1)</script>",
@@ -64,7 +63,9 @@ def put(folder: Path, name: str, data: bytes) -> None:
 
 
 @pytest.mark.parametrize(("kind", "data"), PICTURES.items())
-def test_a_picture_stands_in_the_page_byte_for_byte(tmp_path: Path, kind: str, data: bytes) -> None:
+def test_a_picture_that_holds_nothing_else_stands_in_the_page_byte_for_byte(
+    tmp_path: Path, kind: str, data: bytes
+) -> None:
     record = visit(tmp_path, ("a board.bin", data), note='the "new" part')
     put(record.path.parent, "a board.bin", data)
     tree = assert_accessible(sheet_page(record, photos_of(record)))
@@ -74,6 +75,26 @@ def test_a_picture_stands_in_the_page_byte_for_byte(tmp_path: Path, kind: str, d
     assert head == f"data:{kind}"
     assert base64.b64decode(held, validate=True) == data
     assert image.attrib["alt"] == 'Photo of R14.resistance: the "new" part'
+
+
+@pytest.mark.parametrize(("kind", "data"), MADE.values(), ids=list(MADE))
+def test_what_a_camera_wrote_into_a_photo_stays_out_of_the_page(tmp_path: Path, kind: str, data: bytes) -> None:
+    record = visit(tmp_path, ("board", data))
+    put(record.path.parent, "board", data)
+    tree = assert_accessible(sheet_page(record, photos_of(record)))
+    held = base64.b64decode(each(tree, "img")[0].attrib["src"].partition(";base64,")[2], validate=True)
+    assert SECRET not in held
+    assert held == bare_picture(kind, data)
+    assert hashlib.sha256(data).hexdigest()[:16] in texts(tree)
+
+
+def test_a_photo_that_cannot_be_followed_is_named_and_not_shown(tmp_path: Path) -> None:
+    record = visit(tmp_path, ("board.png", PNG[:-12]))
+    put(record.path.parent, "board.png", PNG[:-12])
+    (found,) = photos_of(record)
+    assert (found.source, found.why_not) == (
+        "", "it ends too early, so that what a camera wrote into it cannot be left out"
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(("name", "data"), NO_PICTURES.items())
@@ -104,8 +125,8 @@ def test_another_picture_under_the_name_is_not_shown(tmp_path: Path) -> None:
 
 
 def test_a_photo_too_large_for_a_page_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    record = visit(tmp_path, ("a.png", PNG), ("b.png", PNG + b"x"), ("c.gif", PICTURES["image/gif"]))
-    for name, data in (("a.png", PNG), ("b.png", PNG + b"x"), ("c.gif", PICTURES["image/gif"])):
+    record = visit(tmp_path, ("a.png", PNG), ("b.png", PNG + b"x"), ("c.gif", GIF))
+    for name, data in (("a.png", PNG), ("b.png", PNG + b"x"), ("c.gif", GIF)):
         put(record.path.parent, name, data)
     monkeypatch.setattr(photos, "LARGEST_BYTES", len(PNG))
     monkeypatch.setattr(photos, "_ALL_BYTES", len(PNG) + 5)
