@@ -20,6 +20,7 @@ from .excitation import DcVoltage, DiodeTest, Excitation, Ohms
 from .netlist import Netlist
 from .physics import Conditions
 from .reading import MeterReading, solve_reading
+from .starts import Starts
 
 __all__ = ["AGREES", "Cut", "Near", "Neighbourhoods", "read_near"]
 
@@ -146,28 +147,36 @@ def read_near(
     *,
     within: float = AGREES,
     conditions: Conditions | None = None,
+    starts: Starts | None = None,
 ) -> Near:
     """Return the reading from the narrowest cut whose two readings agree `within` this share of the reading.
 
+    `starts` are those of `solve_reading`.
     Raises CircuitError, in words, for what cannot be solved on the whole board.
     """
     alternating = not isinstance(excitation, Ohms | DiodeTest | DcVoltage)
     for cut in around.cuts(red, black, alternating=alternating):
         if cut.whole:
             break
-        near = _agreed(cut, (red, black), excitation, within, conditions)
+        near = _agreed(cut, (red, black), excitation, within, conditions, starts)
         if near is not None:
             return near
     whole = Cut(around.netlist, around.netlist)
-    return Near(solve_reading(around.netlist, red, black, excitation, conditions), 0.0, whole)
+    found = solve_reading(around.netlist, red, black, excitation, conditions, starts=starts)
+    return Near(found, 0.0, whole)
 
 
 def _agreed(
-    cut: Cut, ports: tuple[str, str], excitation: Excitation, within: float, conditions: Conditions | None
+    cut: Cut,
+    ports: tuple[str, str],
+    excitation: Excitation,
+    within: float,
+    conditions: Conditions | None,
+    starts: Starts | None,
 ) -> Near | None:
     try:
-        first = solve_reading(cut.netlist, *ports, excitation, conditions)
-        second = solve_reading(cut.closed, *ports, excitation, conditions)
+        first = solve_reading(cut.netlist, *ports, excitation, conditions, starts=starts)
+        second = solve_reading(cut.closed, *ports, excitation, conditions, starts=starts)
     except CircuitError:
         return None  # a net or a control left hanging by the cut: a wider one may hold it
     if first.value is None or second.value is None:

@@ -248,11 +248,11 @@ def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Flo
     """
     step = new - old
     rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
-    falling = (old > knee_v) & (step < -0.5 * slope_v) & (step > -0.999999 * slope_v)
+    falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > -0.999999 * slope_v)
     if not (rising.any() or falling.any()):
         return new
     ratio = 1.0 + step / slope_v
-    from_on = np.where(ratio > 0.0, old + slope_v * np.log(np.maximum(ratio, 1e-300)), knee_v)
+    from_on = np.where(ratio > 0.0, old + slope_v * np.log(np.maximum(ratio, 0.005)), knee_v)
     from_off = slope_v * np.log(np.maximum(new / slope_v, 1e-300))
     moved = np.where(old > 0.0, from_on, from_off)
     return np.where(rising | falling, moved, new)

@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 
 #: a junction that carries less than this, in ampere, is said to block
 _BLOCKS_BELOW_A = 1e-8
+#: a start that has not led there by then was not near
+_MOST_STEPS_NEAR = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +108,15 @@ def operating_points(
     return tuple(report(system, solution) for solution in found)
 
 
-def solve_system(system: System, *, start: Mapping[str, float] | None = None) -> Solution:
-    """Return the first stable point that the strategies reach in turn; raises CircuitError when none does."""
+def solve_system(system: System, *, start: Mapping[str, float] | None = None, near: State | None = None) -> Solution:
+    """Return the first stable point that the strategies reach in turn; raises CircuitError when none does.
+
+    `near` is the state of a circuit like it, tried first.
+    """
+    if near is not None:
+        found = newton(system, near, most_steps=_MOST_STEPS_NEAR)
+        if found is not None and not looks_unstable(system, found):
+            return found
     state = system.at_rest() if start is None else _start_state(system, start)
     unstable = None
     for name, strategy in STRATEGIES.items():

@@ -132,6 +132,10 @@ class System:
         self._constant_values[own] = -resistance_ohm
         self._fixed_right[self.nodes + at] = voltage_v
 
+    def set_last_supply(self, voltage_v: float, current_a: float) -> None:
+        """Give the supply that came last, a meter's source, another limit in volt and in ampere."""
+        self.supply_values[:2, -1] = voltage_v, current_a
+
     # tangents -----------------------------------------------------------------------------------------
 
     def at_rest(self) -> State:

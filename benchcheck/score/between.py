@@ -22,6 +22,7 @@ from benchcheck.spec.board import Board
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
     from benchcheck.circuit.reading import MeterReading
+    from benchcheck.circuit.starts import Starts
 
 __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
 
@@ -130,11 +131,14 @@ def _expected(
 ) -> Expected:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
     from benchcheck.circuit.reading import sensitivities
+    from benchcheck.circuit.starts import Starts
 
+    starts = Starts()
     tell(f"red on {ports[0]}, black on {ports[1]}: the good board")
-    near = read_near(Neighbourhoods(model.netlist), *ports, excitation)
+    near = read_near(Neighbourhoods(model.netlist), *ports, excitation, starts=starts)
     found = near.reading
-    slopes = sensitivities(near.cut.netlist, *ports, excitation) if found.value is not None else {}
+    overload = found.value is None
+    slopes = {} if overload else sensitivities(near.cut.netlist, *ports, excitation, starts=starts)
     effects = dict(_effects(model.netlist, found, slopes))
     shares = _shares(effects)
     named = [share.part for share in shares] or _near(model.netlist, ports)
@@ -145,7 +149,7 @@ def _expected(
         found.quantity_unit,
         _standard_uncertainty(board, bench, function, found.value, slopes, near.half_width),
         shares,
-        tuple(_if_faulty(model.netlist, ports, excitation, named, tell)),
+        tuple(_if_faulty(model.netlist, ports, excitation, named, tell, starts)),
     )
 
 
@@ -205,7 +209,12 @@ def _standard_uncertainty(
 
 
 def _if_faulty(
-    netlist: Netlist, ports: tuple[str, str], excitation: Any, parts: Iterable[str], tell: Callable[[str], object]
+    netlist: Netlist,
+    ports: tuple[str, str],
+    excitation: Any,
+    parts: Iterable[str],
+    tell: Callable[[str], object],
+    starts: Starts,
 ) -> Iterator[FaultyReading]:
     from benchcheck.circuit.faults import faulty, possible_faults
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
@@ -216,7 +225,8 @@ def _if_faulty(
             continue
         tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
         try:
-            shown = _display(read_near(Neighbourhoods(faulty(netlist, fault)), *ports, excitation).reading)
+            around = Neighbourhoods(faulty(netlist, fault))
+            shown = _display(read_near(around, *ports, excitation, starts=starts).reading)
         except CircuitError:
             shown = "cannot be said"
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)

@@ -1,0 +1,90 @@
+"""What a meter shows that measures at a frequency: capacitance, inductance, series resistance from one impedance."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from math import inf, pi
+
+from .excitation import CapacitanceAtFrequency, Esr, Excitation, InductanceAtFrequency
+from .netlist import Netlist
+from .parameters import Key
+from .physics import Conditions
+from .shown import MeterReading, Slopes, Solved
+from .small_signal import impedance_between
+
+__all__ = ["AT_FREQUENCY"]
+
+#: share of the impedance below which its reactance is rounding, not a capacitor
+_NO_REACTANCE = 1e-12
+
+
+def _at_frequency(
+    netlist: Netlist,
+    probes: tuple[str, str],
+    excitation: CapacitanceAtFrequency | InductanceAtFrequency | Esr,
+    scale: tuple[str, str, float],
+    shown: Callable[[complex], float],
+    conditions: Conditions,
+) -> Solved:
+    """Return a reading worked out from the impedance; its slopes through a central difference of `shown`."""
+    function, unit, full_scale = scale
+    seen = impedance_between(netlist, *probes, excitation.frequency_hz, conditions)
+    if seen is None:
+        return Solved(MeterReading(function, None, unit, full_scale, "no path"))
+    value = shown(seen.ohm) if seen.ohm else 0.0
+    if not abs(value) <= full_scale or (isinstance(excitation, Esr) and abs(seen.ohm) > full_scale):
+        return Solved(MeterReading(function, None, unit, full_scale, "full scale"))
+    return Solved(MeterReading(function, value, unit, full_scale), lambda: _turned(seen.ohm, seen.slopes, shown))
+
+
+def _turned(ohm: complex, slopes: Mapping[Key, complex], shown: Callable[[complex], float]) -> Slopes:
+    """Return slopes of the shown value from slopes of the impedance, part by part in real and imaginary direction."""
+    step = 1e-6 * abs(ohm)
+    if step == 0:
+        return {}
+    by_real = (shown(ohm + step) - shown(ohm - step)) / (2 * step)
+    by_imaginary = (shown(ohm + 1j * step) - shown(ohm - 1j * step)) / (2 * step)
+    return {key: by_real * slope.real + by_imaginary * slope.imag for key, slope in slopes.items()}
+
+
+def _capacitance(
+    netlist: Netlist, red: str, black: str, excitation: CapacitanceAtFrequency, conditions: Conditions
+) -> Solved:
+    omega = 2.0 * pi * excitation.frequency_hz
+
+    def series(z: complex) -> float:
+        return -1.0 / (omega * z.imag) if abs(z.imag) > _NO_REACTANCE * abs(z) else inf
+
+    def parallel(z: complex) -> float:
+        return (1.0 / z).imag / omega if abs(z.imag) > _NO_REACTANCE * abs(z) else 0.0
+
+    shown = series if excitation.equivalent == "series" else parallel
+    scale = ("capacitance", "F", excitation.full_scale_f)
+    return _at_frequency(netlist, (red, black), excitation, scale, shown, conditions)
+
+
+def _inductance(
+    netlist: Netlist, red: str, black: str, excitation: InductanceAtFrequency, conditions: Conditions
+) -> Solved:
+    omega = 2.0 * pi * excitation.frequency_hz
+    scale = ("inductance", "H", excitation.full_scale_h)
+    return _at_frequency(netlist, (red, black), excitation, scale, lambda z: z.imag / omega, conditions)
+
+
+def _esr(netlist: Netlist, red: str, black: str, excitation: Esr, conditions: Conditions) -> Solved:
+    leads = excitation.lead_resistance_ohm
+    by_part = excitation.shows == "resistance"
+
+    def shown(z: complex) -> float:
+        return (z + leads).real if by_part else abs(z + leads)
+
+    scale = ("esr", "ohm", excitation.full_scale_ohm)
+    return _at_frequency(netlist, (red, black), excitation, scale, shown, conditions)
+
+
+#: how each excitation at a frequency is read
+AT_FREQUENCY: dict[type[Excitation], Callable[..., Solved]] = {
+    CapacitanceAtFrequency: _capacitance,
+    InductanceAtFrequency: _inductance,
+    Esr: _esr,
+}
