@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from benchcheck.kinds.check import Check
 from benchcheck.quantity import brief_value, format_value
-from benchcheck.score.between import Between, Expected
-from benchcheck.score.capability import Capability
+
+if TYPE_CHECKING:
+    from benchcheck.kinds.check import Check
+    from benchcheck.score.between import Between, Expected
+    from benchcheck.score.capability import Capability
 
 __all__ = ["between_lines", "capability_lines", "check_lines", "window"]
 
