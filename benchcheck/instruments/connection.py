@@ -6,7 +6,7 @@ and an event status register. What an instrument lacks is noted, not passed over
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
@@ -18,13 +18,14 @@ from benchcheck.instruments.link import Link
 from benchcheck.instruments.lock import ResourceLock
 from benchcheck.instruments.recovery import drain_errors, probe, recover
 from benchcheck.instruments.reply import QueueEntry, read_error, read_integer
-from benchcheck.instruments.transport import Opener
+from benchcheck.instruments.transport import Opener, Transport
 from benchcheck.instruments.wire import joined
 
 __all__ = ["Connection", "LinkSettings", "adjusted", "connect"]
 
 Shape = TypeVar("Shape")
 PROBE_TOKEN = 73
+BLIND_S = 0.3
 LOCK_WAIT_S = 5.0  # a power keeper of a visit that was killed needs up to 3 s to switch off and let go
 
 
@@ -75,9 +76,11 @@ def connect(
     *,
     opener: Opener | None = None,
     while_waiting: Callable[[], None] | None = None,
+    blind: Sequence[str] = (),
 ) -> Connection:
     """Return the connection to an instrument, a `role` of dmm, psu or load.
 
+    `blind` are commands sent as soon as the link is open, before anything is asked: for switching off only.
     BenchError when the resource or the dialect is none or somebody else answers, InstrumentError when nobody does.
     """
     named = catalogue.named(settings.dialect) if settings.dialect else catalogue.named("generic")
@@ -88,6 +91,8 @@ def connect(
         opener = visa_opener(name, settings.resource, adjusted(named.link, settings), settings.library)
         lock = ResourceLock(name, canonical_resource(settings.resource), clock)
         lock.acquire(LOCK_WAIT_S)
+    if blind:
+        opener = _saying(opener, blind, adjusted(named.link, settings))
     link = Link(name, opener, _bare(adjusted(named.link, settings)), clock, while_waiting)
     try:
         return _introduced(name, role, settings, catalogue, link, lock)
@@ -96,6 +101,16 @@ def connect(
         if lock is not None:
             lock.release()
         raise
+
+
+def _saying(opener: Opener, commands: Sequence[str], manners: LinkManners) -> Opener:
+    def opened() -> Transport:
+        transport = opener()
+        for command in commands:
+            transport.send((command + manners.write_term).encode("ascii"), BLIND_S)
+        return transport
+
+    return opened
 
 
 def _introduced(

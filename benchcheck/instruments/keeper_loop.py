@@ -2,6 +2,7 @@
 
 The end of the pipe, two seconds of silence, a jump of the wall clock (the machine was suspended) or a signal to end
 means: off at once, blind, then verified. A failed request on a powered board means the same, before it is reported.
+It says four times a second that it is alive, for the main process takes two seconds of silence for a hang, too.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ from __future__ import annotations
 import os
 import select
 from collections.abc import Callable
-from typing import Any
+from dataclasses import replace
+from typing import Any, Protocol
 
 from benchcheck.clock import Clock
 from benchcheck.errors import BenchcheckError, InputError, InstrumentError, UsageError
@@ -24,7 +26,7 @@ from benchcheck.instruments.keeper_wire import (
     error_message,
     settings_from,
 )
-from benchcheck.instruments.make_safe import make_safe, off_at_once
+from benchcheck.instruments.make_safe import NO_SUPPLY, make_safe, off_at_once
 from benchcheck.instruments.power_supply import PowerSupply
 from benchcheck.instruments.power_watch import OffReport, OffState
 
@@ -76,7 +78,11 @@ class Pipe:
             raise MainGone(self.ended)
         if self.interruptible and any(request.get("do") in URGENT for request in self.requests):
             raise Hurry
-        if self._clock.monotonic_s() - self._said_s > LEASE_S:
+        self.alive()
+
+    def alive(self) -> None:
+        """Say that this process does not hang, unless it has just said something."""
+        if self._clock.monotonic_s() - self._said_s >= LEASE_S / 2.0:
             self.say({"event": "alive"})
 
     def wait(self, timeout_s: float) -> None:
@@ -131,7 +137,14 @@ class Instruments:
                 driver.close()
 
 
-Connector = Callable[[KeeperSettings, Callable[[], None]], Instruments]
+class Connector(Protocol):
+    """What opens the instruments; `off_first` sends the command to switch off before anything is asked."""
+
+    def __call__(
+        self, settings: KeeperSettings, while_waiting: Callable[[], None], *, off_first: bool = False
+    ) -> Instruments:
+        """Return what was opened."""
+        ...
 
 
 class Keeper:
@@ -183,6 +196,8 @@ class Keeper:
             return self._described()
         if what == "off":
             return self._off()
+        if what == "rescue":
+            return self._rescued(settings_from(arguments))
         if what == "close":
             report, self._done = self._off(), True
             return report
@@ -195,6 +210,24 @@ class Keeper:
         self._owned.maybe_on = self._owned.maybe_on or what in ENERGISING
         return getattr(driver, method)(**arguments)
 
+    def _rescued(self, settings: KeeperSettings) -> OffReport:
+        """Switch off what another keeper has left on: the source first, then the load, which may not answer."""
+        report = self._safe(replace(settings, load=None))
+        if settings.load is None:
+            return report
+        try:
+            line = self._safe(replace(settings, supply=None)).line
+        except BenchcheckError as reason:
+            line = str(reason)
+        return report if line == NO_SUPPLY else replace(report, line=f"{report.line}; the load may be on ({line})")
+
+    def _safe(self, settings: KeeperSettings) -> OffReport:
+        owned = self._connector(settings, self._pipe.alive, off_first=True)
+        try:
+            return make_safe(owned.supply, owned.load, LAST_FALL_S)
+        finally:
+            owned.close()
+
     def _described(self) -> dict[str, Any]:
         described = {}
         for who in ("supply", "load"):
@@ -203,6 +236,7 @@ class Keeper:
                 described[who] = {
                     "identity": driver.connection.identity,
                     "known": driver.connection.known,
+                    "dialect": driver.connection.dialect.name if driver.connection.known else "",
                     "notes": driver.notes,
                     "errors": [str(entry) for entry in driver.errors_found],
                 }
@@ -220,14 +254,14 @@ class Keeper:
         off_at_once(self._owned.supply, self._owned.load)
         for driver in (self._owned.supply, self._owned.load):
             if driver is not None:
-                driver.link.while_waiting = None
+                driver.link.while_waiting = self._pipe.alive  # a main process that still listens must not take over
         deadline_s = self._clock.monotonic_s() + PERSIST_S
         report = self._off()
+        self._pipe.say({"event": "off", "reason": reason, "value": report})
         if report.state is OffState.UNKNOWN:
             self._announce(f"{reason}: {report.line}")
         while report.state is OffState.UNKNOWN and self._clock.monotonic_s() < deadline_s:
             self._clock.sleep(1.0)
             report = self._off()
         self._announce(f"{reason}: {report.line}")
-        self._pipe.say({"event": "off", "reason": reason, "value": report})
         return 5 if report.state is OffState.UNKNOWN else 0

@@ -148,6 +148,8 @@ class Link:
         if old is not None:
             old.clear()
             old.close()
+        if self.while_waiting is not None:
+            self.while_waiting()
         self._transport = self._opener()
         self._reader = LineReader(self.manners)
         self.state.generation += 1

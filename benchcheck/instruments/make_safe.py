@@ -20,6 +20,7 @@ ATTEMPTS = 3
 RECOVER_S = 2.0
 FALL_S = 2.0  # a supply without a down-programmer needs 0.2 to 0.4 s at no load; boards hold more
 POLL_S = 0.02
+NO_SUPPLY = "no supply was driven"
 
 
 def off_at_once(supply: PowerSupply | None, load: ElectronicLoad | None) -> None:
@@ -38,7 +39,7 @@ def make_safe(supply: PowerSupply | None, load: ElectronicLoad | None, fall_s: f
     off_at_once(supply, load)
     load_off = load is None or _verified(load, load.off)
     if supply is None:
-        return OffReport(OffState.OFF, None, "no supply was driven")
+        return OffReport(OffState.OFF, None, NO_SUPPLY if load_off else f"{NO_SUPPLY}; the load may be on")
     if not supply.connection.known:
         return OffReport(OffState.OFF, None, f"{supply.name} was only read, never switched from here")
     said_on = None if not _verified(supply, supply.off) else False

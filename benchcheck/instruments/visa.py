@@ -23,9 +23,9 @@ from benchcheck.errors import BenchError, Fault, InstrumentError
 from benchcheck.instruments.dialect import LinkManners, Serial
 from benchcheck.instruments.transport import Chunk, Transport, serial_transport, socket_transport
 
-__all__ = ["canonical_resource", "resources_found", "visa_opener"]
+__all__ = ["canonical_resource", "resources_found", "visa_opener", "warm"]
 
-OPEN_TIMEOUT_MS = 2000
+OPEN_TIMEOUT_MS = 1500  # opening cannot be watched, and two seconds of silence count as a hang
 ENDED = (StatusCode.success, StatusCode.success_termination_character_read)
 PARITY = {
     "none": constants.Parity.none,
@@ -67,6 +67,12 @@ def resources_found(library: str = "") -> tuple[str, ...]:
             return tuple(pyvisa.ResourceManager(backend).list_resources("?*"))
     except Exception as reason:  # whatever a backend's own search raises
         raise InstrumentError(f"the VISA library {backend!r} cannot look for instruments ({reason})") from reason
+
+
+def warm(library: str = "") -> None:
+    """Load the VISA library, so that opening does not wait for that; what is wrong with it shows at opening."""
+    with contextlib.suppress(Exception):
+        pyvisa.ResourceManager(library or os.environ.get("PYVISA_LIBRARY", "") or "@py")
 
 
 def visa_opener(name: str, resource: str, manners: LinkManners, library: str = "") -> Callable[[], Transport]:

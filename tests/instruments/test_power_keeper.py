@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -129,6 +131,73 @@ def test_when_the_keeper_is_killed_another_one_switches_off(rig: Rig) -> None:
     assert is_off(rig)
 
 
+@pytest.mark.parametrize("by", ["request", "renewal"])
+def test_when_the_keeper_hangs_another_one_switches_off_within_three_seconds(rig: Rig, by: str) -> None:
+    """Asked for something, or only renewed: both notice."""
+    keeper = keeper_for(rig)
+    power(keeper)
+    asking: dict[str, Callable[[], object]] = {"request": keeper.supply.measure, "renewal": keeper.renew}
+    os.kill(keeper.process_id, signal.SIGSTOP)
+    off_at_s: list[float] = []
+    watcher = threading.Thread(target=lambda: off_at_s.append(until(lambda: is_off(rig), 8.0)))
+    watcher.start()
+    with pytest.raises(InstrumentError, match="another one was started to switch off: output off"):
+        until(lambda: asking[by]() == "never", 8.0)
+    watcher.join()
+    assert off_at_s[0] < 3.0
+    assert is_off(rig)
+
+
+def test_a_hung_keeper_is_relieved_of_a_load_that_does_not_answer_too(rig: Rig) -> None:
+    keeper = keeper_for(rig)
+    power(keeper)
+    rig.load_server.faults.append(Misbehaviour(Kind.MISSING, times=-1))
+    os.kill(keeper.process_id, signal.SIGSTOP)
+    off_at_s: list[float] = []
+    watcher = threading.Thread(target=lambda: off_at_s.append(until(lambda: not rig.supply.output, 8.0)))
+    watcher.start()
+    with pytest.raises(InstrumentError, match="output off; the load may be on"):
+        keeper.supply.measure()
+    watcher.join()
+    assert off_at_s[0] < 3.0
+
+
+def test_when_the_one_that_stands_by_is_dead_as_well_a_new_one_is_started(rig: Rig) -> None:
+    keeper = keeper_for(rig)
+    power(keeper)
+    assert keeper._standby is not None
+    keeper._standby.kill()
+    keeper._standby.wait()
+    os.kill(keeper.process_id, signal.SIGKILL)
+    with pytest.raises(InstrumentError, match="another one was started to switch off: output off"):
+        keeper.supply.measure()
+    assert is_off(rig)
+
+
+def test_a_keeper_whose_words_nobody_reads_switches_off_and_ends(rig: Rig) -> None:
+    """Its standard error is a pipe that is full: it must not wait there, neither before power is off nor after."""
+    reads, writes = os.pipe()
+    os.set_blocking(writes, False)
+    with contextlib.suppress(BlockingIOError):
+        while True:
+            os.write(writes, bytes(65536))
+    os.set_blocking(writes, True)
+    kept = os.dup(2)
+    os.dup2(writes, 2)
+    try:
+        keeper = keeper_for(rig)
+    finally:
+        os.dup2(kept, 2)
+    power(keeper)
+    assert keeper._process.stdin is not None
+    keeper._process.stdin.close()  # as the death of the main process leaves it
+    assert until(lambda: is_off(rig), 3.0) < 1.0
+    assert keeper._process.wait(5.0) == 0
+    keeper._end()
+    for descriptor in (reads, writes, kept):
+        os.close(descriptor)
+
+
 def test_a_keeper_told_to_end_switches_off_first(rig: Rig) -> None:
     keeper = keeper_for(rig)
     power(keeper)
@@ -224,7 +293,7 @@ def test_the_end_of_the_pipe_and_silence_are_noticed() -> None:
 def test_a_keeper_without_instruments_ends_quietly() -> None:
     pipe, clock, request_in, answer_out = fake_pipe()
     said: list[str] = []
-    keeper = Keeper(pipe, clock, lambda *_: Instruments(), said.append)
+    keeper = Keeper(pipe, clock, lambda *_, **__: Instruments(), said.append)
     os.write(request_in, encode({"id": 1, "do": "supply.on", "args": {}}))
     os.close(request_in)
     assert keeper.run() == 0
