@@ -40,7 +40,8 @@ Examples:
 def check(unit: str | None, records: Path) -> int:
     """Check seals, parents and sources; name what was changed, is missing or forked.
 
-    Exit codes: 0 nothing was changed and nothing is missing, 1 something is, 2 a usage error.
+    Records of a newer format are named as not read here. Exit codes: 0 nothing was changed and nothing is missing, 1
+    something is, 2 a usage error.
     """
     from benchcheck.record.audit import check_records
     from benchcheck.report.text import audit_lines

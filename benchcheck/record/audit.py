@@ -1,7 +1,8 @@
 """Whether records are whole: every seal, every parent, every source, and in words what no seal can show.
 
-Serious findings mean that something was changed or is missing. Remarks are what a shop lives with: a write
-that was cut short, a fork made on two benches, a visit never finished.
+Serious findings mean that something was changed or is missing. Unread is what is sealed and yet says nothing here,
+as records of a newer format do. Remarks are what a shop lives with: a write that was cut short, a fork made on two
+benches, a visit never finished.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from pathlib import Path
 from benchcheck.errors import Fault, RecordError
 from benchcheck.record.folders import unit_folder
 from benchcheck.record.head import FORMAT_VERSION
-from benchcheck.record.record import Record, read_record
+from benchcheck.record.record import NEWER_FORMAT, Record, read_record
 from benchcheck.record.shelf import record_files, unit_folders
 from benchcheck.record.sources import read_source
 
@@ -28,11 +29,12 @@ NOT_SHOWN = (
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing found: where, in words what, and whether something was changed or is missing."""
+    """One thing found: where, in words what, whether something was changed or is missing, or only not read here."""
 
     where: str
     message: str
     serious: bool
+    unread: bool = False
 
     def __str__(self) -> str:
         """Return the finding as one line."""
@@ -83,11 +85,13 @@ class _Auditor:
 
     def take(self, folder: Path) -> None:
         records: list[Record] = []
+        before = len(self.findings)
         for path in record_files(folder):
             try:
                 records.append(read_record(path, with_budgets=False))
             except RecordError as error:
-                self._faults(error.faults, serious=True)
+                newer = any(fault.key == NEWER_FORMAT for fault in error.faults)
+                self._faults(error.faults, serious=not newer, unread=newer)
         for record in records:
             self.records += 1
             self.blocks += record.blocks
@@ -96,21 +100,22 @@ class _Auditor:
             self._named_sources(record)
         self._torn(folder)
         self._copies(records)
-        self._parents(records)
+        self._parents(records, unread=any(finding.unread for finding in self.findings[before:]))
 
-    def _note(self, where: str, message: str, *, serious: bool) -> None:
-        self.findings.append(Finding(where, message, serious))
+    def _note(self, where: str, message: str, *, serious: bool, unread: bool = False) -> None:
+        self.findings.append(Finding(where, message, serious, unread))
 
-    def _faults(self, faults: Iterable[Fault], *, serious: bool) -> None:
+    def _faults(self, faults: Iterable[Fault], *, serious: bool, unread: bool = False) -> None:
         for fault in faults:
             message = ": ".join(word for word in (fault.key, fault.message) if word)
-            self._note(fault.where, message, serious=serious)
+            self._note(fault.where, message, serious=serious, unread=unread)
 
     def _seals(self, record: Record) -> None:
         newer = record.format_version > FORMAT_VERSION
         cut_short = record.torn and not any(block.seal for block in record.unproven)
-        harmless = cut_short or (record.sealed and not record.undecoded)
-        self._faults(record.problems, serious=not harmless or newer)
+        self._faults(record.unread, serious=False, unread=True)
+        for fault in record.problems[len(record.unread) :]:
+            self._faults((fault,), serious=fault.key == "amends" or not (cut_short or record.sealed))
         if record.open and not (record.changed or newer):
             self._note(record.name, "the visit has no result that counts; --resume goes on with it", serious=False)
 
@@ -149,15 +154,16 @@ class _Auditor:
                 message = f"begins like {first.path.name} and goes on differently: one record was continued twice"
                 self._note(record.name, message, serious=True)
 
-    def _parents(self, records: Iterable[Record]) -> None:
+    def _parents(self, records: Iterable[Record], *, unread: bool) -> None:
+        what = "not read here, missing, changed or cut short" if unread else "missing, changed or cut short"
         known = {seal for record in records for seal in (record.head_seal, record.identity)}
         children: dict[str, list[str]] = {}
         for record in records:
             for parent in record.head.parents or ():
                 children.setdefault(parent, []).append(record.path.name)
                 if parent not in known:
-                    message = f"follows a record with the seal {parent[:12]}... that is missing, changed or cut short"
-                    self._note(record.name, message, serious=True)
+                    message = f"follows a record with the seal {parent[:12]}... that is {what}"
+                    self._note(record.name, message, serious=not unread, unread=unread)
         for parent, names in children.items():
             if len(names) > 1:
                 message = f"follow the same record {parent[:12]}...: a fork, as two benches make it"

@@ -22,9 +22,11 @@ from benchcheck.record.model import Event, EventKind, Head, Result
 from benchcheck.record.seal import FORMAT_LINE, Block, Chain, read_chain
 from benchcheck.score.model import Score
 
-__all__ = ["SIZE_LIMIT_BYTES", "Entry", "Record", "read_record", "read_record_bytes"]
+__all__ = ["NEWER_FORMAT", "SIZE_LIMIT_BYTES", "Entry", "Record", "read_record", "read_record_bytes"]
 
 SIZE_LIMIT_BYTES = 64_000_000
+NEWER_FORMAT = "benchcheck_record"  # the key of the faults that say so
+_BEGUN = "a visit was stopped while its record was begun, and nothing had been accepted"
 _INTERRUPTED = (4, 5, 130)  # exit codes after which a visit is worth going on with
 
 _Value = TypeVar("_Value")
@@ -49,8 +51,8 @@ class Record:
     first; `scores` the latest of each check that no undo has overtaken. The `all_...` hold every
     block in file order, with seals. `unproven` are the blocks after the first whose seal does not hold: nothing
     is decoded from them. `changed` says the file was edited after it was written, `torn` that a last write was
-    cut short; `proven_bytes` is where the last proven block ends, `blocks` how many there are, `undecoded`
-    how many of them make no sense here although sealed. `last_seal` belongs on the sheet.
+    cut short; `proven_bytes` is where the last proven block ends, `blocks` how many there are. `unread` are the
+    problems of what is sealed and yet not read here, as a newer benchcheck writes it. `last_seal` belongs on sheets.
     """
 
     path: Path
@@ -72,7 +74,7 @@ class Record:
     unproven: tuple[Block, ...] = ()
     changed: bool = False
     torn: bool = False
-    undecoded: int = 0
+    unread: tuple[Fault, ...] = ()
 
     @property
     def name(self) -> str:
@@ -140,11 +142,12 @@ def read_record_bytes(data: bytes, path: Path, *, with_budgets: bool = True) -> 
     version = _version(data, name)
     chain = read_chain(data[:SIZE_LIMIT_BYTES])
     if not chain.proven:
-        raise RecordError(Fault(f"{name}:1", "", _headless(chain)))
+        raise RecordError(_of_version(version, name) or Fault(f"{name}:1", "", _headless(chain)))
     reader = _Reader(name, with_budgets)
-    head = reader.head(chain.proven[0])
+    head = _head(reader, chain.proven[0], version)
     if version <= FORMAT_VERSION:
         reader.read(chain.proven[1:])
+    unread = (*_version_problems(version, name), *reader.problems)
     undone = reader.undone()
     return Record(
         path=path,
@@ -162,10 +165,10 @@ def read_record_bytes(data: bytes, path: Path, *, with_budgets: bool = True) -> 
         last_seal=chain.proven[-1].seal,
         blocks=len(chain.proven),
         proven_bytes=chain.length,
-        problems=(*_version_problems(version, name), *reader.problems, *_problems(chain, name, len(data))),
+        problems=(*unread, *reader.strange, *_problems(chain, name, len(data))),
         unproven=chain.unproven,
         changed=chain.changed,
-        undecoded=len(reader.problems),
+        unread=unread,
         torn=bool(chain.rest) and not chain.changed,
     )
 
@@ -180,7 +183,8 @@ class _Reader:
         self.scores: list[Entry[Score]] = []
         self.events: list[Entry[Event]] = []
         self.results: list[Entry[Result]] = []
-        self.problems: list[Fault] = []
+        self.problems: list[Fault] = []  # of what is sealed and not read
+        self.strange: list[Fault] = []  # of what was read
         self.known: set[str] = set()  # seals of every proven block
 
     def head(self, block: Block) -> Head:
@@ -238,7 +242,7 @@ class _Reader:
         for entry in self.events:
             for seal in sorted(set(entry.value.amends) - self.known):
                 message = f"names a block {seal[:12]}... that is not in this record"
-                self.problems.append(Fault(f"{self.name}:{entry.line}", "amends", message))
+                self.strange.append(Fault(f"{self.name}:{entry.line}", "amends", message))
         return frozenset(undone)
 
     def latest_scores(self, undone: frozenset[str]) -> tuple[Score, ...]:
@@ -264,26 +268,49 @@ class _Reader:
 
 def _version(data: bytes, name: str) -> int:
     if not data.strip():
-        advice = "a visit was stopped while its record was begun, and nothing had been accepted; delete it"
-        raise RecordError(Fault(name, "", f"is empty: {advice}"))
+        raise RecordError(
+            Fault(name, "", f"is empty: {_BEGUN}, or what it held is lost; put back a copy, or delete it")
+        )
     line = FORMAT_LINE.match(data.removeprefix(b"\xef\xbb\xbf"))
     if line is None:
         message = 'is not a record of benchcheck: its first line is not "benchcheck_record = 1"'
         raise RecordError(Fault(f"{name}:1", "", message))
-    return int(line[1])
+    version = int(line[1])
+    if version < 1:
+        message = f"says that it is of format version {version}, and the first is 1; put back a copy of the file"
+        raise RecordError(Fault(f"{name}:1", "", message))
+    return version
+
+
+def _head(reader: _Reader, block: Block, version: int) -> Head:
+    """Return the head; of a newer version it need not be what this one expects."""
+    try:
+        return reader.head(block)
+    except RecordError as error:
+        if newer := _of_version(version, reader.name):
+            raise RecordError((newer, *error.faults)) from error
+        raise
+
+
+def _of_version(version: int, name: str) -> Fault | None:
+    """Return that a file of which nothing can be read is of a newer version, None where it is of no newer one."""
+    if version <= FORMAT_VERSION:
+        return None
+    message = f"is of format version {version} and this benchcheck reads {FORMAT_VERSION}: not even its head is read"
+    return Fault(f"{name}:1", NEWER_FORMAT, f"{message}; only a newer benchcheck can say whether it is whole")
 
 
 def _headless(chain: Chain) -> str:
     if chain.unproven and chain.unproven[0].seal:
         return "block 1, the head, does not carry its seal; nothing in this file is proven. Put back a copy of it"
-    return "the head is cut short: a visit was stopped while its record was begun, and nothing had been accepted"
+    return f"the head is cut short: {_BEGUN}, or the rest is lost; put back a copy, or delete it"
 
 
 def _version_problems(version: int, name: str) -> list[Fault]:
     if version <= FORMAT_VERSION:
         return []
     message = f"is of format version {version} and this benchcheck reads {FORMAT_VERSION}: only its head is shown"
-    return [Fault(f"{name}:1", "benchcheck_record", f"{message}; a newer benchcheck reads the rest")]
+    return [Fault(f"{name}:1", NEWER_FORMAT, f"{message}; a newer benchcheck reads the rest")]
 
 
 def _problems(chain: Chain, name: str, size_bytes: int) -> list[Fault]:

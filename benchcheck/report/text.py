@@ -137,13 +137,22 @@ def _in_brief(change: Change) -> str:
 
 
 def audit_lines(audit: Audit) -> tuple[str, ...]:
-    """Return what a check of seals and parents found, the serious first, and what seals cannot show."""
+    """Return what a check of seals and parents found, the serious first, and what seals cannot show.
+
+    What is sealed and not read here is named as that: nothing says that it was changed.
+    """
     lines: list[str] = []
-    for words, serious in (("changed or missing", True), ("remark", False)):
+    for words, kind in (
+        ("changed or missing", (True, False)),
+        ("not read", (False, True)),
+        ("remark", (False, False)),
+    ):
         for finding in audit.findings:
-            if finding.serious is serious:
+            if (finding.serious, finding.unread) == kind:
                 lines += wrapped(f"{words}: {finding}", "", "  ")
     state = "every seal and parent holds" if audit.sound else "something was changed or is missing, see above"
+    if any(finding.unread for finding in audit.findings):
+        state += "; what is not read here was made by a newer benchcheck, which is to check it too"
     lines += wrapped(f"{audit.units} units, {audit.records} records, {audit.blocks} sealed blocks: {state}")
     lines.append("What the seals cannot show:")
     for words in audit.not_shown:

@@ -251,11 +251,11 @@ def test_a_contact_is_kept_apart_and_can_be_erased(folder: pathlib.Path) -> None
 
 def test_photos_stand_on_the_sheet_where_their_folder_is_named(folder: pathlib.Path) -> None:
     record = pathlib.Path(kept(folder)[0])
-    data = b"\xff\xd8\xff\xe0 only its beginning is a picture's"
+    data = b"GIF89a\1\0\1\0\x80\0\0\0\0\0\xff\xff\xff,\0\0\0\0\1\0\1\0\0\2\2D\1\0;"
     with Journal.resume(record, FakeClock()) as journal:
-        journal.append_event("photo", "D1.reverse", f"board.jpg {hashlib.sha256(data).hexdigest()}")
+        journal.append_event("photo", "D1.reverse", f"board.gif {hashlib.sha256(data).hexdigest()}")
     (folder / "camera").mkdir()
-    (folder / "camera" / "board.jpg").write_bytes(data)
+    (folder / "camera" / "board.gif").write_bytes(data)
     shown = {}
     for name, more in (("without", []), ("with", ["--photos", "camera"])):
         assert run(folder, "sheet", str(record), "-o", f"{name}.html", *more).code == 0

@@ -15,7 +15,9 @@ from benchcheck.errors import RecordError
 from benchcheck.record.audit import NOT_SHOWN, check_records
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import Head, Result
+from benchcheck.record.record import read_record
 from benchcheck.record.sources import keep_source
+from benchcheck.report.text import audit_lines
 from tests.record.samples import HEAD, READINGS
 
 
@@ -130,15 +132,60 @@ def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
     assert check_records(tmp_path, "nobody").records == 0
 
 
+def of_version_2(path: Path, **changes: str) -> None:
+    """Make a record one of a format to come: another version, other words, a head whose seal holds all the same."""
+    head, _, rest = path.read_bytes().partition(b"\nseal = ")
+    head = head.replace(b"benchcheck_record = 1", b"benchcheck_record = 2") + b"\n"
+    for old, new in changes.items():
+        head = head.replace(f'{old} = "as-left"'.encode(), f'{old} = "{new}"'.encode())
+    path.write_bytes(head + b'seal = "' + hashlib.sha256(head).hexdigest().encode() + rest[rest.index(b'"\n') :])
+
+
 def test_nobody_is_told_to_go_on_with_a_record_that_resume_refuses(tmp_path: Path) -> None:
     changed, newer = write(tmp_path / "changed"), write(tmp_path / "newer")
     edit(changed, b"8.97", b"9.97")
-    head, _, rest = newer.read_bytes().partition(b"\nseal = ")
-    head = head.replace(b"benchcheck_record = 1", b"benchcheck_record = 2") + b"\n"
-    newer.write_bytes(head + b'seal = "' + hashlib.sha256(head).hexdigest().encode() + rest[rest.index(b'"\n') :])
-    for path, words in (
-        (changed, "does not carry its seal"),
-        (newer, "of format version 2 and this benchcheck reads"),
-    ):
-        assert any(words in line for line in found(path.parents[1], serious=True))
+    of_version_2(newer)
+    assert any("does not carry its seal" in line for line in found(tmp_path / "changed", serious=True))
+    for path in (changed, newer):
         assert not [line for line in found(path.parents[1], serious=False) if "--resume" in line]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda path: of_version_2(path, stage="on loan"),
+        lambda path: path.write_bytes(b'benchcheck_record = 2\nseal = "another chain"\n'),
+    ],
+    ids=["other words", "other seals"],
+)
+def test_a_record_of_a_future_version_is_named_as_that_and_not_as_changed(
+    tmp_path: Path, spoil: Callable[[Path], object]
+) -> None:
+    spoil(write(tmp_path))
+    audit = check_records(tmp_path)
+    assert audit.sound
+    assert "is of format version 2 and this benchcheck reads 1" in str(audit.findings[0])
+    assert {finding.unread for finding in audit.findings} == {True}
+    told = "\n".join(audit_lines(audit))
+    assert "\nchanged or missing" not in f"\n{told}"
+    assert told.startswith("not read: ")
+
+
+def test_a_parent_that_may_be_one_of_those_not_read_is_not_called_missing(tmp_path: Path) -> None:
+    first, *_ = three(tmp_path)
+    first.write_bytes(b'benchcheck_record = 2\nseal = "another chain"\n')
+    audit = check_records(tmp_path)
+    assert audit.sound
+    assert any("is not read here, missing, changed or cut short" in finding.message for finding in audit.findings)
+
+
+def test_a_sealed_block_of_a_kind_to_come_is_not_called_changed(tmp_path: Path) -> None:
+    path = write(tmp_path)
+    body = b"[[hologram]]\nx = 1\n"
+    last = read_record(path).last_seal
+    path.write_bytes(
+        path.read_bytes() + body + f'seal = "{hashlib.sha256(last.encode() + body).hexdigest()}"\n'.encode()
+    )
+    audit = check_records(tmp_path)
+    assert audit.sound
+    assert [finding.unread for finding in audit.findings if "hologram" in finding.message] == [True]

@@ -36,7 +36,15 @@ HEAD_TEXT = 'benchcheck_record = 1\nunit = "PR-3"\nstage = "as-left"\n'
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "is empty: a visit was stopped while its record was begun, and nothing had been accepted; delete it"),
+        (
+            b"",
+            "is empty: a visit was stopped while its record was begun, and nothing had been accepted, or what it",
+        ),
+        (b"benchcheck_record = 0\n", "says that it is of format version 0, and the first is 1; put back a copy"),
+        (
+            b'benchcheck_record = 2\nseal = "sha3"\n',
+            "of format version 2 and this benchcheck reads 1: not even its head",
+        ),
         (b"\n \n", "is empty"),
         (b"\x00\x01\xff\xfe" * 20, 'is not a record of benchcheck: its first line is not "benchcheck_record = 1"'),
         (b"[board]\nmodel = 'x'\n", "is not a record of benchcheck"),
@@ -80,6 +88,15 @@ def test_of_a_future_version_only_the_head_is_shown_and_the_rest_is_named(tmp_pa
     assert record.head.unit == "PR-3"
     assert record.readings == ()
     assert "is of format version 2 and this benchcheck reads 1: only its head is shown" in str(record.problems[0])
+
+
+def test_of_a_future_version_whose_head_says_other_things_the_version_is_named_first(tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_bytes(sealed_file(HEAD_TEXT.replace("= 1", "= 2").replace('"as-left"', '"on loan"')))
+    with pytest.raises(
+        RecordError, match="is of format version 2 and this benchcheck reads 1: not even its head is read"
+    ):
+        read_record(path)
 
 
 def test_a_sealed_block_that_makes_no_sense_here_is_named_and_passed_over(tmp_path: Path) -> None:
