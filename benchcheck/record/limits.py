@@ -3,22 +3,23 @@
 What one to five units say of the spread is next to nothing, so a spread known beforehand (the spec's
 tolerance, or common practice) is pooled with theirs. The scatter that the meter makes is taken out of the
 units' scatter; what all readings share (one meter's own error) widens the limits instead. A unit that does
-not belong among the others is named and left out.
+not belong among the others is named and left out; where two values differ too much, that is said.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import Fault, RecordError
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.metrology import Budget, Distribution, PriorSpread, covariance, prediction_limits
+from benchcheck.record.channels import twin_id, twins_of
 from benchcheck.record.record import Record
 from benchcheck.record.visits import across_visits
-from benchcheck.score.model import Outcome, Score
+from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.spec.board import Board
 
 __all__ = ["LearnedLimit", "LearnedLimits", "OddUnit", "learn_limits"]
@@ -85,10 +86,12 @@ class LearnedLimits:
 
 @dataclass(frozen=True, slots=True)
 class _Value:
-    """One unit's (or channel's) value with its budget, ids holding across visits."""
+    """One unit's (or channel's) value with its budget, ids holding across visits; `check` is where it was read."""
 
+    check: str
     unit: str
     value: float
+    verdict: Verdict | None
     budget: Budget | None
     loose_uncertainty: float
 
@@ -104,20 +107,21 @@ def learn_limits(
 ) -> LearnedLimits:
     """Return limits from records of known-good units of a board; of several visits of a unit the last counts.
 
-    `channels` are pairs of designators built alike, left and right: each then counts as a unit of the other.
-    Raises RecordError for records of another board model, naming each.
+    `channels` are pairs of designators built alike, left and right: the values of each count for the other.
+    Raises RecordError for records of another board model, naming each, UsageError for channels that are none.
     """
+    twins = twins_of(board, channels)
     visits = _last_of_each_unit(records, board)
-    twins = {**dict(channels), **{right: left for left, right in channels}}
     limits: list[LearnedLimit] = []
-    odd: list[OddUnit] = []
-    remarks = _remarks(visits, board, twins)
+    odd: dict[OddUnit, None] = {}  # a channel's values are looked at twice
+    remarks = dict.fromkeys(_remarks(visits, board))
     for check in board.checks:
         if check.phase in _NOT_LEARNED:
             continue
-        values = _values(visits, check.id) + _values(visits, _twin_id(check, twins))
+        values = _values(visits, check.id) + _values(visits, twin_id(check, twins))
         values, left_out = _belonging(values, check)
-        odd += left_out
+        odd |= dict.fromkeys(left_out)
+        remarks |= dict.fromkeys((*_failed(visits, check, values), *_apart(values, check)))
         found = _limit(check, values) if values else None
         if found:
             limits.append(found)
@@ -137,20 +141,33 @@ def _last_of_each_unit(records: Iterable[Record], board: Board) -> dict[str, Rec
     return visits
 
 
-def _remarks(visits: Mapping[str, Record], board: Board, twins: Mapping[str, str]) -> list[str]:
+def _remarks(visits: Mapping[str, Record], board: Board) -> list[str]:
     remarks = [
         f'{record.name}: revision "{record.head.revision}", the spec is for "{board.revision}"'
         for record in visits.values()
         if record.head.revision != board.revision
     ]
     remarks += [f"{record.name}: {fault.message}" for record in visits.values() for fault in record.problems]
-    remarks += [f"{name} is a channel's part and not on the board" for name in twins if name not in board.parts]
     return remarks
 
 
-def _twin_id(check: Check, twins: Mapping[str, str]) -> str:
-    twin = twins.get(check.subject)
-    return twin + check.id.removeprefix(check.subject) if twin else ""
+def _failed(visits: Mapping[str, Record], check: Check, values: Iterable[_Value]) -> Iterator[str]:
+    """Say which values count although their check failed: the unit is good by the word of who named its record."""
+    for one in values:
+        if one.check == check.id and one.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL):
+            name = visits[one.unit].name
+            yield f"{check.id}: {one.verdict} in {name}, and counts as good; leave the record out if it is not"
+
+
+def _apart(values: Sequence[_Value], check: Check) -> Iterator[str]:
+    """Say that two values differ by more than good units do; nothing says which of them does not belong."""
+    if len(values) != 2:
+        return
+    one, two = sorted(values, key=lambda value: (value.check, value.unit))
+    lower, upper, *_ = _interval([one], check, _BELONGS_LEVEL, next_reading=two)
+    if not lower <= two.value <= upper:
+        read = (f"{value.check} of {value.unit} reads {value.value:.6g}" for value in (one, two))
+        yield f"{' and '.join(read)}: more apart than good units are; one of them may not belong"
 
 
 def _values(visits: Mapping[str, Record], check: str) -> list[_Value]:
@@ -167,7 +184,7 @@ def _value(unit: str, record: Record, score: Score, value: float) -> _Value:
     if budget is not None:
         budget = across_visits(budget, record.head.instruments, f"{record.identity}:{score.check}")
     loose = (score.expanded_uncertainty or 0.0) / (score.coverage_factor or 2.0)
-    return _Value(unit, value, budget, loose)
+    return _Value(score.check, unit, value, score.verdict, budget, loose)
 
 
 def _belonging(values: list[_Value], check: Check) -> tuple[list[_Value], list[OddUnit]]:
@@ -180,7 +197,7 @@ def _belonging(values: list[_Value], check: Check) -> tuple[list[_Value], list[O
             lower, upper, *_ = _interval(others, check, _BELONGS_LEVEL, next_reading=one)
             outside = max(lower - one.value, one.value - upper) / (upper - lower)
             if outside > excess:
-                worst, excess = OddUnit(check.id, one.unit, one.value, lower, upper), outside
+                worst, excess = OddUnit(one.check, one.unit, one.value, lower, upper), outside
                 out = one
         if worst is None:
             break
@@ -202,15 +219,32 @@ def _interval(
     own = max(0.0, math.fsum(one.variance for one in values) / count - shared)
     shown = math.fsum((one.value - mean) ** 2 for one in values) / (count - 1) if count > 1 else 0.0
     kept = math.sqrt(max(0.0, shown - own) / shown) if shown else 0.0
-    limits = prediction_limits(
-        [mean + kept * (one.value - mean) for one in values], level=level, prior=_prior(check, mean)
-    )
+    true = [(one.unit, mean + kept * (one.value - mean)) for one in values]
+    of_units, spread = _of_units(true, level, _prior(check, mean))
     beyond = shared + own / count
     if next_reading is not None:
         common = math.fsum(_common(next_reading, one) for one in values) / count
         beyond = max(0.0, beyond + next_reading.variance - 2.0 * common)
-    half = math.hypot(limits.upper - limits.mean, 2.0 * math.sqrt(beyond))
-    return mean - half, mean + half, limits.spread, 2.0 * math.sqrt(shared)
+    half = math.hypot(of_units, 2.0 * math.sqrt(beyond))
+    return mean - half, mean + half, spread, 2.0 * math.sqrt(shared)
+
+
+def _of_units(true: Sequence[tuple[str, float]], level: float, prior: PriorSpread) -> tuple[float, float]:
+    """Return the half-width for the next unit and the spread, from pairs of unit and value without the meter.
+
+    Two channels of a board may differ as boards do, or not at all where all that differs is between boards: the wider
+    answer counts, that of all values or that of one mean a board, and the mean is known as from so many boards.
+    """
+    boards: dict[str, list[float]] = {}
+    for unit, value in true:
+        boards.setdefault(unit, []).append(value)
+    single = [value for _, value in true]
+    found = []
+    for values in (single, [math.fsum(one) / len(one) for one in boards.values()]):
+        limits = prediction_limits(values, level=level, prior=prior)
+        fewer = math.sqrt((1.0 + 1.0 / len(boards)) / (1.0 + 1.0 / len(values)))
+        found.append((fewer * (limits.upper - limits.mean), limits.spread))
+    return max(found)
 
 
 def _common(first: _Value, second: _Value) -> float:
@@ -244,9 +278,14 @@ def _limit(check: Check, values: Sequence[_Value]) -> LearnedLimit | None:
         return None
     mean = math.fsum(one.value for one in values) / len(values)
     units = tuple(dict.fromkeys(one.unit for one in values))
-    rests = f"{len(values)} value(s) of {len(units)} known-good unit(s)"
+    both = " (both channels)" if len({one.check for one in values}) > 1 else ""
+    rests = f"{_number(len(values), 'value')} of {_number(len(units), 'known-good unit')}{both}"
     origin = f"holds the next good unit with 95 %, from {rests} and {_prior(check, mean).origin}"
     return LearnedLimit(check.id, check.quantity_unit, lower, upper, mean, spread, meter_part, LEVEL, units, origin)
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 def _sides(check: Check, low: float, high: float) -> tuple[float | None, float | None]:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from benchcheck.document import parse_document
-from benchcheck.errors import RecordError
+from benchcheck.errors import RecordError, UsageError
 from benchcheck.metrology import Budget, Contribution, Verdict
 from benchcheck.record.limits import LearnedLimit, learn_limits
 from benchcheck.record.limits_spec import with_limits
@@ -121,7 +121,7 @@ def test_one_unit_alone_has_limits_as_wide_as_what_is_known_beforehand(
     # Student's t for 8 degrees of freedom, two-sided 95 %: 2.306 (any table); times the root of 1 + 1/1
     assert limit.lower == pytest.approx(4690.0 - 2.306 * 2**0.5 * limit.spread, rel=1e-3)
     assert limit.units == ("one",)
-    assert "1 value(s) of 1 known-good unit(s)" in limit.origin
+    assert "from 1 value of 1 known-good unit and " in limit.origin
 
 
 def test_the_meters_own_scatter_is_taken_out_of_the_spread(board: Board, unit: Callable[..., Record]) -> None:
@@ -175,15 +175,78 @@ def test_a_second_meter_may_differ_by_its_accuracy_without_being_a_stranger(
     assert second.odd == ()
 
 
-def test_left_and_right_channel_count_as_units_of_each_other(board: Board, unit: Callable[..., Record]) -> None:
+def test_left_and_right_channel_count_for_each_other(board: Board, unit: Callable[..., Record]) -> None:
     record = unit("one", score("R14.resistance", 4690.0), score("R24.resistance", 4710.0))
     alone = learn_limits([record], board)
     paired = learn_limits([record], board, channels=[("R14", "R24")])
     assert limit_of(alone.limits, "R14.resistance").mean == 4690.0
     for check in ("R14.resistance", "R24.resistance"):
         assert limit_of(paired.limits, check).mean == 4700.0
-    unknown = learn_limits([record], board, channels=[("R14", "R99")])
-    assert "R99 is a channel's part and not on the board" in unknown.remarks
+        assert "from 2 values of 1 known-good unit (both channels) and" in limit_of(paired.limits, check).origin
+    assert paired.remarks == ()
+
+
+def test_two_channels_of_one_board_are_one_board(board: Board, unit: Callable[..., Record]) -> None:
+    """What differs between boards is the same in both channels: 2000 draws, see above."""
+    draws = random.Random(7)
+    held = 0
+    for _ in range(2000):
+        spread = 0.05 * 4700.0 / 3**0.5 * (8.0 / draws.gammavariate(4.0, 2.0)) ** 0.5
+        this, other = draws.gauss(4700.0, spread), draws.gauss(4700.0, spread)
+        record = unit("one", score("R14.resistance", this), score("R24.resistance", this))
+        limit = limit_of(learn_limits([record], board, channels=[("R14", "R24")]).limits, "R14.resistance")
+        assert limit.lower is not None
+        assert limit.upper is not None
+        held += limit.lower <= other <= limit.upper
+    assert held / 2000 >= 0.95 - 0.016
+
+
+def test_a_channel_that_does_not_belong_is_named_once_and_as_itself(
+    board: Board, unit: Callable[..., Record]
+) -> None:
+    good = unit("one", score("R14.resistance", 4690.0), score("R24.resistance", 4710.0))
+    other = unit("two", score("R14.resistance", 4700.0), score("R24.resistance", 6200.0))
+    learned = learn_limits([good, other], board, channels=[("R14", "R24")])
+    assert [(odd.check, odd.unit, odd.value) for odd in learned.odd] == [("R24.resistance", "two", 6200.0)]
+
+
+def test_of_two_values_too_far_apart_nobody_can_say_which_is_right(board: Board, unit: Callable[..., Record]) -> None:
+    record = unit("one", score("R14.resistance", 4690.0), score("R24.resistance", 6200.0))
+    learned = learn_limits([record], board, channels=[("R14", "R24")])
+    assert learned.odd == ()
+    words = "R14.resistance of one reads 4690 and R24.resistance of one reads 6200: more apart than good units are"
+    assert learned.remarks == (f"{words}; one of them may not belong",)
+    near = unit("one", score("R14.resistance", 4690.0), score("R24.resistance", 4790.0))
+    assert learn_limits([near], board, channels=[("R14", "R24")]).remarks == ()
+
+
+def test_a_value_that_failed_counts_and_is_named(board: Board, unit: Callable[..., Record]) -> None:
+    failed = replace(score("R14.resistance", 5000.0), verdict=Verdict.FAIL)
+    (remark,) = learn_limits([unit("one", failed)], board).remarks
+    assert remark.startswith("R14.resistance: fail in ")
+    assert remark.endswith(", and counts as good; leave the record out if it is not")
+
+
+@pytest.mark.parametrize(
+    ("channels", "words"),
+    [
+        ([("R14", "R99")], "--channel: R99: the board has no such part"),
+        ([("R14", "R14")], "--channel: R14: is given 2 times; a part has one twin, and is not its own"),
+        ([("R14", "R24"), ("R24", "R14")], "--channel: R24: is given 2 times"),
+        ([("R14", "D3")], "--channel: R14 D3: are of kinds resistor and diode; channels are built alike"),
+        ([("R14", "R31")], "--channel: R14 R31: are of values 4700.0 and 31.0; channels are built alike"),
+        ([("R14", "R15")], "--channel: R14 R15: have no check in common"),
+    ],
+)
+def test_channels_that_are_none_are_refused(
+    unit: Callable[..., Record], channels: list[tuple[str, str]], words: str
+) -> None:
+    more = '[part.R31]\nkind = "resistor"\nvalue = "31"\ntolerance = "5 %"\nnets = ["A", "B"]\n'
+    more += '[part.R15]\nkind = "resistor"\nvalue = "4k7"\nnets = ["C", "D"]\nneighbour = true\n'
+    other = load_board(parse_document(SPEC + more, "pr-3.toml"))
+    with pytest.raises(UsageError) as refusal:
+        learn_limits([unit("one", score("R14.resistance", 4690.0))], other, channels=channels)
+    assert words in str(refusal.value)
 
 
 def test_of_a_unit_measured_twice_the_last_visit_counts(board: Board, unit: Callable[..., Record]) -> None:
