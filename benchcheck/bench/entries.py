@@ -96,10 +96,14 @@ class LeadsEntry:
 
 @attrs.frozen(kw_only=True)
 class LinkEntry:
-    """How an instrument is reached; `timeout` and the serial settings are for the links that have them."""
+    """How an instrument is reached; `timeout` and the serial settings are for the links that have them.
+
+    `dialect_file` is a TOML file of the user's own dialects, from the folder of the bench file.
+    """
 
     resource: str
     dialect: str = ""
+    dialect_file: str = ""
     timeout: Seconds | None = None
     baud_rate: int | None = None
     data_bits: int | None = None

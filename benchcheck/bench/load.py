@@ -150,7 +150,7 @@ class _Loader:
             ranges=ranges,
             leads=built_leads(entry.leads, leads) if entry.leads else leads,
             calibration_due=entry.calibration_due,
-            link=_link(entry.link),
+            link=self.link(entry.link),
             readings=entry.readings,
         )
 
@@ -202,17 +202,29 @@ class _Loader:
 
     def supply(self, name: str, entry: SupplyEntry) -> Supply:
         ceiling = Ceiling(entry.ceiling.voltage, entry.ceiling.current)
-        return Supply(name, ceiling, self.readback("supply", name, entry), entry.channel, _link(entry.link))
+        return Supply(name, ceiling, self.readback("supply", name, entry), entry.channel, self.link(entry.link))
 
     def load(self, name: str, entry: LoadEntry) -> Load:
         ceiling = Ceiling(entry.ceiling.voltage, entry.ceiling.current) if entry.ceiling else None
-        return Load(name, self.readback("load", name, entry), ceiling, entry.channel, _link(entry.link))
+        return Load(name, self.readback("load", name, entry), ceiling, entry.channel, self.link(entry.link))
+
+    def link(self, entry: LinkEntry | None) -> Link | None:
+        """Return how an instrument is reached; a path in it is one from the folder of the bench file."""
+        if entry is None:
+            return None
+        settings = {
+            ("timeout_s" if field.name == "timeout" else field.name): getattr(entry, field.name)
+            for field in attrs.fields(LinkEntry)
+            if field.name not in ("resource", "dialect", "dialect_file") and getattr(entry, field.name) is not None
+        }
+        file = str(Path(self.document.name).parent / entry.dialect_file) if entry.dialect_file else ""
+        return Link(entry.resource, entry.dialect, settings, file)
 
     def readback(self, kind: str, name: str, entry: SupplyEntry | LoadEntry) -> Meter:
         shipped = meter_class(READBACK)
         own = "range" in self.document.data[kind][name]
         ranges = self.ranges(None if own else shipped, (kind, name))
-        return Meter(name, shipped.name, ranges, shipped.leads, entry.calibration_due, _link(entry.link))
+        return Meter(name, shipped.name, ranges, shipped.leads, entry.calibration_due, self.link(entry.link))
 
     def use(self, bench: Bench) -> dict[Function, str]:
         raw = self.document.data.get("use", {})
@@ -242,14 +254,3 @@ class _Loader:
 
 def _identity(built: MeterRange) -> tuple[Function, str]:
     return built.function, f"{built.full_scale:.9g}"
-
-
-def _link(entry: LinkEntry | None) -> Link | None:
-    if entry is None:
-        return None
-    settings = {
-        ("timeout_s" if field.name == "timeout" else field.name): getattr(entry, field.name)
-        for field in attrs.fields(LinkEntry)
-        if field.name not in ("resource", "dialect") and getattr(entry, field.name) is not None
-    }
-    return Link(entry.resource, entry.dialect, settings)

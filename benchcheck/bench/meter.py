@@ -134,12 +134,14 @@ class Leads:
 class Link:
     """How an instrument is reached, as plain data; room `instruments` opens it.
 
-    `settings` holds what stands beside resource and dialect, such as `timeout_s` or `baud_rate`.
+    `dialect_file` is the path of a file with dialects of the user's own, "" for none. `settings` holds what stands
+    beside those, such as `timeout_s` or `baud_rate`.
     """
 
     resource: str
     dialect: str = ""
     settings: Mapping[str, str | int | float | bool] = field(default_factory=dict)
+    dialect_file: str = ""
 
 
 @dataclass(frozen=True, slots=True)

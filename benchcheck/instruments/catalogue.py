@@ -9,10 +9,9 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from benchcheck.document import Document, read_document
+from benchcheck.document import Document
 from benchcheck.errors import BenchError, Fault, close_match
 from benchcheck.instruments.dialect import Dialect, build_dialect
 from benchcheck.instruments.dialect_table import DialectTable, shipped_tables
@@ -85,11 +84,14 @@ class Catalogue:
         names = {dialect.name for dialect in made}
         return Catalogue((*(old for old in self.dialects if old.name not in names), *made))
 
-    def with_document(self, document: Document) -> Catalogue:
-        """Return a catalogue with the dialects of a document; BenchError with the line of every fault."""
+    def with_document(self, document: Document, tables: Mapping[str, Any] | None = None) -> Catalogue:
+        """Return a catalogue with the dialects of a document, or those of its `tables`.
+
+        BenchError with the line of every fault.
+        """
         faults: list[Fault] = []
         catalogue = self
-        for name, table in document.data.items():
+        for name, table in (document.data if tables is None else tables).items():
             if not isinstance(table, Mapping):
                 faults.append(
                     Fault(document.where(name), name, "must be a table: [name] with link, dmm, psu or load")
@@ -101,13 +103,6 @@ class Catalogue:
                 faults += [Fault(_place(document, fault.key), fault.key, fault.message) for fault in reason.faults]
         if faults:
             raise BenchError(faults)
-        return catalogue
-
-    def with_files(self, paths: Iterable[Path]) -> Catalogue:
-        """Return a catalogue with the dialects of TOML files."""
-        catalogue = self
-        for path in paths:
-            catalogue = catalogue.with_document(read_document(path, error=BenchError))
         return catalogue
 
 

@@ -33,14 +33,15 @@ LOCK_WAIT_S = 5.0  # a power keeper of a visit that was killed needs up to 3 s t
 class LinkSettings:
     """How a bench file names a link; `library` is a VISA library other than the environment's or pyvisa-py.
 
-    `overrides` holds what stands beside it: `timeout_s`, `read_termination`, `write_termination` and the settings of
-    a serial line.
+    `own` are tables of further dialects by name, of the user's own. `overrides` holds what stands beside resource and
+    dialect: `timeout_s`, `read_termination`, `write_termination` and the settings of a serial line.
     """
 
     resource: str
     dialect: str = ""
     library: str = ""
     overrides: Mapping[str, str | int | float | bool] = field(default_factory=dict)
+    own: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +84,7 @@ def connect(
     `blind` are commands sent as soon as the link is open, before anything is asked: for switching off only.
     BenchError when the resource or the dialect is none or somebody else answers, InstrumentError when nobody does.
     """
+    catalogue = catalogue.extended(settings.own) if settings.own else catalogue
     named = catalogue.named(settings.dialect) if settings.dialect else catalogue.named("generic")
     lock = None
     if opener is None:

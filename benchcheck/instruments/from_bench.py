@@ -13,31 +13,31 @@ from benchcheck.errors import BenchError, Fault, InstrumentError, close_match
 from benchcheck.instruments.connection import LinkSettings, adjusted
 from benchcheck.instruments.dialect import LinkManners
 from benchcheck.instruments.keeper_wire import KeeperSettings, PoweredInstrument
-from benchcheck.instruments.line_protocol import LineProtocol, StreamingMeter
+from benchcheck.instruments.line_protocol import StreamingMeter
 from benchcheck.instruments.multimeter import MeterRange
+from benchcheck.instruments.own_dialects import command_tables, line_protocol
 from benchcheck.instruments.power_supply import Ceiling
 
-__all__ = ["LINES", "is_stream", "keeper_settings", "link_settings", "meter_ranges", "streaming_meter"]
-
-#: the word for a meter that streams its readings as lines, where a bench file names a dialect.
-LINES = "lines"
+__all__ = ["is_stream", "keeper_settings", "link_settings", "meter_ranges", "streaming_meter"]
 
 
 def link_settings(link: Link) -> LinkSettings:
-    """Return how to reach an instrument of the bench."""
-    return LinkSettings(link.resource, link.dialect, overrides=link.settings)
+    """Return how to reach an instrument of the bench; BenchError with every fault of its own dialect file."""
+    return LinkSettings(link.resource, link.dialect, overrides=link.settings, own=command_tables(link))
 
 
 def is_stream(link: Link) -> bool:
-    """Return whether a link is to a meter that streams its readings by itself, in the generic line protocol."""
-    return link.dialect == LINES
+    """Return whether a link is to a meter that streams its readings by itself; BenchError for its dialect file."""
+    return line_protocol(link) is not None
 
 
-def streaming_meter(name: str, link: Link, clock: Clock, protocol: LineProtocol | None = None) -> StreamingMeter:
+def streaming_meter(name: str, link: Link, clock: Clock) -> StreamingMeter:
     """Return the meter that streams over a link; BenchError or InstrumentError when the line cannot be opened."""
     from benchcheck.instruments.visa import visa_opener
 
-    chosen = protocol or LineProtocol()
+    chosen = line_protocol(link)
+    if chosen is None:
+        raise BenchError(Fault("", f"{name}.link.dialect", f'"{link.dialect}" is no line protocol; write "lines"'))
     manners = adjusted(LinkManners(serial=chosen.serial), link_settings(link))
     try:
         return StreamingMeter(name, visa_opener(name, link.resource, manners), chosen, clock)

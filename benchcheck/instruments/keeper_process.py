@@ -30,12 +30,12 @@ def _connected(
     settings: KeeperSettings, while_waiting: Callable[[], None], *, off_first: bool = False
 ) -> Instruments:
     """Open what the keeper is to own; `off_first` sends the command to switch off before anything is asked."""
-    catalogue, clock = shipped_catalogue().extended(settings.dialects), SystemClock()
+    shipped, clock = shipped_catalogue().extended(settings.dialects), SystemClock()
     supply = load = None
 
     def connected(one: PoweredInstrument, role: str) -> Connection:
-        blind = _off_commands(catalogue, one, role) if off_first else ()
-        return connect(one.name, role, one.link, catalogue, clock, while_waiting=while_waiting, blind=blind)
+        blind = _off_commands(shipped.extended(one.link.own), one, role) if off_first else ()
+        return connect(one.name, role, one.link, shipped, clock, while_waiting=while_waiting, blind=blind)
 
     try:
         if (one := settings.supply) is not None:

@@ -7,9 +7,10 @@ is older than the probes on the part.
 
 from __future__ import annotations
 
+import codecs
 import contextlib
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -63,24 +64,80 @@ class StreamedReading:
     function: Function | None
 
 
-def build_line_protocol(name: str, data: Mapping[str, Any], where: str = "") -> LineProtocol:
+def build_line_protocol(name: str, data: Any, where: str = "") -> LineProtocol:
     """Return a line protocol from its table; BenchError with every fault found."""
-    known = LineProtocol()
+    if not isinstance(data, Mapping):
+        raise BenchError(Fault(where, name, f"{data!r} is no table; write [{name}] and its keys below"))
     faults: list[Fault] = []
     values: dict[str, Any] = {}
     for key, value in data.items():
-        if key not in LineProtocol.__slots__ or key == "name":
-            message = f"is no key of a line protocol{close_match(key, LineProtocol.__slots__)}"
-            faults.append(Fault(where, f"{name}.{key}", message))
-        elif key == "serial":
-            values[key] = Serial(**value)
+        if key not in KEYS:
+            faults.append(Fault(where, f"{name}.{key}", f"is no key of a line protocol{close_match(key, KEYS)}"))
+        elif not KEYS[key][0](value):
+            faults.append(Fault(where, f"{name}.{key}", f"{value!r} is not {KEYS[key][1]}"))
         else:
-            values[key] = tuple(value) if isinstance(getattr(known, key), tuple) else value
-    faults += _pattern_faults(name, str(values.get("pattern", known.pattern)), where)
+            values[key] = value
+    if "overload" in values:
+        values["overload"] = tuple(word.upper() for word in values["overload"])
+    faults += _pattern_faults(name, str(values.get("pattern", PATTERN)), where)
     faults += _function_faults(name, values.get("functions", {}), where)
+    faults += _serial_faults(f"{name}.serial", values.get("serial", {}), where)
     if faults:
         raise BenchError(faults)
+    values["serial"] = Serial(**values.get("serial", {}))
     return LineProtocol(name, **values)
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str)
+
+
+def _is_words(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(word, str) and word for word in value)
+
+
+def _is_time(value: object) -> bool:
+    return type(value) in (int, float) and 0 < value <= 60_000  # type: ignore[operator]
+
+
+def _is_table(value: object) -> bool:
+    return isinstance(value, Mapping)
+
+
+def _is_encoding(value: object) -> bool:
+    try:
+        return isinstance(value, str) and bool(codecs.lookup(value))
+    except LookupError:
+        return False
+
+
+#: key of a line protocol -> what its value must be, and that in words.
+KEYS: dict[str, tuple[Callable[[object], bool], str]] = {
+    "pattern": (_is_text, "a text; write a regular expression between single quotes"),
+    "overload": (_is_words, 'a list of words; write for example ["OL", "----"]'),
+    "functions": (_is_table, 'a table; write for example { "RES" = "ohms" }'),
+    "request": (_is_text, "a text; write what asks for one line, its line end included"),
+    "silence_ms": (_is_time, "a time; write milliseconds from 1 to 60000"),
+    "encoding": (_is_encoding, 'an encoding; write for example "ascii" or "utf-8"'),
+    "serial": (_is_table, "a table; write for example { baud_rate = 2400 }"),
+}
+
+
+def _serial_faults(name: str, given: Mapping[str, Any], where: str) -> list[Fault]:
+    known = Serial()
+    faults = []
+    for key, value in given.items():
+        if key not in Serial.__slots__:
+            faults.append(
+                Fault(where, f"{name}.{key}", f"is no setting of a serial line{close_match(key, Serial.__slots__)}")
+            )
+        elif isinstance(value, bool) or not isinstance(
+            value, (int, float) if key == "stop_bits" else type(getattr(known, key))
+        ):
+            faults.append(
+                Fault(where, f"{name}.{key}", f"{value!r} does not do; the usual is {getattr(known, key)!r}")
+            )
+    return faults
 
 
 def _pattern_faults(name: str, pattern: str, where: str) -> list[Fault]:
@@ -98,9 +155,9 @@ def _pattern_faults(name: str, pattern: str, where: str) -> list[Fault]:
 def _function_faults(name: str, functions: Mapping[str, str], where: str) -> list[Fault]:
     allowed = [function.value for function in Function if function.metered]
     return [
-        Fault(where, f"{name}.functions.{word}", f'"{value}" is no function{close_match(value, allowed)}')
+        Fault(where, f"{name}.functions.{word}", f'"{value}" is no function{close_match(str(value), allowed)}')
         for word, value in functions.items()
-        if value not in allowed
+        if str(value) not in allowed
     ]
 
 
@@ -146,19 +203,23 @@ class StreamingMeter:
         """Open the line; ConnectionError or InstrumentError as the opener has it."""
         self.name = name
         self._protocol, self._clock = protocol, clock
-        self._transport: Transport = opener()
+        self._opener = opener
+        self._transport: Transport | None = opener()
         self._reader = LineReader(LinkManners(), protocol.encoding)
 
     def close(self) -> None:
         """Close the line."""
-        self._transport.close()
+        if self._transport is not None:
+            self._transport.close()
+            self._transport = None
 
     def measure(
         self, quantity_unit: str, function: Function | None = None, settle: SettleRule | None = None
     ) -> StreamedReading:
         """Return the reading once it stands still; InstrumentError for silence, rubbish or another function.
 
-        Lines before the call are thrown away, and so is the first one after it: it may have begun before.
+        Lines before the call are thrown away, and so is the first one after it: it may have begun before. A line that
+        was gone is opened again.
         """
         rule = settle or SettleRule(hold_s=0.5)
         self._forget()
@@ -176,9 +237,10 @@ class StreamingMeter:
     def _forget(self) -> None:
         """Throw away what has come so far, and the rest of the line that is just coming."""
         try:
-            while self._transport.waiting():
-                self._transport.receive(65536, 0.0)
-        except ConnectionError as reason:
+            transport = self._opened()
+            while transport.waiting():
+                transport.receive(65536, 0.0)
+        except (ConnectionError, TimeoutError) as reason:
             raise self._lost(reason) from reason
         self._reader = LineReader(LinkManners(), self._protocol.encoding)
         if not self._protocol.request:
@@ -206,9 +268,20 @@ class StreamingMeter:
         if function is not None and reading.function is not None and reading.function is not function:
             raise InstrumentError(f"{self.name}: is set to {reading.function}, not {function}; turn its switch")
 
+    def _opened(self) -> Transport:
+        if self._transport is None:
+            self._transport = self._opener()
+        return self._transport
+
+    def _ask(self) -> None:
+        try:
+            self._opened().send(self._protocol.request.encode(self._protocol.encoding), 1.0)
+        except (ConnectionError, TimeoutError) as reason:
+            raise self._lost(reason) from reason
+
     def _line(self) -> str:
         if self._protocol.request:
-            self._transport.send(self._protocol.request.encode(self._protocol.encoding), 1.0)
+            self._ask()
         deadline_s = self._clock.monotonic_s() + self._protocol.silence_ms / 1e3
         while True:
             line = self._reader.take()
@@ -218,11 +291,12 @@ class StreamingMeter:
             if left_s <= 0:
                 raise InstrumentError(f"{self.name}: says nothing; switch its data output on and check the cable")
             try:
-                self._reader.feed(self._transport.receive(4096, min(left_s, SLICE_S)))
+                self._reader.feed(self._opened().receive(4096, min(left_s, SLICE_S)))
             except TimeoutError:
                 continue
             except ConnectionError as reason:
                 raise self._lost(reason) from reason
 
     def _lost(self, reason: Exception) -> InstrumentError:
+        self.close()
         return InstrumentError(f"{self.name}: the line is gone ({reason}); plug it in again")

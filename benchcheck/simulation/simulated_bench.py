@@ -19,7 +19,7 @@ from benchcheck.simulation.meter_error import leads_ohm
 from benchcheck.simulation.meter_front import MeterFront, MeterRange
 from benchcheck.simulation.misbehaviour import Misbehaviour
 from benchcheck.simulation.scpi_server import InstrumentServer, ServedBench
-from benchcheck.simulation.supply_front import LoadFront, SupplyFront
+from benchcheck.simulation.supply_front import LoadFront, ReadBack, SupplyFront
 from benchcheck.simulation.virtual_unit import VirtualUnit
 from benchcheck.spec.board import Board
 
@@ -66,14 +66,22 @@ class SimulatedBench:
         )
         ceiling = next((one.ceiling for one in self._given.supplies.values()), _USUAL_CEILING)
         self.supply = SupplyFront(
-            self.unit, maximum_volt=1.5 * ceiling.voltage_v, maximum_ampere=1.5 * ceiling.current_a
+            self.unit,
+            maximum_volt=1.5 * ceiling.voltage_v,
+            maximum_ampere=1.5 * ceiling.current_a,
+            readback=self._readback(self.names[1], seed),
         )
-        self.load = LoadFront(self.unit)
+        self.load = LoadFront(self.unit, readback=self._readback(self.names[2], seed))
         self.served = ServedBench((self.meter, self.supply, self.load), clock, ports)
         for role, fault in misbehaviour:
             self.servers[_ROLES.index(role)].faults.append(fault)
         self.bench = self._given
         self.hand = SimulatedHand(self.unit, self._given, self.meter.probes_moved)
+
+    def _readback(self, name: str, seed: int) -> ReadBack:
+        """Return how the supply or load of a name reads itself back, as the bench specifies it."""
+        meter = self._given.instrument(name) if name else None
+        return ReadBack(front_ranges(meter) if meter is not None else (), seed, name)
 
     @property
     def servers(self) -> tuple[InstrumentServer, ...]:

@@ -6,11 +6,16 @@ its output on when a client goes away, and loses everything in a mains interrupt
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from benchcheck.bench.functions import Function
+from benchcheck.simulation.meter_error import error_of
+from benchcheck.simulation.meter_front import MeterRange
 from benchcheck.simulation.scpi_instrument import ScpiInstrument, number, numeric
 from benchcheck.simulation.scpi_tree import ScpiFault
 from benchcheck.simulation.world import OperatingPoint, Sink, Source, VirtualBench
 
-__all__ = ["LoadFront", "SupplyFront"]
+__all__ = ["LoadFront", "ReadBack", "SupplyFront"]
 
 CONSTANT_CURRENT, CONSTANT_VOLTAGE, OVER_VOLTAGE = 1, 2, 512
 
@@ -19,6 +24,27 @@ def _on_off(word: str) -> bool:
     if word.upper() not in ("0", "1", "ON", "OFF"):
         raise ScpiFault(-224, "Illegal parameter value")
     return word.upper() in ("1", "ON")
+
+
+class ReadBack:
+    """What an instrument shows of a true value: an error within its specification, always the same, then its digits.
+
+    Without ranges it shows the truth.
+    """
+
+    def __init__(self, ranges: Sequence[MeterRange] = (), seed: int = 0, name: str = "") -> None:
+        """Take the ranges of a read-back, smallest first; `seed` and `name` say whose error it is."""
+        self._ranges, self._whose = tuple(ranges), (seed, name)
+
+    def shown(self, function: Function, value: float) -> float:
+        """Return what is shown for a true value, in SI."""
+        known = [one for one in self._ranges if one.function is function]
+        if not known:
+            return value
+        one = next((each for each in known if abs(value) <= each.ceiling), known[-1])
+        whose = (*self._whose, function, one.full_scale)
+        error = error_of(value, one.fraction, one.digits, one.resolution, *whose)
+        return round((value + error) / one.resolution) * one.resolution
 
 
 class SupplyFront(ScpiInstrument):
@@ -32,9 +58,10 @@ class SupplyFront(ScpiInstrument):
         maximum_ampere: float = 5.0,
         step_volt: float = 1e-3,
         step_ampere: float = 1e-3,
+        readback: ReadBack | None = None,
     ) -> None:
         """Connect the output to a bench; settings are rounded to `step_volt` and `step_ampere`."""
-        self._bench = bench
+        self._bench, self._readback = bench, readback or ReadBack()
         self.maximum_volt, self.maximum_ampere = maximum_volt, maximum_ampere
         self._step_volt, self._step_ampere = step_volt, step_ampere
         self.voltage_volt, self.limit_ampere = 0.0, maximum_ampere
@@ -120,11 +147,13 @@ class SupplyFront(ScpiInstrument):
         add("OUTPut:PROTection:CLEar", self._clear_protection)
         add("OUTPut:PROTection:WDOG[:STATe]", self._set_watchdog, 1)
         add("OUTPut:PROTection:WDOG:DELay", self._set_watchdog_delay, 1)
-        add("MEASure[:SCALar]:VOLTage[:DC]?", lambda *_: self._read(self._point().voltage_volt), 0, 1)
-        add("MEASure[:SCALar]:CURRent[:DC]?", lambda *_: self._read(self._point().current_ampere), 0, 1)
+        add("MEASure[:SCALar]:VOLTage[:DC]?", lambda *_: self._read(Function.DC_VOLTAGE), 0, 1)
+        add("MEASure[:SCALar]:CURRent[:DC]?", lambda *_: self._read(Function.DC_CURRENT), 0, 1)
 
-    def _read(self, value: float) -> str:
-        return number(value * self.manner.readback_scaled)
+    def _read(self, function: Function) -> str:
+        point = self._point()
+        value = point.voltage_volt if function is Function.DC_VOLTAGE else point.current_ampere
+        return number(self._readback.shown(function, value) * self.manner.readback_scaled)
 
     @staticmethod
     def _setting(value: float, maximum: float, words: tuple[str, ...]) -> str:
@@ -193,9 +222,10 @@ class LoadFront(ScpiInstrument):
         bench: VirtualBench,
         identity: str = "Fenwater Instruments,L150,300008,1.02",
         maximum_ampere: float = 10.0,
+        readback: ReadBack | None = None,
     ) -> None:
         """Connect the input to a bench."""
-        self._bench = bench
+        self._bench, self._readback = bench, readback or ReadBack()
         self._maximum_ampere = maximum_ampere
         self.input, self.current_ampere, self.mode = False, 0.0, "CURR"
         super().__init__(identity)
@@ -207,8 +237,8 @@ class LoadFront(ScpiInstrument):
         add("INPut[:STATe]", self._set_input, 1)
         add("INPut[:STATe]?", lambda: str(int(self.input)))
         add("INPut:PROTection:CLEar", lambda: None)
-        add("MEASure[:SCALar]:VOLTage[:DC]?", lambda: self._read(self._point().voltage_volt))
-        add("MEASure[:SCALar]:CURRent[:DC]?", lambda: self._read(self._point().current_ampere))
+        add("MEASure[:SCALar]:VOLTage[:DC]?", lambda: self._read(Function.DC_VOLTAGE))
+        add("MEASure[:SCALar]:CURRent[:DC]?", lambda: self._read(Function.DC_CURRENT))
 
     def reset(self) -> None:
         """Return to input off, 0 A, constant current."""
@@ -221,8 +251,10 @@ class LoadFront(ScpiInstrument):
     def _point(self) -> OperatingPoint:
         return self._bench.load_point(self.now_s)
 
-    def _read(self, value: float) -> str:
-        return number(value * self.manner.readback_scaled)
+    def _read(self, function: Function) -> str:
+        point = self._point()
+        value = point.voltage_volt if function is Function.DC_VOLTAGE else point.current_ampere
+        return number(self._readback.shown(function, value) * self.manner.readback_scaled)
 
     def _set_mode(self, word: str) -> None:
         if word.strip('"').upper() not in ("CURR", "CURRENT"):

@@ -10,6 +10,7 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
+from benchcheck.bench.simulated import default_bench
 from benchcheck.clock import FakeClock, SystemClock
 from benchcheck.document import parse_document
 from benchcheck.errors import BenchError, InstrumentError
@@ -22,6 +23,7 @@ from benchcheck.instruments.settling import SettleRule
 from benchcheck.simulation.hand import excitation_of
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from benchcheck.simulation.simulated_bench import SimulatedBench, fragment_of, front_ranges
+from benchcheck.simulation.supply_front import ReadBack
 from tests.simulation.units import demo
 
 QUICK = SettleRule(hold_s=0.02, relative=0.001)
@@ -124,7 +126,8 @@ def test_constant_current_shows_in_the_status_and_errors_in_the_queue() -> None:
         SimulatedBench(demo(), ["C1 short"], seed=2) as bench,
         socket.create_connection(("127.0.0.1", bench.servers[1].port), timeout=3.0) as client,
     ):
-        assert ask(client, "CURR 0.3;:VOLT 6;:OUTP ON;:MEAS:CURR?") == "+3.00000000E-01"
+        shown = float(ask(client, "CURR 0.3;:VOLT 6;:OUTP ON;:MEAS:CURR?"))
+        assert abs(shown - 0.3) <= 0.002 * 0.3 + 10e-3  # what the bench says of a read-back, class `readback`
         assert int(ask(client, "STAT:QUES:COND?")) & 1
         assert float(ask(client, "MEAS:VOLT?")) < 0.5
         assert ask(client, "SYST:ERR?") == '0,"No error"'
@@ -139,7 +142,7 @@ def test_over_voltage_latches_until_it_is_cleared() -> None:
     ):
         assert ask(client, "CURR 0.7;:VOLT 6;:OUTP ON;:OUTP?") == "1"
         clock.sleep(1.0)
-        assert float(ask(client, "MEAS:VOLT?")) == 6.0
+        assert float(ask(client, "MEAS:VOLT?")) == pytest.approx(6.0, abs=0.016)
         ask(client, "VOLT 4;:VOLT:PROT 5;:OUTP?")  # the unit's input still holds 6 V
         assert ask(client, "VOLT:PROT:TRIP?;:OUTP?") == "1;0"
         assert ask(client, "OUTP ON;:SYST:ERR?").startswith("-221")
@@ -210,3 +213,20 @@ def test_the_fragment_to_paste_is_a_bench_file() -> None:
         found = load_bench(parse_document(fragment_of(bench.names, bench.resources), "b.toml", error=BenchError))
         assert {"dmm": bench.resources[0]} == {n: m.link.resource for n, m in found.meters.items() if m.link}
         assert found.supplies["psu"].ceiling.voltage_v == 12.0
+
+
+@pytest.mark.parametrize(
+    ("function", "fraction", "counts"), [(Function.DC_VOLTAGE, 0.001, 10e-3), (Function.DC_CURRENT, 0.002, 10e-3)]
+)
+def test_a_read_back_errs_within_its_specification_and_always_alike(
+    function: Function, fraction: float, counts: float
+) -> None:
+    """The limits are those the class `readback` states: 0.1 % + 10 mV, 0.2 % + 10 mA."""
+    supply = default_bench().supplies["psu"].readback
+    made = [ReadBack(front_ranges(supply), seed, "psu") for seed in range(60)]
+    for value in (0.0, 0.0451, 0.7, 2.345, 9.0):
+        errors = [one.shown(function, value) - value for one in made]
+        assert max(map(abs, errors)) <= fraction * value + counts + 1e-9
+        assert max(errors) - min(errors) > 0.8 * counts
+        assert [one.shown(function, value) - value for one in made] == errors
+    assert ReadBack().shown(function, 0.0451) == 0.0451
