@@ -21,14 +21,20 @@ def select(board: Board, wanted: str) -> tuple[str, ...]:
     for word in filter(None, (part.strip() for part in wanted.split(","))):
         found = {check.id for check in board.checks if _fits(word.casefold(), check.id.casefold())}
         if not found:
-            hint = _hint(board, word)
-            faults.append(Fault("--only", word, f"the board has nothing of that name to check{hint}"))
+            faults.append(Fault("--only", word, _absent(board, word)))
         chosen |= found
     if not chosen and not faults:
         faults.append(Fault("--only", "", f'"{wanted}" names nothing; write for example --only D3,C9'))
     if faults:
         raise UsageError(faults)
     return tuple(check.id for check in board.checks if check.id in chosen)
+
+
+def _absent(board: Board, word: str) -> str:
+    """Return why nothing is found by a word: it is withheld where power is forbidden, or not there at all."""
+    if any(_fits(word.casefold(), identity.casefold()) for identity in board.withheld):
+        return f"needs power, and this board gets none: {'; '.join(board.power_refusals)}"
+    return f"the board has nothing of that name to check{_hint(board, word)}"
 
 
 def _hint(board: Board, word: str) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -131,3 +133,13 @@ def test_checks_are_selected_by_part_by_id_or_without_the_bracket(wanted: str, c
 def test_a_selection_that_fits_nothing_is_named(wanted: str, told: str) -> None:
     with pytest.raises(UsageError, match=told.replace("?", r"\?")):
         select(BOARD, wanted)
+
+
+def test_a_powered_check_of_a_board_that_gets_no_power_is_refused_with_the_reason() -> None:
+    why = 'hazard "mains" allows unpowered checks only'
+    kept = tuple(one for one in ALL if not one.powered)
+    withheld = frozenset(one.id for one in ALL if one.powered)
+    refused = replace(board(*kept), power_refusals=(why,), withheld=withheld)
+    for word in ("VSW.voltage", "vsw.voltage[120mA]"):
+        with pytest.raises(UsageError, match=f"needs power, and this board gets none: {why}"):
+            select(refused, word)
