@@ -7,13 +7,14 @@ a word that it was. What the pages say is worked out before they are filled in.
 from __future__ import annotations
 
 import functools
+import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import jinja2
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from benchcheck.quantity import format_percent, format_value
 from benchcheck.report.course import moved_checks, shown_trend
@@ -22,6 +23,7 @@ from benchcheck.report.photos import Picture
 from benchcheck.report.summary import overdue, summarise
 from benchcheck.report.wording import (
     because_words,
+    counted,
     counts_words,
     day_words,
     limits_words,
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
 __all__ = ["history_page", "sheet_page"]
 
 _LONGEST = 3000
+#: behind these a check's id may be broken; what escaping makes of other signs holds none of them.
+_JOINT = re.compile(r"([.:_]|(?=\[))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +173,8 @@ def _environment() -> jinja2.Environment:
         finalize=_printable,
     )
     environment.filters |= {
+        "breakable": _breakable,
+        "counted": counted,
         "day": day_words,
         "figure": _figure,
         "moment": moment_words,
@@ -178,6 +184,11 @@ def _environment() -> jinja2.Environment:
         "symbols": symbols,
     }
     return environment
+
+
+def _breakable(check: str) -> Markup:
+    """Return a check's id that a narrow column breaks between its parts, if it can, and not within them."""
+    return Markup(_JOINT.sub(r"\1<wbr>", str(escape(_printable(check)))))
 
 
 def _figure(number: float) -> str:

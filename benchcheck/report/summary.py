@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING
 
 from benchcheck.report.wording import (
     because_words,
+    counted,
     counts_words,
     day_words,
     limits_words,
+    one_line,
     tally,
     value_words,
     verdict_words,
@@ -87,6 +89,8 @@ _REASONS = {
 }
 _NAMES_SHOWN = 12
 _REASONS_SHOWN = 6
+_NOTES_SHOWN = 6
+_LONGEST_NOTE = 300
 #: how a score words that a value is outside: the value, then by how much and of which limit.
 _LIES = re.compile(r"(\S+ \S+ )lies \S+ \S+ (?:above|below) the (?:upper|lower) limit ")
 #: verdicts to be watched, the worst first.
@@ -152,7 +156,7 @@ def _standing(record: Record, counts: dict[str, int]) -> str:
     """Return the one verdict word that colours the headline."""
     if counts.get("fail") or counts.get("conditional fail"):
         return "fail"
-    if record.result is None or counts.keys() - {"pass", "conditional pass"} or record.problems:
+    if record.result is None or not counts or counts.keys() - {"pass", "conditional pass"} or record.problems:
         return "undecided"
     return "pass"
 
@@ -163,11 +167,14 @@ def _headline(record: Record, counts: dict[str, int]) -> str:
     if record.result is None:
         state = "This visit has no result yet"
     elif failed:
-        state = f"{failed} of {len(record.scores)} checks failed"
+        state = f"{failed} of {counted(len(record.scores), 'check')} failed"
     elif left:
-        state = f"Nothing failed; {left} of {len(record.scores)} checks stay open"
+        stay = "stays" if left == 1 else "stay"
+        state = f"Nothing failed; {left} of {counted(len(record.scores), 'check')} {stay} open"
+    elif record.scores:
+        state = f"All {len(record.scores)} checks passed" if len(record.scores) > 1 else "The only check passed"
     else:
-        state = f"All {len(record.scores)} checks passed"
+        state = "Nothing was checked"
     return f"{state}: {counts_words(counts.items())}."
 
 
@@ -186,9 +193,16 @@ def _done(record: Record) -> Iterable[Note]:
         if powered
         else "The unit was not measured with its power on.",
     )
-    for event in record.events:
-        if str(event.kind) in ("note", "amendment"):
-            yield Note(str(event.kind).capitalize(), event.text, (event.check,) if event.check else ())
+    noted = [event for event in record.events if str(event.kind) in ("note", "amendment")]
+    for event in noted[:_NOTES_SHOWN]:
+        yield Note(str(event.kind).capitalize(), _short(event.text), (event.check,) if event.check else ())
+    if (more := len(noted) - _NOTES_SHOWN) > 0:
+        yield Note("Noted further", f"{counted(more, 'note')}, all of them under what was noted on the way.")
+
+
+def _short(text: str) -> str:
+    """Return a text that leaves the page to the others; the whole stands where all that was noted does."""
+    return one_line(text, _LONGEST_NOTE)
 
 
 def _is_look(score: Score) -> bool:
@@ -250,12 +264,14 @@ def _watched(record: Record) -> Iterable[Note]:
     if more := found[_NAMES_SHOWN:]:
         yield Note("And further", counts_words(tally(more)), *_shown([score.check for score in more]))
     for waiver in record.head.waivers:
-        yield Note("Power applied without this check", waiver.reason, (waiver.check,))
+        yield Note("Power applied without this check", _short(waiver.reason), (waiver.check,))
     for one in record.head.instruments:
         if overdue(one.calibration_due, record):
             yield Note("Calibration overdue", f"{one.name} was due on {one.calibration_due}.")
-    for problem in record.problems:
-        yield Note("The record itself", str(problem))
+    for problem in record.problems[:_NOTES_SHOWN]:
+        yield Note("The record itself", _short(str(problem)))
+    if (more_wrong := len(record.problems) - _NOTES_SHOWN) > 0:
+        yield Note("The record itself", f"{counted(more_wrong, 'more problem')}, at the end of this sheet.")
 
 
 def _why_watched(score: Score) -> str:
@@ -277,7 +293,7 @@ def _asked(score: Score) -> str:
 
 
 def _number(checks: Sequence[object]) -> str:
-    return f"{len(checks)} check" + ("" if len(checks) == 1 else "s")
+    return counted(len(checks), "check")
 
 
 def _shown(checks: Sequence[str]) -> tuple[tuple[str, ...], int]:

@@ -11,6 +11,7 @@ from benchcheck.record.changes import Change, ChangeKind, Changes
 from benchcheck.record.history import History, Series, Trend
 from benchcheck.report.course import moved_checks, shown_trend
 from benchcheck.report.wording import (
+    counted,
     day_words,
     moment_words,
     one_line,
@@ -42,8 +43,8 @@ def history_lines(history: History, *, every: bool = False) -> tuple[str, ...]:
         lines += ["", "The other checks:"]
         lines += [line for series in quiet for line in _series(series)]
     elif len(history.visits) > 1:
-        other = "other checks" if told else "checks"
-        lines += ["", *wrapped(f"{len(quiet)} {other} did not move beyond their uncertainty; --all lists them")]
+        other = counted(len(quiet), "other check" if told else "check")
+        lines += ["", *wrapped(f"{other} did not move beyond the uncertainty; --all lists what did not")]
     elif len(history.visits) == 1:
         lines += ["", "One visit so far: there is nothing to compare it with. --all lists its checks"]
     return tuple(lines)
@@ -99,7 +100,10 @@ def changes_lines(changes: Changes) -> tuple[str, ...]:
     for change in told:
         lines += _change(change)
     rest = len(changes.ranked) - len(told)
-    lines += wrapped(f"{len(told)} changes; {rest} checks read the same within their uncertainty")
+    same = "reads" if rest == 1 else "read"
+    lines += wrapped(
+        f"{counted(len(told), 'change')}; {counted(rest, 'check')} {same} the same within the uncertainty"
+    )
     for words, checks in (("only before", changes.only_earlier), ("only after", changes.only_later)):
         if checks:
             lines += wrapped(f"measured {words}: {', '.join(checks)}", "", "  ")
@@ -153,7 +157,8 @@ def audit_lines(audit: Audit) -> tuple[str, ...]:
     state = "every seal and parent holds" if audit.sound else "something was changed or is missing, see above"
     if any(finding.unread for finding in audit.findings):
         state += "; what is not read here was made by a newer benchcheck, which is to check it too"
-    lines += wrapped(f"{audit.units} units, {audit.records} records, {audit.blocks} sealed blocks: {state}")
+    seen = ((audit.units, "unit"), (audit.records, "record"), (audit.blocks, "sealed block"))
+    lines += wrapped(f"{', '.join(counted(*one) for one in seen)}: {state}")
     lines.append("What the seals cannot show:")
     for words in audit.not_shown:
         lines += wrapped(words, "  ", "    ")

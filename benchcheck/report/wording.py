@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = [
     "WIDTH",
     "because_words",
+    "counted",
     "counts_words",
     "day_words",
     "limits_words",
@@ -137,6 +138,15 @@ def _place(count: tuple[str, int]) -> tuple[int, str]:
 def counts_words(counts: Iterable[tuple[str, int]]) -> str:
     """Return counts as a sentence part: `145 pass, 42 undecided`."""
     return ", ".join(f"{count} {word}" for word, count in counts) or "no checks"
+
+
+def counted(count: int, what: str) -> str:
+    """Return a count and what was counted.
+
+    >>> counted(1, "check"), counted(2, "check")
+    ('1 check', '2 checks')
+    """
+    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 def result_words(record: Record) -> str:

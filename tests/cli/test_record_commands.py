@@ -130,7 +130,7 @@ def test_records_check_ends_with_one_where_something_was_changed(folder: pathlib
     ran = run(folder, "records", "check")
     assert ran.code == 0
     assert_plain(ran.out)
-    assert "1 units, 2 records" in ran.out
+    assert "1 unit, 2 records" in ran.out
     assert "compare the last seal printed on the sheet" in " ".join(ran.out.split())
     path = pathlib.Path(kept(folder)[0])
     path.write_bytes(path.read_bytes().replace(b'display = "8.41"', b'display = "8.42"'))

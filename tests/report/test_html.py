@@ -221,3 +221,49 @@ def test_a_reason_says_nothing_twice(tmp_path: Path) -> None:
     assert "4.680 kΩ ± 0.024 kΩ; lies 67 Ω above the upper limit 4.613 kΩ; x (R14.resistance)" in watched
     assert "seen:" not in page
     assert "ohm" not in watched
+
+
+def test_long_notes_and_many_of_them_leave_the_owners_page_a_page(tmp_path: Path) -> None:
+    path = write_visit(tmp_path)
+    with Journal.resume(path, FakeClock()) as journal:
+        for number in range(20):
+            journal.append_event("note", text=f"{number}: " + "long " * 500)
+    page = sheet_page(read_record(path))
+    done = section(page, "What was done")
+    assert len(done) < 3500
+    assert "14 notes, all of them under what was noted on the way" in " ".join(done.split())
+    assert "19: long" in section(page, "How it was measured")
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "words"),
+    [
+        ((Verdict.PASS,), "The only check passed: 1 pass."),
+        ((Verdict.PASS, Verdict.PASS), "All 2 checks passed: 2 pass."),
+        ((Verdict.FAIL,), "1 of 1 check failed: 1 fail."),
+        ((Verdict.PASS, Verdict.UNDECIDED), "Nothing failed; 1 of 2 checks stays open: 1 pass, 1 undecided."),
+        ((), "Nothing was checked: no checks."),
+    ],
+)
+def test_one_is_not_many(tmp_path: Path, verdicts: tuple[Verdict, ...], words: str) -> None:
+    scores = tuple(replace(SCORES[0], check=f"R{n}.resistance", verdict=one) for n, one in enumerate(verdicts))
+    page = sheet_page(visit(tmp_path, scores))
+    assert words in page
+    assert not re.search(r"\b1 (checks|visits|contributions)\b", page)
+    assert not re.search(r"\b1 (checks|visits)\b", history_page(history_of([visit(tmp_path / "b", scores)])))
+
+
+def test_a_checks_id_breaks_between_its_parts(tmp_path: Path) -> None:
+    score = replace(SCORES[0], check="VSW.to_ground[red:<b>]")
+    page = sheet_page(visit(tmp_path, (score,)))
+    assert '<th scope="row">VSW.<wbr>to_<wbr>ground<wbr>[red:<wbr>&lt;b&gt;]</th>' in page
+
+
+def test_a_text_that_turns_the_writing_round_turns_only_itself(tmp_path: Path) -> None:
+    path = write_visit(tmp_path)
+    with Journal.resume(path, FakeClock()) as journal:
+        journal.append_event("note", "R14.resistance", "\u202eturned")
+    tree = assert_accessible(sheet_page(read_record(path)))
+    holders = [one for one in tree.iter() if "\u202e" in (one.text or "")]
+    assert holders
+    assert {str(one.tag).rpartition("}")[2] for one in holders} == {"bdi"}
