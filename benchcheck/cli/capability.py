@@ -32,7 +32,7 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     from benchcheck.cli.opening import open_spec, opened_plugins
     from benchcheck.readings.reading import Session
     from benchcheck.score.capability import capabilities, capability_json
-    from benchcheck.score.solver import MOST_SOLVED_PARTS, solver_of
+    from benchcheck.score.solver import CircuitSolver
     from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import capability_lines
     from benchcheck.terminal.waiting import count_for
@@ -42,10 +42,7 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     bench_read = bench_from(bench)
     session = Session(ambient_c=board.ambient_c)
     tell = count_for(len(board.parts), "checks looked at")
-    circuit = solver_of(board, bench_read)
-    if circuit is None:
-        words = f"{len(board.parts)} parts: the circuit is left out beyond {MOST_SOLVED_PARTS}; ask between"
-        click.echo(words, err=True)
+    circuit = CircuitSolver(board, bench_read)
     found = capabilities(in_order(board.checks), bench_read, session, circuit, tell)
     if json_file is not None:
         from benchcheck.document import write_atomically

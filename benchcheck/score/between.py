@@ -17,6 +17,7 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
+from benchcheck.score.neighbours import JUNCTION_SPREAD_V
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
@@ -28,8 +29,6 @@ __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_
 
 #: parts whose share is less than this many percent are not named.
 _LEAST_PERCENT = 0.5
-#: how far the forward voltage of a good junction strays, in volt (common practice, no source).
-_JUNCTION_SPREAD_V = 0.03
 _MOST_PARTS = 6
 
 
@@ -204,7 +203,7 @@ def _standard_uncertainty(
             lower, upper = spread.interval(nominal)
             variance += (slope * (upper - lower) / 2.0) ** 2 / 3.0
         elif part is not None and part.kind in ("diode", "led", "bjt", "mosfet", "ic"):
-            variance += (slope * _JUNCTION_SPREAD_V) ** 2
+            variance += (slope * JUNCTION_SPREAD_V) ** 2
     return float(variance**0.5)
 
 

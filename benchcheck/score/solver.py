@@ -8,7 +8,7 @@ the part is solved: what lies outside it must not matter either, by the same rul
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,17 +18,16 @@ from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Contribution
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
+from benchcheck.score.neighbours import ideality, neighbours, with_series_resistances
 from benchcheck.score.own import Own, own_number
-from benchcheck.score.surroundings import Solved
+from benchcheck.score.surroundings import Solved, good_value
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Cut, Neighbourhoods
+    from benchcheck.circuit.starts import Starts
 
-__all__ = ["MOST_SOLVED_PARTS", "CircuitSolver", "solver_of"]
-
-#: parts up to which the circuit around every part is solved: beyond, one visit or card would take many minutes.
-MOST_SOLVED_PARTS = 300
+__all__ = ["CircuitSolver"]
 
 #: what unknown paths, or what was cut off, may move a prediction by, as a share of the standard uncertainty.
 _NEGLIGIBLE = 0.1
@@ -48,13 +47,15 @@ class _Task:
     own: Own
     ports: tuple[str, str]
     excitation: Any
+    starts: Starts
     expected: float | None = None
 
     def read(self, netlist: Any, value: float) -> float | None:
         """Return what the meter shows on a netlist whose part has this value; None for overload."""
         from benchcheck.circuit.reading import solve_reading
 
-        found: float | None = solve_reading(self.own.given(netlist, value), *self.ports, self.excitation).value
+        given = self.own.given(netlist, value)
+        found: float | None = solve_reading(given, *self.ports, self.excitation, starts=self.starts).value
         return found
 
 
@@ -66,11 +67,6 @@ class _Attempt:
     wider: bool = False
 
 
-def solver_of(board: Board, bench: Bench) -> CircuitSolver | None:
-    """Return what solves the circuit around the parts of a board; None where it has over MOST_SOLVED_PARTS parts."""
-    return CircuitSolver(board, bench) if len(board.parts) <= MOST_SOLVED_PARTS else None
-
-
 @dataclass(slots=True)
 class CircuitSolver:
     """Turns the budget of a reading on this board and bench into that of the part; a `surroundings.Circuit`."""
@@ -78,7 +74,7 @@ class CircuitSolver:
     board: Board
     bench: Bench
     _modelled: Model | None = None
-    _around: Neighbourhoods | None = None
+    _around: dict[bool, Neighbourhoods] = field(default_factory=dict)
     _excitations: dict[Function, Any] = field(default_factory=dict)
     _held: dict[str, Cut] = field(default_factory=dict)
 
@@ -119,17 +115,17 @@ class CircuitSolver:
         return None
 
     def _task(self, check: Check) -> _Task | None:
+        from benchcheck.circuit.starts import Starts
+
         part = self.board.parts.get(check.subject)
-        if part is None or len(part.pins) != 2 or check.red is None or check.black is None:
+        if part is None or check.red is None or check.black is None:
             return None
-        if all(net in self._model.incomplete for net in part.pins.values()):
-            return None
-        own = own_number(check, self._model.netlist)
-        if own is None:
+        ports = (check.red.net or "", check.black.net or "")
+        if len(set(ports)) < 2 or not all(ports) or self._model.incomplete.issuperset(part.pins.values()):
             return None
         excitation = self._excitation(check.function)
-        ports = (check.red.net or "", check.black.net or "")
-        return None if excitation is None else _Task(own, ports, excitation, check.expected)
+        own = own_number(check, self._model.netlist, excitation)
+        return None if own is None else _Task(own, ports, excitation, Starts(), good_value(check))
 
     def _excitation(self, function: Function) -> Any:
         if function not in self._excitations:
@@ -145,18 +141,14 @@ class CircuitSolver:
 
     def _cuts(self, task: _Task, from_cut: Cut | None = None) -> Iterator[Cut]:
         """Yield ever wider cuts, from the one known to hold on; a cut over `_WIDEST` ends them."""
-        from benchcheck.circuit.neighbourhood import Neighbourhoods
-
         least = 0
         if from_cut is not None:
             yield from_cut
             least = len(from_cut.netlist.nets) + 1
-        if self._around is None:
-            self._around = Neighbourhoods(self._model.netlist)
+        around = self._surroundings(task)
         small = len(self._model.netlist.nets) <= _SMALL
         try:
-            alternating = task.own.field == "capacitance_f"
-            for cut in self._around.cuts(*task.ports, alternating=alternating):
+            for cut in around.cuts(*task.ports, alternating=task.own.field in _ALTERNATING):
                 if len(cut.netlist.nets) > _WIDEST and not small:
                     return
                 if len(cut.netlist.nets) >= least:
@@ -164,30 +156,56 @@ class CircuitSolver:
         except CircuitError:
             return  # a net that no part with a model touches
 
+    def _surroundings(self, task: _Task) -> Neighbourhoods:
+        """Return the cuts of the board as a check's function sees it, built when first asked for."""
+        from benchcheck.circuit.neighbourhood import Neighbourhoods
+
+        resistive = task.own.field == "series_resistance_ohm"
+        if resistive not in self._around:
+            netlist = self._model.netlist
+            self._around[resistive] = Neighbourhoods(
+                with_series_resistances(self.board, netlist) if resistive else netlist
+            )
+        return self._around[resistive]
+
     def _solved(self, task: _Task, cut: Cut, budget: Budget, read: float) -> _Attempt:
         """Find the value that makes the model read what was read; none where unknown paths could change that."""
         from benchcheck.circuit.reading import slopes_by_field
 
         value = self._own_value(task, cut.netlist, read)
+        allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
+        if value is None and task.own.junction:
+            value = self._masked(task, cut.netlist, read, budget)
+            read = read if value is None else task.read(cut.netlist, value) or read
         if value is None:
             return _Attempt()
-        allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
         if not cut.whole and not _near(task.read(cut.closed, value), read, allowed):
             return _Attempt(wider=True)
         netlist = task.own.given(cut.netlist, value)
-        slopes = slopes_by_field(netlist, *task.ports, task.excitation)
+        slopes = slopes_by_field(netlist, *task.ports, task.excitation, starts=task.starts)
         slope = slopes.get((task.own.designator, task.own.field), 0.0)
         joined = self._with_unknown_paths(task, cut)
         if slope <= 0.0 or (joined is not None and not _near(task.read(joined, value), read, allowed)):
             return _Attempt()
-        neighbours = tuple(self._neighbours(task, netlist, slopes, slope))
+        around = tuple(neighbours(self.board, netlist, task.own, slopes, slope))
         carried = tuple(_scaled(each, 1.0 / slope) for each in budget.contributions)
         own = Budget(
             value + (budget.value - read) / slope,
             budget.quantity_unit,
-            (*carried, *(contribution for _, contribution in neighbours)),
+            (*carried, *(contribution for _, contribution in around), *ideality(task.own, value, read)),
         )
-        return _Attempt(Solved(own, tuple((name, each.id) for name, each in neighbours), complete=True))
+        ids = tuple((name, each.id) for name, each in around if name != task.own.designator)
+        return _Attempt(Solved(own, ids, complete=True, masked=task.own.junction and slope < _MASKED))
+
+    def _masked(self, task: _Task, netlist: Any, read: float, budget: Budget) -> float | None:
+        """Return a junction's model voltage where a good one lets the board read no more than was read.
+
+        Then the parts beside it carry the meter's current, and no forward voltage can be found from the reading.
+        """
+        good = task.read(netlist, task.own.offset)
+        if good is None or read < good - 2.0 * budget.combined_standard_uncertainty:
+            return None
+        return task.own.offset
 
     def _own_value(self, task: _Task, netlist: Any, read: float) -> float | None:
         """Return the value by secant steps on the predicted reading, or None when no value reads so.
@@ -231,28 +249,13 @@ class CircuitSolver:
         joints = (Resistor(f"unknown:{net}", net, meeting, _JOINT_OHM) for net in unknown if net != meeting)
         return cut.closed.adding(*joints)
 
-    def _neighbours(
-        self, task: _Task, netlist: Any, slopes: Mapping[tuple[str, str], float], slope: float
-    ) -> Iterator[tuple[str, Contribution]]:
-        """Yield the tolerance of every part around as a contribution to this part's value."""
-        for (name, number), by_neighbour in slopes.items():
-            part = self.board.parts.get(name)
-            spread, value = getattr(part, "spread", None), getattr(part, "value", None)
-            if part is None or name == task.own.designator or spread is None or not value:
-                continue
-            if number not in _SPREAD or number != netlist.device(name).VALUE:
-                continue
-            lower, upper = spread.interval(value)
-            half_width = abs(by_neighbour / slope) * (upper - lower) / 2.0
-            if half_width > 0.0:
-                label, origin = f"tolerance of {name}", "the spec, through the circuit"
-                yield name, Contribution.from_limits(f"{name}.tolerance", label, half_width, origin=origin)
 
-
+#: share of a junction's forward voltage in the reading below which the reading says nothing of it.
+_MASKED = 0.1
+#: numbers read with alternating current.
+_ALTERNATING = ("capacitance_f", "series_resistance_ohm")
 #: what the two readings of a cut may differ by where a window of the display is shown, as a share.
 _AGREES = 1e-4
-#: numbers of parts that the spec gives a spread of.
-_SPREAD = ("resistance_ohm", "capacitance_f")
 
 
 def _near(shown: float | None, read: float, allowed: float) -> bool:

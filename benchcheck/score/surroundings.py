@@ -17,7 +17,7 @@ from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
 from benchcheck.score.words import lifted
 
-__all__ = ["Circuit", "Solved", "Solver"]
+__all__ = ["Circuit", "Solved", "Solver", "good_value"]
 
 _DECIDED = (Verdict.PASS, Verdict.FAIL)
 _BESIDE = "the part is low, or a path the spec does not have lies beside it: a bridge, a splash, residue"
@@ -26,15 +26,19 @@ _BESIDE = "the part is low, or a path the spec does not have lies beside it: a b
 @dataclass(frozen=True, slots=True)
 class Solved:
     """The part's own value: its budget, the contribution ids of the parts around it by designator, and
-    whether every net involved is complete.
+    whether every net involved is complete; `masked` where the parts around carry the meter's current past it.
     """
 
     budget: Budget
     neighbours: tuple[tuple[str, str], ...] = ()
     complete: bool = False
+    masked: bool = False
 
     def hides(self, check: Check, finding: Finding) -> Finding:
         """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""
+        if self.masked:
+            names = ", ".join(name for _, name in self.shares_around()[:3])
+            return undecided(Reason.CIRCUIT, f"{names} beside it carry the meter's current past it", lifted(check))
         if finding.verdict is Verdict.FAIL and self._below(check):
             return replace(finding, because=f"{finding.because}; {_BESIDE}")
         if finding.verdict in _DECIDED or not self.complete:
@@ -54,6 +58,14 @@ class Solved:
 
     def _below(self, check: Check) -> bool:
         return check.limits.lower is not None and self.budget.value < check.limits.lower
+
+
+def good_value(check: Check) -> float | None:
+    """Return what a good part has, in the check's quantity unit: as stated, or half-way between two limits."""
+    lower, upper = check.limits.lower, check.limits.upper
+    if check.expected is not None or lower is None or upper is None:
+        return check.expected
+    return (lower + upper) / 2.0
 
 
 class Circuit(Protocol):

@@ -17,7 +17,7 @@ from benchcheck.quantity import Display, DisplayState
 from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import measure
-from benchcheck.score.surroundings import Circuit
+from benchcheck.score.surroundings import Circuit, good_value
 
 __all__ = ["Through", "through_circuit"]
 
@@ -39,7 +39,7 @@ class Through:
 def through_circuit(check: Check, bench: Bench, session: Session, circuit: Circuit) -> Through | None:
     """Return what a good part comes to through the circuit around it; None where that does not settle it."""
     meter = bench.meter_for(check.function)
-    good_ohm = check.expected
+    good_ohm = good_value(check)
     if meter is None or good_ohm is None or (check.limits.lower is None and check.limits.upper is None):
         return None
     expected_ohm = circuit.shown(check, good_ohm)
@@ -55,7 +55,7 @@ def through_circuit(check: Check, bench: Bench, session: Session, circuit: Circu
         None if limit is None else circuit.shown(check, limit) for limit in (check.limits.lower, check.limits.upper)
     )
     lower, upper = (None if end is None else end + leads_ohm for end in ends)
-    hidden = sum(share for share, _ in solved.shares_around()) > 0.5
+    hidden = solved.masked or sum(share for share, _ in solved.shares_around()) > 0.5
     named = found.range.name if found.range is not None else ""
     return Through(solved.budget, hidden, (lower, upper), meter.name, named)
 

@@ -20,7 +20,7 @@ from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
 from benchcheck.score.judge import blocked, erroneous, judge, judge_derived, skipped
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
-from benchcheck.score.solver import CircuitSolver, solver_of
+from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import (
     Answer,
     Hindered,
@@ -92,7 +92,7 @@ class Visit:
     session: Session = field(init=False)
     _by_id: dict[str, Check] = field(init=False)
     _interlocks: Interlocks = field(init=False)
-    _solver: CircuitSolver | None = field(init=False)
+    _solver: CircuitSolver = field(init=False)
     _readings: dict[str, tuple[Reading, ...]] = field(init=False)
     _skips: dict[str, str] = field(init=False)
     _trail: list[Answered] = field(init=False)
@@ -105,7 +105,7 @@ class Visit:
     def __post_init__(self) -> None:
         self._by_id = {check.id: check for check in self.checklist.checks}
         self._interlocks = Interlocks.of(self.checklist.board)
-        self._solver = solver_of(self.checklist.board, self.bench)
+        self._solver = CircuitSolver(self.checklist.board, self.bench)
         self._readings = dict(self.kept.readings)
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]

@@ -8,17 +8,19 @@ from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.diagnosis.wording import short_lines
 from benchcheck.errors import BenchcheckError
 from benchcheck.record.store import read_record
-from benchcheck.score.solver import MOST_SOLVED_PARTS
 from benchcheck.session.run import Report
 from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["likely_lines"]
 
+#: parts beyond which a likely cause takes minutes: it is then asked for by itself.
+_MOST_PARTS = 300
+
 
 def likely_lines(report: Report) -> Iterator[str]:
     """Yield what a failed visit's readings say, in short; nothing where the circuit cannot be solved."""
     board = report.checklist.board
-    if len(board.parts) > MOST_SOLVED_PARTS:
+    if len(board.parts) > _MOST_PARTS:
         yield f"{len(board.parts)} parts: a likely cause takes minutes; ask benchcheck diagnose {report.record}"
         return
     try:

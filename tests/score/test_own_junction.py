@@ -1,0 +1,119 @@
+"""A junction judged on the board: what it would show alone at the meter's current, where every net is complete."""
+
+from __future__ import annotations
+
+from math import exp, log
+
+import pytest
+
+from benchcheck.circuit.models import SILICON
+from benchcheck.circuit.physics import Conditions
+from benchcheck.document import parse_document
+from benchcheck.metrology import Verdict
+from benchcheck.readings.reading import Session
+from benchcheck.score.judge import judge
+from benchcheck.score.model import Reason, Score
+from benchcheck.score.solver import CircuitSolver
+from benchcheck.spec.board import Board
+from benchcheck.spec.load import load_board
+from tests.factories import bench, reading
+
+HEAD = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-12"\nhazards = []\n'
+COMPLETE = "[net.A]\ncomplete = true\n[net.K]\ncomplete = true\n"
+METER = bench("handheld-6000")
+TEST_CURRENT_A = 1e-3
+
+
+def diode(name: str) -> str:
+    return f'[part.{name}]\nkind = "diode"\nnets = {{ anode = "A", cathode = "K" }}\n'
+
+
+def resistor(name: str, value: str, tolerance: str = "1 %") -> str:
+    return f'[part.{name}]\nkind = "resistor"\nvalue = "{value}"\ntolerance = "{tolerance}"\nnets = ["A", "K"]\n'
+
+
+def board(*parts: str, nets: str = COMPLETE) -> Board:
+    return load_board(parse_document(HEAD + nets + "".join(parts), "x.toml"))
+
+
+def score(on: Board, shown: str, check_id: str = "D1.forward_drop") -> Score:
+    check = on.by_id[check_id]
+    return judge(check, [reading(check, shown)], METER, Session(), surroundings=CircuitSolver(on, METER))
+
+
+def with_resistor_v(ohm: float, shift_v: float = 0.0) -> float:
+    """Shockley's equation with series resistance beside a resistor, by bisection: no code of ours but the card."""
+    slope = SILICON.ideality * Conditions().thermal_voltage_v
+    saturation = SILICON.saturation_current_a * exp(-shift_v / slope)
+    low, high = 0.0, 2.0
+    for _ in range(200):
+        volt = (low + high) / 2
+        through = TEST_CURRENT_A - volt / ohm
+        own = slope * log(through / saturation + 1.0) + through * SILICON.series_resistance_ohm if through > 0 else 0
+        low, high = (volt, high) if own > volt else (low, volt)
+    return volt
+
+
+def test_the_card_alone_is_what_the_meter_shows_alone() -> None:
+    found = score(board(diode("D1")), "0.579")
+    assert found.value == pytest.approx(0.579, abs=1e-6)
+    assert found.verdict is Verdict.PASS
+
+
+@pytest.mark.parametrize("shift_v", [-0.05, 0.0, 0.08])
+def test_a_resistor_beside_it_is_taken_off(shift_v: float) -> None:
+    """1 kohm takes half the milliampere; the drop is carried back to the whole of it (Shockley)."""
+    shown, alone = with_resistor_v(1e3, shift_v), with_resistor_v(1e9, shift_v)
+    found = score(board(diode("D1"), resistor("R1", "1 kohm")), f"{shown:.6f}")
+    assert found.value == pytest.approx(alone, abs=2e-5)
+    assert found.verdict is Verdict.PASS
+
+
+def test_what_would_have_failed_beside_its_resistor_passes_as_its_own_value() -> None:
+    """On 470 ohm a diode that shows 0.50 V alone shows 0.41 V, below the 0.45 V that junctions have."""
+    shown, alone = with_resistor_v(470.0, -0.08), with_resistor_v(1e9, -0.08)
+    assert shown < 0.42 < 0.5 < alone
+    found = score(board(diode("D1"), resistor("R1", "470 ohm")), f"{shown:.4f}")
+    assert found.verdict is Verdict.PASS
+    unknown = score(board(diode("D1"), resistor("R1", "470 ohm"), nets=""), f"{shown:.4f}")
+    assert unknown.verdict is Verdict.FAIL
+
+
+def test_a_leaky_junction_still_fails_beside_its_resistor() -> None:
+    found = score(board(diode("D1"), resistor("R1", "1 kohm")), "0.20")
+    assert found.verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("shown", ["0.100", "0.102"])
+def test_a_resistor_that_takes_the_whole_current_hides_it(shown: str) -> None:
+    """100 ohm holds 0.1 V: whatever the junction is, the board reads this."""
+    found = score(board(diode("D1"), resistor("R1", "100 ohm")), shown)
+    assert (found.verdict, found.code) == (Verdict.UNDECIDED, Reason.CIRCUIT)
+    assert "R1" in found.because
+    assert "lift" in found.change.casefold()
+
+
+def test_less_than_the_resistor_alone_would_hold_is_a_short() -> None:
+    assert score(board(diode("D1"), resistor("R1", "100 ohm")), "0.010").verdict is Verdict.FAIL
+
+
+def test_two_junctions_side_by_side_hide_one_another() -> None:
+    """Either may be 30 mV lower than its card, and then carries most of the current."""
+    found = score(board(diode("D1"), diode("D2")), "0.55")
+    assert found.budget is not None
+    shares = dict(zip((each.id for each in found.budget.contributions), found.budget.shares, strict=True))
+    assert shares["D2.drop"] > 0.5
+    assert found.expanded_uncertainty is not None
+    assert found.expanded_uncertainty > 0.04
+
+
+def test_base_and_emitter_are_seen_through_the_resistor_between_them() -> None:
+    transistor = '[part.Q1]\nkind = "bjt"\npolarity = "NPN"\nnets = { base = "A", collector = "C", emitter = "K" }\n'
+    on = board(transistor, resistor("R1", "1k5"), nets=COMPLETE + "[net.C]\ncomplete = true\n")
+    plain = board(transistor, nets=COMPLETE + "[net.C]\ncomplete = true\n")
+    alone = score(plain, "0.650", "Q1.be_drop")
+    assert alone.value == pytest.approx(0.650, abs=1e-6)
+    found = score(on, "0.640", "Q1.be_drop")
+    # 0.64 V take 0.427 mA of the 1 mA: the rest carried back to 1 mA is VT ln(1 / 0.573) more
+    carried = 0.640 + Conditions().thermal_voltage_v * log(1.0 / (1.0 - 0.640 / 1.5))
+    assert found.value == pytest.approx(carried, abs=1e-5)
