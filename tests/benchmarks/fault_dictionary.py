@@ -182,8 +182,21 @@ def _readings(one: Circuit, wanted: list[Probe]) -> Iterator[str]:
         yield from (f"alter {name.lower()} 0", "destroy all")
 
 
-def peer(steps: list[str], folder: pathlib.Path) -> tuple[float, float, dict[tuple[int, int], float]]:
-    """Return ngspice's processor seconds and wall seconds, and its readings in volt by fault and probe."""
+@dataclass(frozen=True, slots=True)
+class Peer:
+    """What ngspice took, in seconds of the processor and by the clock, and its readings in volt by fault and probe.
+
+    `gave_up`: how often it reached no operating point, by gmin, by source stepping, or in time.
+    """
+
+    processor_s: float
+    wall_s: float
+    readings: dict[tuple[int, int], float]
+    gave_up: int
+
+
+def peer(steps: list[str], folder: pathlib.Path) -> Peer:
+    """Return what ngspice makes of the steps."""
     control = ["* run", ".control", "set numdgt=12", *steps, "quit 0", ".endc", ".end", ""]
     (folder / "run.cir").write_text("\n".join(control), encoding="utf-8")
     before, started = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
@@ -192,7 +205,8 @@ def peer(steps: list[str], folder: pathlib.Path) -> tuple[float, float, dict[tup
     readings: dict[tuple[int, int], float] = {}
     for line in re.finditer(r"^at (\d+) (\d+)\n(?:[^=\n]*\n)*?\S+ = (\S+)$", done.stdout, flags=re.MULTILINE):
         readings[int(line[1]), int(line[2])] = float(line[3])
-    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, wall, readings
+    gave_up = done.stderr.count("doAnalyses: OP:")
+    return Peer(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime, wall, readings, gave_up)
 
 
 # side by side ---------------------------------------------------------------------------------------------------
@@ -200,11 +214,15 @@ def peer(steps: list[str], folder: pathlib.Path) -> tuple[float, float, dict[tup
 
 @dataclass(frozen=True, slots=True)
 class Agreement:
-    """How many readings both have alike, of how many; the worst gap in volt where both show a number."""
+    """How many readings both have alike, of how many; the worst gap in volt where both show a number.
+
+    `missing` are the readings ngspice has none for: `gave_up` of them it said so, having found no operating point.
+    """
 
     compared: int
     alike: int
     missing: int
+    gave_up: int
     worst_v: float
 
     @property
@@ -215,12 +233,13 @@ class Agreement:
     def __str__(self) -> str:
         """Return it in words."""
         apart = self.compared - self.alike
-        return f"{self.compared} readings compared, {apart} apart, worst {self.worst_v:.2g} V, {self.missing} missing"
+        found = f"{self.compared} readings compared, {apart} apart, worst {self.worst_v:.2g} V"
+        return f"{found}; {self.missing} missing, ngspice having found no operating point {self.gave_up} times"
 
 
-def agreement(ours: FaultDictionary, theirs: dict[tuple[int, int], float], asked: int) -> Agreement:
+def agreement(ours: FaultDictionary, peers: Peer, asked: int) -> Agreement:
     """Compare every reading both have: OL with OL, numbers within 1e-3 or 1 mV."""
-    alike, worst = 0, 0.0
+    theirs, alike, worst = peers.readings, 0, 0.0
     for (at, column), volt in theirs.items():
         per_volt = OHM_A if ours.probes[column].excitation is OHMS else 1.0
         mine, overload = float(ours.readings[at, column]) * per_volt, volt > FULL_SCALE_V
@@ -229,7 +248,7 @@ def agreement(ours: FaultDictionary, theirs: dict[tuple[int, int], float], asked
             continue
         worst = max(worst, abs(mine - volt))
         alike += math.isclose(mine, volt, rel_tol=AGREE_RELATIVE, abs_tol=AGREE_V)
-    return Agreement(len(theirs), alike, asked - len(theirs), worst)
+    return Agreement(len(theirs), alike, asked - len(theirs), peers.gave_up, worst)
 
 
 def our_run(netlist: Netlist, wanted: list[Probe], rounds: int = 5) -> tuple[float, FaultDictionary]:
@@ -255,11 +274,11 @@ def compare(seed: int) -> None:
     for how, options in OPTIONS.items():
         with tempfile.TemporaryDirectory() as name:
             folder = pathlib.Path(name)
-            peer_s, wall_s, theirs = peer(list(commands(netlist, made, wanted, options, folder)), folder)
+            theirs = peer(list(commands(netlist, made, wanted, options, folder)), folder)
         agreed = agreement(ours, theirs, len(made) * len(wanted))
-        print(f"  ngspice {how}: {wall_s:.1f} s by the clock, load {os.getloadavg()[0]:.1f}; {agreed}")
+        print(f"  ngspice {how}: {theirs.wall_s:.1f} s by the clock, load {os.getloadavg()[0]:.1f}; {agreed}")
         if agreed.enough:
-            row(f"fault dictionary, board {seed}", ours_s, f"ngspice {how}", peer_s, 10.0, faster=True)
+            row(f"fault dictionary, board {seed}", ours_s, f"ngspice {how}", theirs.processor_s, 10.0, faster=True)
         else:
             print("  no ratio: the readings do not agree")
 
