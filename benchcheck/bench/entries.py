@@ -40,6 +40,7 @@ READBACK = "readback"  # what supplies and loads say of themselves: a class file
 
 ClassName = NewType("ClassName", str)
 InFunctionUnit = NewType("InFunctionUnit", float)  # the unit of the range's function
+Resource = NewType("Resource", str)
 Ohms = NewType("Ohms", float)
 OhmsOrZero = NewType("OhmsOrZero", float)
 Volts = NewType("Volts", float)
@@ -101,7 +102,7 @@ class LinkEntry:
     `dialect_file` is a TOML file of the user's own dialects, from the folder of the bench file.
     """
 
-    resource: str
+    resource: Resource
     dialect: str = ""
     dialect_file: str = ""
     timeout: Seconds | None = None
@@ -200,6 +201,12 @@ def _ratio(value: Any, _: Any) -> float:
     if not 0 <= number <= 1:
         raise QuantityError(f'"{value}" is not allowed here; write a ratio from "0 %" to "100 %"')
     return number
+
+
+def _resource(value: Any, _: Any) -> str:
+    if not _text(value).strip():
+        raise QuantityError('is empty; write a VISA resource such as "TCPIP0::192.0.2.7::5025::SOCKET"')
+    return str(value)
 
 
 def _one_of(value: Any, allowed: tuple[str, ...], what: str) -> str:
@@ -320,6 +327,7 @@ def _plain_converter() -> Converter:
         bool: _exactly(bool, "true or false"),
         date: _due,
         ClassName: _class_name,
+        Resource: _resource,
         Function: _function,
         Coverage: _coverage,
         Accuracy: lambda value, _: Accuracy.parse(_text(value)),
