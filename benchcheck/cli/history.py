@@ -113,6 +113,7 @@ def _known(records: Path, unit: str) -> str:
 
 def _across(records: Path, unit: str | None, lot: str | None, meter: str | None) -> int:
     from benchcheck.report.text import visits_lines
+    from benchcheck.report.wording import counted
 
     with _index(records) as index:
         done = index.update(records)
@@ -128,7 +129,8 @@ def _across(records: Path, unit: str | None, lot: str | None, meter: str | None)
     asked = " and ".join(
         words for words in (lot is not None and f"lot {lot}", meter is not None and f"meter {meter}") if words
     )
-    click.echo(f"{asked}: {units} units, {len({visit.head_seal for visit, _ in found})} visits")
+    visits = len({visit.head_seal for visit, _ in found})
+    click.echo(f"{asked}: {counted(units, 'unit')}, {counted(visits, 'visit')}")
     return 0
 
 

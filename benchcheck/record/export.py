@@ -1,7 +1,8 @@
 """Records as tables for other programs: CSV that no spreadsheet runs, JSON Lines, Parquet where pyarrow is.
 
-One row a score, with what identifies its visit. A text that a spreadsheet would take for a formula gets an
-apostrophe in front (OWASP, "CSV Injection"), numbers stay numbers. Every format is written row by row.
+One row a score, with what identifies its visit. Where a spreadsheet would take a text for a formula, an apostrophe
+stands in front (OWASP, "CSV Injection"): at its beginning, and behind what another spreadsheet takes for the end of a
+cell. Numbers stay numbers. Every format is written row by row.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import csv
 import importlib
 import json
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TextIO
@@ -48,7 +50,11 @@ COLUMNS: dict[str, type] = {
     "because": str,
     "change": str,
 }
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_SIGNS = r"[=+\-@\uff1d\uff0b\uff0d\uff20]"  # what begins a formula, in full width as well
+_UNSEEN = r"[\s\u200b-\u200f\u2060\ufeff]*"
+_BEGINNING = re.compile(rf"[\t\r\n]|{_UNSEEN}{_SIGNS}")
+#: the same where a reader parts cells at semicolons or tabs, or heeds no quotes around a line end.
+_LATER = re.compile(rf"([;\t\r\n\v\f\x1c-\x1e\x85\u2028\u2029]{_UNSEEN})({_SIGNS})")
 _PARQUET_BATCH = 10_000
 Row = dict[str, object]
 
@@ -99,7 +105,8 @@ def safe_cell(value: object) -> object:
     if not isinstance(value, str):
         return "" if value is None else value
     text = value.replace("\x00", "\ufffd")
-    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text
+    front = "'" if _BEGINNING.match(text) else ""
+    return front + _LATER.sub(r"\1'\2", text)
 
 
 def write_csv(rows: Iterable[Row], file: TextIO) -> int:

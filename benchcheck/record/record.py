@@ -288,7 +288,7 @@ def _head(reader: _Reader, block: Block, version: int) -> Head:
         return reader.head(block)
     except RecordError as error:
         if newer := _of_version(version, reader.name):
-            raise RecordError((newer, *error.faults)) from error
+            raise RecordError(newer) from error
         raise
 
 

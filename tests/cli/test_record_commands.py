@@ -92,7 +92,7 @@ def test_history_of_a_unit_nobody_met_names_the_nearest(folder: pathlib.Path) ->
 
 
 def test_history_finds_the_units_of_a_meter(folder: pathlib.Path) -> None:
-    assert "meter dmm: 1 units, 2 visits" in run(folder, "history", "--meter", "dmm").out
+    assert "meter dmm: 1 unit, 2 visits" in run(folder, "history", "--meter", "dmm").out
     assert "meter other: 0 units, 0 visits" in run(folder, "history", "--meter", "other").out
     assert "meter dmm: 0 units" in run(folder, "history", "T-4 no. 8", "--meter", "dmm").out
 
@@ -106,7 +106,7 @@ def test_history_finds_the_units_of_a_lot(folder: pathlib.Path) -> None:
     assert run(folder, "verify", "board.toml", "--unit", "other", "--readings", "card.csv").code == 1
     ran = run(folder, "history", "--lot", "2531a")
     assert "other, in R1" in ran.out
-    assert "lot 2531a: 1 units, 1 visits" in ran.out
+    assert "lot 2531a: 1 unit, 1 visit" in ran.out
 
 
 def test_changes_ranks_what_changed(folder: pathlib.Path) -> None:
