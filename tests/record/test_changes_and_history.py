@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -239,3 +239,44 @@ def test_without_budgets_a_trend_rests_on_the_expanded_uncertainties(tmp_path: P
     trend = history_of(records_of(tmp_path, HEAD.unit)).series[0].trend
     assert trend is not None
     assert not trend.significant, "nothing says that the meter's errors are shared"
+
+
+SUMMER, WINTER = timezone(timedelta(hours=2)), timezone(timedelta(hours=1))
+
+
+def test_visits_within_the_hour_that_comes_twice_in_autumn_stand_in_their_true_order(tmp_path: Path) -> None:
+    """On 25 October 2026 clocks in Central Europe go from 03:00 back to 02:00 (Directive 2000/84/EC)."""
+    moments = (
+        datetime(2026, 10, 25, 2, 40, tzinfo=SUMMER),
+        datetime(2026, 10, 25, 2, 20, tzinfo=WINTER),
+        datetime(2026, 10, 25, 2, 50, tzinfo=WINTER),
+    )
+    for moment in moments:
+        with Journal.create(tmp_path, replace(HEAD, date=None, parents=()), FakeClock(moment)) as journal:
+            journal.append_scores([measured("R14.resistance", 4700.0)[1]])
+            journal.append_result(Result(0))
+    found = history_of(records_of(tmp_path, HEAD.unit))
+    dates = [record.head.date for record in found.visits]
+    assert dates == list(moments)
+    assert [f"{one:%H:%M}" for one in dates if one] == ["00:40", "01:20", "01:50"]
+    assert sorted(record.path.name for record in found.visits) == [record.path.name for record in found.visits]
+    (series,) = found.series
+    assert series.trend is not None
+    ahead = series.trend.at - moments[-1]
+    assert ahead == timedelta(days=365.25)
+
+
+def test_a_visit_across_the_change_of_the_clocks_keeps_its_readings_in_order_and_an_hour_apart(
+    tmp_path: Path,
+) -> None:
+    clock = FakeClock(datetime(2026, 10, 25, 2, 59, tzinfo=SUMMER))
+    with Journal.create(tmp_path, replace(HEAD, date=None), clock) as journal:
+        for moment in (datetime(2026, 10, 25, 2, 59, 30, tzinfo=SUMMER), datetime(2026, 10, 25, 2, 0, tzinfo=WINTER)):
+            clock.set_wall(moment)
+            journal.append_reading(replace(measured("R14.resistance", 4700.0)[0], taken=moment))
+            journal.append_event("note", text="on the way")
+    record = read_record(journal.path)
+    taken = [reading.taken for reading in record.readings]
+    assert [f"{one:%H:%M:%S}" for one in taken if one] == ["00:59:30", "01:00:00"]
+    noted = [event.at for event in record.events]
+    assert [f"{one:%H:%M:%S}" for one in noted if one] == ["00:59:30", "01:00:00"]
