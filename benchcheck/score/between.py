@@ -15,29 +15,16 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
-from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
 from benchcheck.score.neighbours import JUNCTION_SPREAD_V
+from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, shares_of
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
-    from benchcheck.circuit.reading import MeterReading
     from benchcheck.circuit.starts import Starts
 
 __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
-
-#: parts whose share is less than this many percent are not named.
-_LEAST_PERCENT = 0.5
-_MOST_PARTS = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Share:
-    """One part's share in the reading, in percent of all parts' effects."""
-
-    part: str
-    percent: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,12 +125,12 @@ def _expected(
     found = near.reading
     overload = found.value is None
     slopes = {} if overload else sensitivities(near.cut.netlist, *ports, excitation, starts=starts)
-    effects = dict(_effects(model.netlist, found, slopes))
-    shares = _shares(effects)
+    effects = dict(effects_of(model.netlist, found, slopes))
+    shares = shares_of(effects)
     named = [share.part for share in shares] or _near(model.netlist, ports)
     return Expected(
         *ports,
-        _display(found),
+        display_of(found),
         found.value,
         found.quantity_unit,
         _standard_uncertainty(board, bench, function, found.value, slopes, near.half_width),
@@ -152,30 +139,10 @@ def _expected(
     )
 
 
-def _display(found: MeterReading) -> str:
-    return "OL" if found.value is None else brief_value(found.value, found.quantity_unit, 3)
-
-
-def _effects(netlist: Netlist, found: MeterReading, slopes: Mapping[str, float]) -> Iterator[tuple[str, float]]:
-    """Yield each part's effect on the reading: its slope times its value, or times its forward voltage."""
-    forward = {state.designator: state.voltage_v for state in found.junctions}
-    for name, slope in slopes.items():
-        device = netlist.device(name)
-        value = getattr(device, device.VALUE, 0.0) or forward.get(name, 0.0)
-        yield name.partition(":")[0], abs(slope * value)
-
-
-def _shares(effects: Mapping[str, float]) -> tuple[Share, ...]:
-    total = sum(effects.values())
-    ranked = sorted(effects.items(), key=lambda pair: -pair[1])
-    shares = (Share(name, 100.0 * effect / total) for name, effect in ranked if total > 0.0)
-    return tuple(share for share in shares if share.percent >= _LEAST_PERCENT)[:_MOST_PARTS]
-
-
 def _near(netlist: Netlist, ports: tuple[str, str]) -> list[str]:
     """Return the parts on the two nets, for a reading of overload that no part shares in."""
     return list(dict.fromkeys(name.partition(":")[0] for net in ports for name, _ in netlist.pins_on[net]))[
-        :_MOST_PARTS
+        :MOST_PARTS
     ]
 
 
@@ -225,7 +192,7 @@ def _if_faulty(
         tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
         try:
             around = Neighbourhoods(faulty(netlist, fault))
-            shown = _display(read_near(around, *ports, excitation, starts=starts).reading)
+            shown = display_of(read_near(around, *ports, excitation, starts=starts).reading)
         except CircuitError:
             shown = "cannot be said"
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)

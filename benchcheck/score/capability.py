@@ -8,7 +8,7 @@ decided near the limits (common practice), below one nothing at all.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from typing import Any
 
@@ -23,6 +23,7 @@ from benchcheck.score.conclude import assessed
 from benchcheck.score.derived import derive
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import Measured, measure
+from benchcheck.score.on_board import OnBoard
 from benchcheck.score.surroundings import Circuit
 from benchcheck.score.through import Through, through_circuit
 from benchcheck.score.words import joined, lifted, shown
@@ -53,6 +54,7 @@ class Capability:
     `window_lower` and `window_upper` are what the display shows for a good unit, leads included, `overload`
     whether a good unit may show overload there. `lower` and `upper` are the tolerance limits, `ratio` half
     their width over the expanded uncertainty (a lone limit: its distance from what is expected, or from zero).
+    `on_board` is what the good board reads both ways round, where its circuit says so.
     `reason` says why a check is not decided, `workaround` what would decide it.
     """
 
@@ -77,6 +79,7 @@ class Capability:
     first_step: str = ""
     question: str = ""
     answers: tuple[str, ...] = ()
+    on_board: OnBoard | None = None
 
 
 def expected_value(check: Check) -> float | None:
@@ -105,7 +108,8 @@ def capabilities(
     by_id = {check.id: check for check in listed}
     found = []
     for done, check in enumerate(listed, 1):
-        found.append(capability(check, bench, session, by_id, circuit))
+        one = capability(check, bench, session, by_id, circuit)
+        found.append(replace(one, on_board=circuit.both_ways(check)) if circuit is not None else one)
         tell(done, len(listed))
     return tuple(found)
 
@@ -167,7 +171,11 @@ def _solved(check: Check, through: Through, bench: Bench) -> Capability:
 
 
 def capability_json(found: Iterable[Capability]) -> dict[str, Any]:
-    """Return the capabilities for programs: `checks[]` with the keys of the documented results."""
+    """Return the capabilities for programs: `checks[]` with the keys of the documented results.
+
+    Beside them `on_board`: `display`, `value`, `display_exchanged`, `value_exchanged`, `shares[] {part, percent}`, or
+    None.
+    """
     keys = (
         "check",
         "function",
@@ -179,7 +187,16 @@ def capability_json(found: Iterable[Capability]) -> dict[str, Any]:
         "decides",
         "workaround",
     )
-    return {"checks": [{key: _plain_value(getattr(each, key)) for key in keys} for each in found]}
+    return {
+        "checks": [
+            {**{key: _plain_value(getattr(each, key)) for key in keys}, "on_board": _both_ways(each.on_board)}
+            for each in found
+        ]
+    }
+
+
+def _both_ways(seen: OnBoard | None) -> dict[str, Any] | None:
+    return None if seen is None else asdict(seen)
 
 
 def _plain_value(value: Any) -> Any:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from benchcheck.bench.functions import Function
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchcheck.circuit.excitation import Excitation
     from benchcheck.circuit.netlist import Netlist
 
-__all__ = ["Model", "excitation_for", "model_of"]
+__all__ = ["Model", "excitation_for", "model_of", "positioned"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,21 @@ def model_of(board: Board) -> Model:
         elif part.pins:
             devices.extend(kind.devices(part))
     return Model(Netlist(devices), frozenset(incomplete), tuple(unmodelled))
+
+
+def positioned(netlist: Netlist, switches: tuple[tuple[str, str], ...]) -> Netlist:
+    """Return the netlist with contacts in the positions a check asks for: pairs of designator and open or closed."""
+    from benchcheck.circuit.devices import Switch
+    from benchcheck.circuit.netlist import Netlist as Whole
+
+    wanted = {name: position == "closed" for name, position in switches}
+    if not any(isinstance(one, Switch) and one.closed != wanted.get(one.designator) for one in netlist.devices):
+        return netlist
+    moved = (
+        replace(one, closed=wanted[one.designator]) if isinstance(one, Switch) and one.designator in wanted else one
+        for one in netlist.devices
+    )
+    return Whole(moved, sound=netlist.devices)
 
 
 def excitation_for(bench: Bench, function: Function) -> Excitation | None:

@@ -17,8 +17,9 @@ from benchcheck.bench.model import Bench
 from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Contribution
-from benchcheck.score.model_circuit import Model, excitation_for, model_of
+from benchcheck.score.model_circuit import Model, excitation_for, model_of, positioned
 from benchcheck.score.neighbours import ideality, neighbours, with_series_resistances
+from benchcheck.score.on_board import OnBoard, on_board
 from benchcheck.score.own import Own, own_number
 from benchcheck.score.surroundings import Solved, good_value
 from benchcheck.spec.board import Board
@@ -44,6 +45,7 @@ _SAME = 1e-9  # of the reading
 class _Task:
     """One reading to be turned into the part's own number."""
 
+    check: Check
     own: Own
     ports: tuple[str, str]
     excitation: Any
@@ -74,7 +76,7 @@ class CircuitSolver:
     board: Board
     bench: Bench
     _modelled: Model | None = None
-    _around: dict[bool, Neighbourhoods] = field(default_factory=dict)
+    _around: dict[tuple[bool, tuple[tuple[str, str], ...]], Neighbourhoods] = field(default_factory=dict)
     _excitations: dict[Function, Any] = field(default_factory=dict)
     _held: dict[str, Cut] = field(default_factory=dict)
 
@@ -114,6 +116,23 @@ class CircuitSolver:
                 return found
         return None
 
+    def both_ways(self, check: Check) -> OnBoard | None:
+        """Return what the good board reads between the check's nets, red and black as it says and exchanged.
+
+        None for powered checks, for functions that the circuit does not model, and where it cannot be solved.
+        """
+        ports = tuple(probe.net or "" for probe in (check.red, check.black) if probe is not None)
+        nets = self._model.netlist.pins_on
+        if check.powered or len(set(ports)) < 2 or not all(net in nets for net in ports):
+            return None
+        excitation = self._excitation(check.function)
+        if excitation is None:
+            return None
+        try:
+            return on_board(self._neighbourhoods(check), (ports[0], ports[1]), excitation)
+        except CircuitError:
+            return None
+
     def _task(self, check: Check) -> _Task | None:
         from benchcheck.circuit.starts import Starts
 
@@ -125,7 +144,7 @@ class CircuitSolver:
             return None
         excitation = self._excitation(check.function)
         own = own_number(check, self._model.netlist, excitation)
-        return None if own is None else _Task(own, ports, excitation, Starts(), good_value(check))
+        return None if own is None else _Task(check, own, ports, excitation, Starts(), good_value(check))
 
     def _excitation(self, function: Function) -> Any:
         if function not in self._excitations:
@@ -145,7 +164,7 @@ class CircuitSolver:
         if from_cut is not None:
             yield from_cut
             least = len(from_cut.netlist.nets) + 1
-        around = self._surroundings(task)
+        around = self._neighbourhoods(task.check)
         small = len(self._model.netlist.nets) <= _SMALL
         try:
             for cut in around.cuts(*task.ports, alternating=task.own.field in _ALTERNATING):
@@ -156,17 +175,17 @@ class CircuitSolver:
         except CircuitError:
             return  # a net that no part with a model touches
 
-    def _surroundings(self, task: _Task) -> Neighbourhoods:
-        """Return the cuts of the board as a check's function sees it, built when first asked for."""
+    def _neighbourhoods(self, check: Check) -> Neighbourhoods:
+        """Return the cuts of the board as a check sees it: switches as it says, series resistances where read."""
         from benchcheck.circuit.neighbourhood import Neighbourhoods
 
-        resistive = task.own.field == "series_resistance_ohm"
-        if resistive not in self._around:
-            netlist = self._model.netlist
-            self._around[resistive] = Neighbourhoods(
-                with_series_resistances(self.board, netlist) if resistive else netlist
-            )
-        return self._around[resistive]
+        resistive = check.function is Function.ESR
+        key = resistive, check.switches
+        if key not in self._around:
+            netlist = positioned(self._model.netlist, check.switches)
+            seen = with_series_resistances(self.board, netlist) if resistive else netlist
+            self._around[key] = Neighbourhoods(seen)
+        return self._around[key]
 
     def _solved(self, task: _Task, cut: Cut, budget: Budget, read: float) -> _Attempt:
         """Find the value that makes the model read what was read; none where unknown paths could change that."""

@@ -15,6 +15,7 @@ from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget, Verdict
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
+from benchcheck.score.on_board import OnBoard
 from benchcheck.score.words import lifted
 
 __all__ = ["Circuit", "Solved", "Solver", "good_value"]
@@ -77,6 +78,10 @@ class Circuit(Protocol):
 
     def shown(self, check: Check, value_ohm: float, /) -> float | None:
         """Return what the meter would read, in ohm, if the part had this value; None where nobody can say."""
+        ...  # pragma: no cover
+
+    def both_ways(self, check: Check) -> OnBoard | None:
+        """Return what the good board reads between the check's nets; None where nobody can say."""
         ...  # pragma: no cover
 
 

@@ -48,10 +48,23 @@ def capability_lines(found: Iterable[Capability]) -> tuple[str, ...]:
     for one in found:
         ratio = "" if one.ratio is None else f"{one.ratio:.1f}"
         lines.append(f"{one.decides:<10} {one.check:<34} {one.function:<13} {_expanded(one):>11} {ratio:>7}".rstrip())
+        lines.extend(_on_board(one))
         if one.workaround and one.workaround != told:
             lines.extend(textwrap.wrap(one.workaround, 69, initial_indent=" " * 11, subsequent_indent=" " * 11))
         told = one.workaround
     return (*lines, "", *textwrap.wrap(_RATIO, 80))
+
+
+def _on_board(one: Capability) -> list[str]:
+    """Return what the good board reads both ways, and the parts that make it so; nothing where no circuit says."""
+    seen = one.on_board
+    if seen is None:
+        return []
+    ways = seen.display if seen.display == seen.display_exchanged else f"{seen.display}, exchanged"
+    exchanged = "both ways" if seen.display == seen.display_exchanged else seen.display_exchanged
+    parts = ", ".join(f"{share.part} {share.percent:.0f} %" for share in seen.shares)
+    told = f"the good board reads {ways} {exchanged}" + (f": {parts}" if parts else "")
+    return textwrap.wrap(told, 69, initial_indent=" " * 11, subsequent_indent=" " * 11)
 
 
 def _expanded(one: Capability) -> str:

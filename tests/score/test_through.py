@@ -6,7 +6,7 @@ import pytest
 
 from benchcheck.metrology import Verdict
 from benchcheck.readings.reading import Session
-from benchcheck.score.capability import Decides, capabilities
+from benchcheck.score.capability import Decides, capabilities, capability_json
 from benchcheck.score.judge import judge
 from benchcheck.score.solver import CircuitSolver
 from tests.factories import bench, reading
@@ -64,3 +64,28 @@ def test_checks_the_circuit_says_nothing_of_are_as_without_it() -> None:
     with_circuit = capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))
     assert plain == [one for one in with_circuit if one.check != "R1.resistance"]
     assert bench() == METER
+
+
+def test_the_good_board_is_told_both_ways_with_its_parts_in_percent() -> None:
+    """4.7 k beside 22 k reads 3.8727 k; its share is the slope times the value, m/R of all: 82.4 %."""
+    on = board()
+    found = {one.check: one for one in capabilities(on.checks, METER, Session(), CircuitSolver(on, METER))}
+    seen = found["R1.resistance"].on_board
+    assert seen is not None
+    assert seen.value == pytest.approx(4700 * 22e3 / 26.7e3, rel=1e-6)
+    assert seen.value_exchanged == pytest.approx(seen.value)
+    assert {share.part: round(share.percent, 1) for share in seen.shares} == {"R1": 82.4, "R2": 9.6, "R3": 8.0}
+    told = capability_json(found.values())["checks"]
+    assert next(one for one in told if one["check"] == "R1.resistance")["on_board"]["display"] == seen.display
+
+
+def test_a_junction_across_a_part_makes_the_two_ways_differ() -> None:
+    diode = '[part.D1]\nkind = "diode"\nnets = { anode = "A", cathode = "GND" }\n'
+    on = board(BOARD + diode)
+    (one,) = (each for each in on.checks if each.id == "D1.forward_drop")
+    seen = CircuitSolver(on, METER).both_ways(one)
+    assert seen is not None
+    assert seen.value is not None
+    assert 0.45 < seen.value < 0.6
+    assert seen.value_exchanged is None
+    assert seen.display_exchanged == "OL"

@@ -1,0 +1,80 @@
+"""What the good board reads between two nets, both ways round, and which parts make it so, in percent."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from benchcheck.quantity import brief_value
+
+if TYPE_CHECKING:
+    from benchcheck.circuit.neighbourhood import Neighbourhoods
+    from benchcheck.circuit.netlist import Netlist
+    from benchcheck.circuit.reading import MeterReading
+
+__all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "on_board", "shares_of"]
+
+#: parts whose share is less than this many percent are not named, nor more than so many parts.
+_LEAST_PERCENT = 0.5
+MOST_PARTS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One part's share in the reading, in percent of all parts' effects."""
+
+    part: str
+    percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class OnBoard:
+    """What the meter shows on the good board, red and black as the check says and exchanged.
+
+    Displays in words (`3.9 kohm`, `OL`), values in SI and None for overload; `shares` are those of the first.
+    """
+
+    display: str
+    value: float | None
+    display_exchanged: str
+    value_exchanged: float | None
+    shares: tuple[Share, ...] = ()
+
+
+def display_of(found: MeterReading) -> str:
+    """Return a reading in words: its value with unit, or OL."""
+    return "OL" if found.value is None else brief_value(found.value, found.quantity_unit, 3)
+
+
+def effects_of(netlist: Netlist, found: MeterReading, slopes: Mapping[str, float]) -> Iterator[tuple[str, float]]:
+    """Yield each part's effect on the reading: its slope times its value, or times its forward voltage."""
+    forward = {state.designator: state.voltage_v for state in found.junctions}
+    for name, slope in slopes.items():
+        device = netlist.device(name)
+        value = getattr(device, device.VALUE, 0.0) or forward.get(name, 0.0)
+        yield name.partition(":")[0], abs(slope * value)
+
+
+def shares_of(effects: Mapping[str, float]) -> tuple[Share, ...]:
+    """Return the parts with the largest effects, in percent of all effects."""
+    total = sum(effects.values())
+    ranked = sorted(effects.items(), key=lambda pair: -pair[1])
+    shares = (Share(name, 100.0 * effect / total) for name, effect in ranked if total > 0.0)
+    return tuple(share for share in shares if share.percent >= _LEAST_PERCENT)[:MOST_PARTS]
+
+
+def on_board(around: Neighbourhoods, ports: tuple[str, str], excitation: Any) -> OnBoard:
+    """Return what the good board reads both ways; raises CircuitError for what cannot be solved."""
+    from benchcheck.circuit.neighbourhood import read_near
+    from benchcheck.circuit.reading import sensitivities
+    from benchcheck.circuit.starts import Starts
+
+    starts = Starts()
+    near = read_near(around, *ports, excitation, starts=starts)
+    other = read_near(around, ports[1], ports[0], excitation, starts=starts).reading
+    found = near.reading
+    overload = found.value is None
+    slopes = {} if overload else sensitivities(near.cut.netlist, *ports, excitation, starts=starts)
+    shares = shares_of(dict(effects_of(around.netlist, found, slopes)))
+    return OnBoard(display_of(found), found.value, display_of(other), other.value, shares)
