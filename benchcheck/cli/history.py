@@ -71,7 +71,7 @@ def _of_unit(records: Path, unit: str, wanted: Mapping[str, Path], every: bool) 
         refuse_output("--html", output)
     from benchcheck.record.history import history_of
     from benchcheck.record.store import shelf_of
-    from benchcheck.report.course import horizon
+    from benchcheck.report.course import reach
     from benchcheck.report.text import history_lines
 
     shelf = shelf_of(records, unit)
@@ -79,7 +79,7 @@ def _of_unit(records: Path, unit: str, wanted: Mapping[str, Path], every: bool) 
         click.echo(f"left out: {fault}", err=True)
     if not shelf.records:
         raise UsageError(Fault(str(records), "", f'holds no records of "{unit}"{_known(records, unit)}'))
-    found = history_of(shelf.records, at=horizon(shelf.records))
+    found = history_of(shelf.records, at=reach)
     if wanted:
         _write_reports(found, wanted)
     say(history_lines(found, every=every))

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchcheck.record.history import History, Series, Trend
     from benchcheck.record.record import Record
 
-__all__ = ["horizon", "moved_checks", "shown_trend"]
+__all__ = ["horizon", "moved_checks", "reach", "shown_trend"]
 
 _SHORTEST = timedelta(days=30)
 _FURTHEST = timedelta(days=365.25)
@@ -25,15 +25,20 @@ _FEWEST_TO_WARN = 4
 def horizon(records: Sequence[Record]) -> datetime | None:
     """Return the time to forecast for, None where no record has a date."""
     dates = [record.head.date for record in records if record.head.date is not None]
-    if not dates:
-        return None
+    return reach(dates) if dates else None
+
+
+def reach(dates: Sequence[datetime]) -> datetime:
+    """Return the time to forecast for from values of these dates."""
     return max(dates) + max(_SHORTEST, min(max(dates) - min(dates), _FURTHEST))
 
 
 def shown_trend(series: Series) -> Trend | None:
-    """Return the trend of a series where its visits reach back far enough to show one."""
-    dates = [point.date for point in series.points]
-    return series.trend if max(dates) - min(dates) >= _SHORTEST else None
+    """Return the trend of a series where what it rests on reaches back far enough to show one."""
+    if series.trend is None:
+        return None
+    reaches_back = max(point.date for point in series.points) - series.trend.since
+    return series.trend if reaches_back >= _SHORTEST else None
 
 
 def moved_checks(history: History) -> frozenset[str]:

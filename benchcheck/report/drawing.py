@@ -142,8 +142,9 @@ def plot_trend(series: Series) -> TrendPlot | None:
     days = _end_words(points[0].date, trend.at if trend is not None else points[-1].date)
     if trend is None:
         return TrendPlot(tuple(drawn), shown, days, None, None)
-    back = trend.forecast.expected - trend.slope_per_year * (trend.at.timestamp() - first) / (365.25 * 86400.0)
-    line = (x(first), y(back), x(trend.at.timestamp()), y(trend.forecast.expected))
+    since = trend.since.timestamp()
+    back = trend.forecast.expected - trend.slope_per_year * (trend.at.timestamp() - since) / (365.25 * 86400.0)
+    line = (x(since), y(back), x(trend.at.timestamp()), y(trend.forecast.expected))
     forecast = (x(trend.at.timestamp()), y(trend.forecast.upper), y(trend.forecast.lower))
     return TrendPlot(tuple(drawn), shown, days, line, forecast)
 

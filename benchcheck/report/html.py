@@ -152,14 +152,15 @@ def _course(series: Series, moved: bool) -> Course:
 def _sentence(series: Series) -> str:
     trend, unit = shown_trend(series), series.quantity_unit
     if trend is None:
-        return "A trend needs three values over a month or more."
+        return "A trend needs three values over a month or more, and counts from a repair on."
     slope, half = (format_value(one, unit, digits=3) for one in (trend.slope_per_year, trend.slope_half_width))
     lower, upper = (format_value(one, unit, digits=3) for one in (trend.forecast.lower, trend.forecast.upper))
     seen = "Drift" if trend.significant else "No drift to be seen"
     last = series.points[-1].score
     leaves = " That reaches beyond a limit." if trend.leaves(last.lower, last.upper) else ""
     ahead = f"A reading on {day_words(trend.at)} lies between {lower} and {upper} ({100 * trend.level:g} %)."
-    return f"{seen}: {slope} a year, give or take {half}. {ahead}{leaves}"
+    repaired = f"Since the repair of {day_words(trend.since)}. " if trend.since > series.points[0].date else ""
+    return f"{repaired}{seen}: {slope} a year, give or take {half}. {ahead}{leaves}"
 
 
 @functools.cache

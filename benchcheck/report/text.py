@@ -89,7 +89,8 @@ def _trend(series: Series, trend: Trend) -> str:
     ahead = f"a reading on {day_words(trend.at)} lies between {said(trend.forecast.lower)} and "
     ahead += f"{said(trend.forecast.upper)} ({100 * trend.level:g} %)"
     leaves = "; that reaches beyond a limit" if trend.leaves(last.lower, last.upper) else ""
-    return f"{drift}; {ahead}{leaves}"
+    repaired = f"since the repair of {day_words(trend.since)}: " if trend.since > series.points[0].date else ""
+    return f"{repaired}{drift}; {ahead}{leaves}"
 
 
 def changes_lines(changes: Changes) -> tuple[str, ...]:

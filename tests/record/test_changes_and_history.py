@@ -14,7 +14,7 @@ from benchcheck.metrology import Budget, Contribution, Correlation, Verdict
 from benchcheck.quantity import Display, DisplayState
 from benchcheck.readings.reading import Origin, Reading
 from benchcheck.record.changes import Change, ChangeKind, changes_between
-from benchcheck.record.history import history_of
+from benchcheck.record.history import Trend, history_of
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import Head, Instrument, Result, Stage
 from benchcheck.record.store import Record, read_record, records_of
@@ -280,3 +280,35 @@ def test_a_visit_across_the_change_of_the_clocks_keeps_its_readings_in_order_and
     assert [f"{one:%H:%M:%S}" for one in taken if one] == ["00:59:30", "01:00:00"]
     noted = [event.at for event in record.events]
     assert [f"{one:%H:%M:%S}" for one in noted if one] == ["00:59:30", "01:00:00"]
+
+
+STAGES = {"found": Stage.AS_FOUND, "left": Stage.AS_LEFT, "back": Stage.RETURN}
+
+
+def course(records: Path, *seen: tuple[str, int, float]) -> Trend | None:
+    """The trend of a resistance over visits of a stage, so many days after the first, each with its value."""
+    for stage, days, ohms in seen:
+        visit(records, measured("R14.resistance", ohms, count=1.0), days=days, stage=STAGES[stage], parents=())
+    (series,) = history_of(records_of(records, HEAD.unit)).series
+    return series.trend
+
+
+def test_a_repair_is_no_drift(tmp_path: Path) -> None:
+    after = (("left", 1, 4700.0), ("back", 700, 4702.0), ("back", 1400, 4701.0))
+    whole = course(tmp_path / "whole", *after)
+    repaired = course(tmp_path / "repaired", ("found", 0, 9100.0), *after)
+    assert whole is not None
+    assert repaired is not None
+    assert (repaired.count, repaired.since, repaired.slope_per_year) == (3, whole.since, whole.slope_per_year)
+    assert repaired.forecast == whole.forecast
+    again = course(tmp_path / "again", ("found", 0, 9100.0), *after, ("left", 1401, 4400.0))
+    assert again is None, "one value since the second repair"
+
+
+def test_a_drift_over_visits_that_repaired_nothing_of_it_is_one(tmp_path: Path) -> None:
+    drifting = [(stage, 365 * n, 4700.0 + 60 * n) for n, stage in enumerate(("left", "left", "back", "left"))]
+    for n, last in ((0, ("back", 1461, 4941.0)), (1, ("left", 1461, 4940.0))):
+        trend = course(tmp_path / str(n), ("found", 0, 4699.0), *drifting, ("found", 1460, 4940.0), last)
+        assert trend is not None
+        assert (trend.since, trend.count) == (START, 7)
+        assert trend.slope_per_year == pytest.approx(60.0, rel=0.02)
