@@ -11,12 +11,17 @@ from dataclasses import dataclass
 from benchcheck.bench.functions import Function
 from benchcheck.errors import close_match
 from benchcheck.kinds.check import Check
+from benchcheck.kinds.session_checks import session_checks
 from benchcheck.simulation.hand import SimulatedHand
 
 __all__ = ["HELP", "HandLines"]
 
+#: what meters are asked before a unit: shorted leads, a known resistor, a diode, a cell.
+_OWN = {check.id: check for check in session_checks() if check.function is not Function.TEMPERATURE}
+
 HELP = """\
 C9.capacitance     probes where this check wants them, its switches and its load too
+meter.cell         probes on the known cell; likewise meter.leads_shorted, meter.reference_resistor, meter.diode
 VSW GND            red on VSW, black on GND
 swap               red and black exchanged
 lift               probes in the air
@@ -47,10 +52,10 @@ class HandLines:
         return do(self, *(words[1:] if words[0] in _WORDS else words))
 
     def _check(self, name: str) -> Check | None:
-        return self.hand.unit.board.by_id.get(name)
+        return self.hand.unit.board.by_id.get(name) or _OWN.get(name)
 
     def _unknown(self, name: str) -> str:
-        return f'there is no check "{name}"{close_match(name, self.hand.unit.board.by_id)}'
+        return f'there is no check "{name}"{close_match(name, (*self.hand.unit.board.by_id, *_OWN))}'
 
     def _place(self, name: str) -> str:
         check = self._check(name)

@@ -15,6 +15,7 @@ from benchcheck.instruments.settling import SettleRule
 from benchcheck.kinds.check import Check
 from benchcheck.readings.metered import Taking
 from benchcheck.session.answers import Answer
+from benchcheck.session.hand import Hand
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
 from benchcheck.simulation.meter_front import MeterFront
@@ -145,6 +146,6 @@ class Plain(InstrumentedSource):
 
 
 def source(
-    bench: Bench, hand: ScriptedHand, taking: Taking = QUICK, kind: type[InstrumentedSource] = InstrumentedSource
+    bench: Bench, hand: Hand, taking: Taking = QUICK, kind: type[InstrumentedSource] = InstrumentedSource
 ) -> InstrumentedSource:
     return kind(Meters(bench, SystemClock(), taking), hand)
