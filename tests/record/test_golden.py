@@ -17,11 +17,14 @@ from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome, Reason, Verdict
 
 GOLDEN = Path(__file__).parent / "golden" / "version-1.toml"
+WORDS = GOLDEN.with_name("version-1-words.toml")
+FROZEN_WORDS = "cfc9e8d2ce40f3a1bdc585beefbe11c5d390f4eac969ac6b29dab74fc5f96ba3"
 FROZEN = "8d1e1d7bf047c9bc652f6c73c543d43976b2cf6d27f3c24636d10bd13906ab63"
 
 
-def test_the_file_itself_is_what_was_frozen() -> None:
+def test_the_files_themselves_are_what_was_frozen() -> None:
     assert hashlib.sha256(GOLDEN.read_bytes()).hexdigest() == FROZEN
+    assert hashlib.sha256(WORDS.read_bytes()).hexdigest() == FROZEN_WORDS
 
 
 def test_the_head_of_version_1_reads_as_it_was_written() -> None:
@@ -108,3 +111,35 @@ def test_a_record_of_version_1_can_be_gone_on_with(tmp_path: Path) -> None:
         journal.append_event("undo", "R14.resistance")
     assert read_record(path).sealed
     assert path.read_bytes().startswith(GOLDEN.read_bytes())
+
+
+def test_every_word_of_version_1_is_still_read() -> None:
+    """A word added since needs no line here; one of these that is no longer known breaks what a bench has kept."""
+    record = read_record(WORDS)
+    assert record.sealed
+    assert record.problems == ()
+    assert record.head.unit == "PR-3 nr. 43 \u03a9 \u0448"
+    readings = [entry.value for entry in record.all_readings]
+    assert {str(one.display.state) for one in readings} == {
+        "value", "overload", "climbs", "falls", "jumps", "beep", "no beep", "yes", "no", "text", "not reachable",
+        "not present",
+    }  # fmt: skip
+    assert {str(one.origin) for one in readings} == {"typed", "file", "metered"}
+    scores = [entry.value for entry in record.all_scores]
+    assert {str(one.outcome) for one in scores} == {"measured", "skipped", "blocked", "error"}
+    assert {str(one.verdict) for one in scores if one.verdict} == {
+        "pass", "conditional pass", "conditional fail", "fail", "undecided",
+    }  # fmt: skip
+    reasons = {"meter", "circuit", "compliance", "one-sided", "method", "contact"}
+    assert {str(one.code) for one in scores if one.code} == reasons
+    assert [str(event.kind) for event in record.events] == [
+        "undo", "skip", "later", "waiver", "note", "photo", "resumed", "amendment", "instrument",
+    ]  # fmt: skip
+    assert {"as-found", "as-left", "return"} <= set(Stage)
+
+
+def test_every_distribution_of_version_1_is_still_read() -> None:
+    budget = read_record(WORDS).all_scores[-1].value.budget
+    assert budget is not None
+    assert {part.label for part in budget.contributions} == {str(part.distribution) for part in budget.contributions}
+    assert {"normal", "rectangular", "triangular", "trapezoidal"} <= {part.label for part in budget.contributions}
