@@ -2,8 +2,8 @@
 
 Pure: times come in with the indications, nothing waits and nothing is read. The tips touch, the reading settles,
 it counts; the tips are lifted before the next. A contact that jumped is taken a second time and both must agree.
-Open leads show overload on a driven function and nothing on the others; where overload is itself the right
-answer, tips held together for a moment say "that was it": a broken lead cannot say so.
+Open leads show overload on a driven function and nothing on the others; where that is itself the right answer it
+counts only between two marks (see `marks`): neither tips in the air nor a broken lead can make them.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from benchcheck.readings.course import Course, Shape
+from benchcheck.readings.marks import Mark, Marks, Sight
 from benchcheck.readings.steady import Run, Sample
 
 __all__ = ["Capture", "CaptureRule", "Happening", "Opens", "Seen"]
@@ -36,6 +37,8 @@ class Happening(StrEnum):
     MOVED_ON = "moved on"
     RESEAT = "reseat"
     NO_CONTACT = "no contact"
+    MARKED = "marked"
+    MARK_SPOILT = "mark spoilt"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +47,12 @@ class CaptureRule:
 
     `count_at` gives one step of the display for a value, `noise` the meter's own standard deviation. `open_below`
     is the size under which a reading is that of open leads where they show zero. `short_below` is what metal reads
-    at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where overload is what a
-    good unit shows. `never_negative` for functions that drive a current. At least `least` readings over `hold_s`
-    seconds must stand, `unrest_s` longer where the contact moved, and `share` of the time on the move
-    (`jumping_share` where it went back and forth); a contact that jumped longer than `doubt_s`, or that follows one
-    which jumped and never stood, is taken twice. Open for less than `lift_s` is a bounce of the same contact.
+    at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where what open leads show
+    is what a good unit shows; `cell_volt` is then what a mark is made with where that is zero, 0 where there is none.
+    `never_negative` for functions that drive a current. At least `least` readings over `hold_s` seconds must stand,
+    `unrest_s` longer where the contact moved, and `share` of the time on the move (`jumping_share` where it went back
+    and forth); a contact that jumped longer than `doubt_s`, or that follows one which jumped and never stood, must
+    stand for `doubtful_s` and is taken twice. Open for less than `lift_s` is a bounce of the same contact.
     What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
     tips are lifted: a hand that has just landed may press on.
     `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
@@ -68,13 +72,19 @@ class CaptureRule:
     jumping_share: float = 0.5
     unrest_s: float = 0.2
     doubt_s: float = 0.7
-    landing_s: float = 0.45
+    doubtful_s: float = 0.6
+    landing_s: float = 0.3
     lift_s: float = 0.25
     agree: float = 0.0005
     contact: float = 0.0
     overload_s: float = 0.5
-    tap_s: float = 1.2
+    cell_volt: float = 0.0
     most_contacts: int = 4
+
+    @property
+    def markable(self) -> bool:
+        """Whether an answer that looks like tips in the air can be given hands-free."""
+        return self.open_is_good and (self.opens is Opens.OVERLOAD or self.cell_volt > 2.0 * self.open_below)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +114,8 @@ class Capture:
     _run: Run = field(default_factory=Run)
     _course: Course = field(default_factory=Course)
     _air: int = 0  # overloads in a row since the tips left
-    _open_before: tuple[int, float] = (0, 0.0)  # how many there were before this contact, over how many seconds
+    _marks: Marks = field(default_factory=Marks)
+    _spoilt_unsaid: bool = False
     _contacts: list[Sample] = field(default_factory=list)
     _taken: bool = False  # this contact has given its reading
     _settled_as: Seen | None = None  # settled, not kept yet
@@ -140,7 +151,57 @@ class Capture:
         if math.isnan(value) or self.done:
             return None
         sample = Sample(at_s, value, text)
+        marked = self._marked(sample) if self.rule.markable and not self._held else None
+        if marked is not None:
+            return marked
         return self._in_the_air(sample) if self._is_open(value) else self._down(sample)
+
+    def broken_off(self) -> None:
+        """Take it in that the meter was away: what stood before is no part of what comes now."""
+        if self._touched_s is not None:
+            self._begin_anew()
+        self._marks.broken_off()
+
+    # ---- marks
+
+    @property
+    def marking(self) -> bool | None:
+        """Whether a mark has been made and the points come now; None where touches say nothing any more."""
+        return None if self._marks.spoilt or not self.rule.markable else self._marks.begun
+
+    def _marked(self, sample: Sample) -> Seen | None:
+        """Follow the touches; what stood between two marks counts."""
+        rule = self.rule
+        band = 1.2 * rule.count_at(sample.value) + 5.0 * rule.noise if math.isfinite(sample.value) else 0.0
+        match self._marks.see(sample, self._sight(sample.value), band):
+            case Mark.DONE:
+                stood = self._marks.worst
+                assert stood is not None
+                self.done = True
+                return Seen(Happening.KEPT, sample.at_s, Shape.STANDS, (stood,))
+            case Mark.BEGUN:
+                self._begin_anew()
+                self._restless = False  # the touches of a mark are no contact that jumped
+                return Seen(Happening.MARKED, sample.at_s)
+            case Mark.SPOILT:
+                return self._spoilt(sample.at_s)
+        return None
+
+    def _spoilt(self, at_s: float) -> Seen | None:
+        """Say so, but not before a contact that is seen has had its chance to give a reading."""
+        self._spoilt_unsaid = self._touched_s is not None
+        return None if self._spoilt_unsaid else Seen(Happening.MARK_SPOILT, at_s, Shape.OPEN)
+
+    def _sight(self, value: float) -> Sight:
+        if self._is_open(value):
+            return Sight.OPEN
+        return Sight.TOUCH if self._touch_like(value) else Sight.OTHER
+
+    def _touch_like(self, value: float) -> bool:
+        rule = self.rule
+        if rule.opens is Opens.OVERLOAD:
+            return self._metal(value)
+        return abs(abs(value) - rule.cell_volt) <= 0.02 * rule.cell_volt + 3.0 * rule.count_at(value)
 
     # ---- tips in the air, or overload
 
@@ -164,18 +225,14 @@ class Capture:
         return None
 
     def _let_go(self, sample: Sample) -> Seen | None:
-        """End a contact; a short one of metal after a while of overload says that the overload was the answer."""
-        assert self._touched_s is not None
+        """End a contact; what had settled already counts."""
         if self._settled_as is not None:
             return self._kept(sample, self._settled_as)
-        assert self._left_s is not None
-        brief = self._left_s - self._touched_s <= self.rule.tap_s
-        tap = brief and self._run.count > 0 and self._metal(self._run.mean)
-        if tap and self.rule.open_is_good and not self._taken and self._long_open(self._open_before):
-            return self._overloaded(sample, Shape.STANDS)
         jumped = self._course.jumping and not self._taken
         self._restless = self._restless or jumped
         self._begin_anew()
+        if self._spoilt_unsaid:
+            return self._spoilt(sample.at_s)
         return Seen(Happening.LIFTED, sample.at_s, Shape.BAD_CONTACT if jumped else Shape.OPEN)
 
     def _begin_anew(self) -> None:
@@ -206,7 +263,6 @@ class Capture:
         began = self._touched_s is None
         if self._touched_s is None:
             self._touched_s = sample.at_s
-            self._open_before = (self._air, sample.at_s - self._left_s if self._left_s is not None else 0.0)
         elif self._left_s is not None:
             self._bounced()
         self._left_s, self._air = None, 0
@@ -269,11 +325,15 @@ class Capture:
         moved_s = run.samples[0].at_s - self._touched_s
         unrest = min(max(0, self._before - 2), 5) / 5.0
         share = rule.jumping_share if self._course.jumping else rule.share
-        needed_s = max(rule.hold_s + unrest * rule.unrest_s, share * moved_s)
+        needed_s = max(rule.hold_s + unrest * rule.unrest_s, share * moved_s, self._doubtful() * rule.doubtful_s)
         if run.count < self._least() or run.lasted_s < needed_s * (1.0 - 1e-9):
             return False
-        if rule.open_is_good and self._metal(run.mean) and sample.at_s - self._touched_s <= rule.tap_s:
-            return False  # perhaps only the tips held together
+        if (
+            rule.markable
+            and self._touch_like(run.mean)
+            and sample.at_s - self._touched_s <= 2.0 * self._marks.touch_s
+        ):
+            return False  # perhaps only a touch of a mark
         if rule.never_negative and run.mean < -self._slack(run.mean):
             return False  # no part reads below zero
         return not self._far_from_end() and not run.drifts(rule.count_at(run.mean))

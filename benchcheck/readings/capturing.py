@@ -11,7 +11,7 @@ from benchcheck.bench.meter import Meter
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.capture import CaptureRule, Opens
-from benchcheck.readings.reading import Reading
+from benchcheck.readings.reading import Reading, Session
 
 __all__ = ["capture_rule", "of_contacts", "shown_value"]
 
@@ -33,8 +33,13 @@ _AGREE, _CONTACT_OHM = 0.0005, 0.02
 _PATIENT_S, _PATIENT_SHARE = 0.5, 0.33
 
 
-def capture_rule(check: Check, meter: Meter, leads_ohm: float | None = None, *, open_is_good: bool) -> CaptureRule:
-    """Return how a check is captured on a meter; `leads_ohm` is what the shorted tips read, None where not known."""
+def capture_rule(check: Check, meter: Meter, session: Session | None = None, *, open_is_good: bool) -> CaptureRule:
+    """Return how a check is captured on a meter; the session says what shorted tips and the known cell read.
+
+    `open_is_good` where overload is right. Where volts near zero are, everything that would be right counts as open
+    leads, which drift, and only marks or a key can say otherwise.
+    """
+    session = session or Session()
     ranges = meter.ranges_of(check.function)
     coarsest = max((one.resolution for one in ranges), default=0.0)
 
@@ -43,21 +48,35 @@ def capture_rule(check: Check, meter: Meter, leads_ohm: float | None = None, *, 
         return chosen.resolution if chosen is not None else coarsest or abs(value) * 1e-4
 
     driving = check.function in _DRIVING
-    leads = leads_ohm if leads_ohm is not None else (0.0 if meter.leads.nulled else meter.leads.resistance_ohm)
+    known = session.leads_ohm
+    leads = known if known is not None else (0.0 if meter.leads.nulled else meter.leads.resistance_ohm)
+    near_zero = not driving and check.phase is not Phase.SESSION and _near_zero(check)
     slow = check.settle or check.phase is Phase.ISOLATION
     return CaptureRule(
         count_at,
         opens=Opens.OVERLOAD if driving else Opens.ZERO,
-        open_below=_OPEN.get(check.quantity_unit, 0.0),
+        open_below=max(_OPEN.get(check.quantity_unit, 0.0), _widest(check) if near_zero else 0.0),
         short_below=_METAL_V if check.function is Function.DIODE else leads + _METAL_OHM if driving else 0.0,
         ceiling=max((one.overload_from for one in ranges), default=math.inf),
-        open_is_good=open_is_good,
+        open_is_good=open_is_good if driving else near_zero,
+        cell_volt=(session.cell_volt or 0.0) if check.function is Function.DC_VOLTAGE else 0.0,
         never_negative=driving,
         hold_s=_PATIENT_S if slow else 0.06,
         share=_PATIENT_SHARE if slow else 0.25,
         agree=_AGREE,
         contact=_CONTACT_OHM if check.quantity_unit == "ohm" else 0.001 if check.function is Function.DIODE else 0.0,
     )
+
+
+def _near_zero(check: Check) -> bool:
+    """Whether nothing at all lies between the limits of a check, as open leads show it."""
+    lower, upper = check.limits.lower, check.limits.upper
+    return (lower is None or lower <= 0.0) and upper is not None and upper >= 0.0
+
+
+def _widest(check: Check) -> float:
+    """Return how far from zero a reading may lie and still be right."""
+    return max(abs(check.limits.lower or 0.0), abs(check.limits.upper or 0.0))
 
 
 def shown_value(reading: Reading) -> float:

@@ -47,12 +47,13 @@ class Reading:
 class Session:
     """What the reserved readings say about the whole session, with the spec's or bench's value until read.
 
-    `ambient_c` in degree Celsius; `leads_ohm` is the reading with the leads shorted, None until taken. `contacts`
-    is how this hand's contacts repeat, by second looks: the standard deviation as a multiple of what good contacts
-    repeat to, and its degrees of freedom; 0 of them as long as there are too few.
+    `ambient_c` in degree Celsius; `leads_ohm` is the reading with the leads shorted, `cell_volt` that of a cell known
+    to serve, None until taken. `contacts` is how this hand's contacts repeat, by second looks: the standard deviation
+    as a multiple of what good contacts repeat to, and its degrees of freedom; 0 of them as long as there are too few.
     """
 
     ambient_c: float = 23.0
     ambient_read: bool = False
     leads_ohm: float | None = None
     contacts: tuple[float, int] = (0.0, 0)
+    cell_volt: float | None = None

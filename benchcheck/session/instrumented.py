@@ -14,6 +14,8 @@ from typing import Any
 from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import Checklist
 from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown
+from benchcheck.instruments.power_watch import Rule
+from benchcheck.instruments.power_watch import Stop as PowerStop
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.reading import Reading
@@ -102,6 +104,15 @@ class InstrumentedSource:
     def _waiting(self) -> None:
         if self.power is not None:
             self.power.tend()
+
+    def why_off(self) -> str:
+        """Return why power ended by itself, "" where it did not."""
+        return self.power.ended if self.power is not None else ""
+
+    def switch_off_by_key(self) -> None:
+        """Switch off because somebody pressed a key that means nothing else."""
+        if self.power is not None and self.power.is_on:
+            self.power.stop(PowerStop(Rule.KEY, "a key was pressed"))
 
     def soak(self, minutes: float) -> str:
         """Run the unit for some minutes, attended; return how that went. OutputStateUnknown as power has it."""

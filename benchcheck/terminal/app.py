@@ -26,11 +26,13 @@ from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.guiding import GuidedConduct, TypedVisit, guided_screen, instrumented
 from benchcheck.terminal.hand import PersonHand
+from benchcheck.terminal.line_by_line import LineByLine
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import ACTIONS
 from benchcheck.terminal.screen import Screen
+from benchcheck.terminal.sound import Sound
 from benchcheck.terminal.telling import most_telling
 
 __all__ = ["conduct_on_screen"]
@@ -80,6 +82,7 @@ class _Show:
         self._manner = manner
         self.conduct: Conduct
         self._guided: Guided | None = None
+        self._sound: Sound | None = None
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -96,11 +99,16 @@ class _Show:
         if self._manner.on_screen():
             return self._on_screen(bench)
         prompts = typed_source(setting)
+        self.conduct.second_look_every = _SECOND_LOOK
+        self._sound = Sound(self._screen.bell, on=not self._manner.silent, speak=self._manner.spoken)
         if not linked(bench):
             return prompts
-        source = InstrumentedSource(self._meters(bench), PersonHand(prompts), prompts, prompts.placed, self.told)
+        lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())
+        source = InstrumentedSource(lines.meters, PersonHand(prompts), prompts, lines.placed, self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
+        lines.tend, lines.power_ended = source.tend, source.why_off
+        lines.switch_off = source.switch_off_by_key
         return source
 
     def _on_screen(self, bench: Bench) -> Source:
@@ -118,6 +126,8 @@ class _Show:
     def leave(self) -> None:
         if self._guided is not None:
             self._guided.leave()
+        if self._sound is not None:
+            self._sound.close()
 
     def _meters(self, bench: Bench) -> Meters:
         if self._plugins is None:
@@ -178,6 +188,8 @@ class _Show:
         if self._guided is not None:
             self._guided.scored(check, score, place, total)
             return
+        if self._sound is not None:
+            self._sound.scored(score)
         if self._lines:
             self._screen.scored(check, score, place, total)
         if self._progress:

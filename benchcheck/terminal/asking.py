@@ -7,18 +7,20 @@ from collections import deque
 from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.meter import Meter
+from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import Display, DisplayState, format_value
 from benchcheck.readings.capture import Capture, CaptureRule, Happening, Opens, Seen
-from benchcheck.readings.capturing import of_contacts, shown_value
+from benchcheck.readings.capturing import capture_rule, of_contacts, shown_value
 from benchcheck.readings.course import Shape
 from benchcheck.readings.reading import Reading
+from benchcheck.score.capability import capability
 from benchcheck.session.answers import Step
 from benchcheck.session.live import Glimpse
 
-__all__ = ["Asking"]
+__all__ = ["Asking", "asking_of"]
 
-_KEPT = 2048
+_KEPT = 1 << 15  # half a minute of the fastest meter
 _SILENT_S = 2.5
 _BY_HAND = "accepted by hand before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
@@ -87,6 +89,8 @@ class Asking:
         self.trouble, self.heard_s = glimpse.trouble, glimpse.at_s
         if glimpse.reading is None or self.capture is None:
             self.latest = None
+            if self.capture is not None:
+                self.capture.broken_off()
             return None
         self.latest = glimpse.reading
         self._glimpses.append(glimpse)
@@ -147,15 +151,17 @@ class Asking:
 
     def _waiting(self) -> str:
         """Return in words how to say that the tips are on, where the meter cannot see it."""
-        rule, limits = self.rule, self.check.limits
+        rule, capture = self.rule, self.capture
         if self._down:
             return "reading"
-        if rule is not None and rule.open_is_good:
-            return "OL is right here: tips on, then together for a moment, or Enter"
-        near_zero = (limits.lower is None or limits.lower <= 0.0) and (limits.upper is None or limits.upper >= 0.0)
-        if rule is not None and rule.opens is Opens.ZERO and near_zero:
+        if rule is None or capture is None or not rule.open_is_good:
+            return "waiting for the tips"
+        if not rule.markable or capture.marking is None:
             return "tips on, then Enter: open leads show the same"
-        return "waiting for the tips"
+        touch = "tips together" if rule.opens is Opens.OVERLOAD else "the known cell"
+        if capture.marking:
+            return f"now on the points for a second or more, then {touch} three times"
+        return f"open leads show the same: {touch} three times, tips on, three times again; or tips on, Enter"
 
     def _forecast(self, end: tuple[float, float]) -> str:
         """Return in words where a climb tends to and how long that takes."""
@@ -166,6 +172,14 @@ class Asking:
         away = abs(value - (self.latest.display.value or value)) / self.rule.count_at(value)
         wait_s = tau_s * math.log(max(1.0, away)) * 1.25
         return f"; towards {shown}, about {wait_s:.0f} s more"
+
+
+def asking_of(step: Step, meter: Meter | None, bench: Bench) -> Asking:
+    """Return a check to be asked for, with how it is captured where a linked meter reads it."""
+    if meter is None:
+        return Asking(step)
+    able = capability(step.check, bench, step.session)
+    return Asking(step, meter, capture_rule(step.check, meter, step.session, open_is_good=able.overload))
 
 
 def _joined(note: str, more: str) -> str:

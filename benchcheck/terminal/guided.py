@@ -15,19 +15,16 @@ from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
 from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check
-from benchcheck.readings.capture import CaptureRule, Happening, Seen
-from benchcheck.readings.capturing import capture_rule
+from benchcheck.readings.capture import Happening, Seen
 from benchcheck.readings.reading import Reading, Session
-from benchcheck.score.capability import capability
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
-from benchcheck.session.exit_code import FAILED, PASSED
+from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.spec.board import Board
 from benchcheck.terminal.actions import Action, pressed
-from benchcheck.terminal.asking import Asking
-from benchcheck.terminal.bar import Gauge
+from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
 from benchcheck.terminal.keyboard import Key
 from benchcheck.terminal.pace import Pace
@@ -130,7 +127,7 @@ class Guided:
         if self._leaving:
             return Stop()
         self.desk.enter()
-        asking = self.desk.asking = Asking(step, meter, self._rule(step, meter))
+        asking = self.desk.asking = asking_of(step, meter, self.bench)
         self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.picture.say(self._news_first)
@@ -152,12 +149,6 @@ class Guided:
         finally:
             self._stop_watching()
             self.desk.keys_stop = step.check.powered
-
-    def _rule(self, step: Step, meter: Meter | None) -> CaptureRule | None:
-        if meter is None:
-            return None
-        able = capability(step.check, self.bench, step.session)
-        return capture_rule(step.check, meter, step.session.leads_ohm, open_is_good=able.overload)
 
     def _remaining(self, step: Step) -> str:
         left = self._pace.left(step.total - step.place + 1)
@@ -209,6 +200,11 @@ class Guided:
         match seen.happening:
             case Happening.SETTLED:
                 self.sound.cue(Cue.SETTLED)
+            case Happening.MARKED:
+                self.sound.cue(Cue.MARKED)
+            case Happening.MARK_SPOILT:
+                self.sound.cue(Cue.RESEAT)
+                self.picture.say("something showed in between: hold the tips on until it counts, or press Enter")
             case Happening.MOVED_ON:
                 self.picture.say("it moved on: hold still")
             case Happening.RESEAT | Happening.NO_CONTACT:
@@ -380,13 +376,7 @@ class Guided:
         """Show and sound what a check came to."""
         self._scored = (check, score)
         self.picture.scored(score)
-        if score.verdict in PASSED:
-            gauge = Gauge(score.quantity_unit, score.lower, score.upper, value=score.value)
-            self.sound.cue(Cue.PASS, gauge.position)
-        elif score.verdict in FAILED:
-            self.sound.cue(Cue.FAIL)
-        elif score.verdict is not None:
-            self.sound.cue(Cue.UNDECIDED)
+        self.sound.scored(score)
 
     def undone(self, check: Check | None) -> None:
         """Say what was taken back."""

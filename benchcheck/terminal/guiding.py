@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
-from benchcheck.instruments.power_watch import Rule, Stop
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.session.answers import Answer, Attended, Note, Step
@@ -118,15 +117,9 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     source.guided = guided
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
-    guided.power_ended = lambda: source.power.ended if source.power is not None else ""
-    guided.switch_off = lambda: _switch_off(source)
+    guided.power_ended = source.why_off
+    guided.switch_off = source.switch_off_by_key
     return source
-
-
-def _switch_off(source: InstrumentedSource) -> None:
-    """Switch off because a key was pressed that means nothing else."""
-    if source.power is not None and source.power.is_on:
-        source.power.stop(Stop(Rule.KEY, "a key was pressed"))
 
 
 def _stop(guided: Guided, source: InstrumentedSource) -> bool:

@@ -28,6 +28,7 @@ ACTIONS = (
     "why            what this check is for, and where its limits come from",
     "note and words keep a note;  photo and a path keeps which photo it was",
     "swap           the next reading is with red and black exchanged",
+    "repeat         not this reading of a linked meter;  take  as it is, though it moves",
     "stop           end here; everything is kept, and --resume goes on",
 )
 _SETTINGS = {
@@ -52,8 +53,8 @@ _AROUND = {
     Evidence.RAISED: "the board around it may make it read higher",
     Evidence.SCREEN: "this can reject the part, not prove it",
 }
-#: what is asked before a linked meter reads; Enter alone starts it.
-PLACED = "tips on, hold still, Enter"
+#: what is asked where a linked meter reads; Enter alone says that the tips are on.
+PLACED = "tips on, hold still; or Enter"
 _LABEL = 10
 _YES, _NO = ("y", "yes"), ("n", "no")
 
@@ -151,11 +152,9 @@ class PromptSource:
             self.tell(line)
         try:
             while True:
-                typed = self.ask(f"  {PLACED} > ").strip()
-                if not typed:
-                    return None
-                answer = self._understand(step.check, typed)
-                if answer is not None:
+                typed = self.ask("  tips on, hold still, Enter > ").strip()
+                answer = self._understand(step.check, typed) if typed else None
+                if answer is not None or not typed:
                     return answer
         except EOFError:
             self.tell("")

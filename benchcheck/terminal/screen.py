@@ -6,11 +6,13 @@ that closes, a window that is shut): the visit goes on without it.
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import io
 import os
+import select
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
@@ -32,7 +34,7 @@ class Screen:
 
     def __init__(self, *, reasons: bool = True) -> None:
         self._reasons = reasons
-        self._gone = self._asking = False
+        self._gone = self._asking = self._at_prompt = False
         self.while_waiting: Callable[[], None] | None = None  # called several times a second while a line is awaited
 
     def tell(self, line: str = "", style: str = "") -> None:
@@ -57,20 +59,63 @@ class Screen:
 
     def ask(self, prompt: str) -> str:
         """Show a prompt and return the line typed; raises EOFError at the end of input, or of the terminal."""
-        if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "replace":
-            sys.stdin.reconfigure(errors="replace")
+        _take_any_bytes()
+        before, self._asking = self._asking, True
         try:
-            self._asking = True
             print(prompt, end="", flush=True)
             wait_for_line(sys.stdin, self.while_waiting)
             line = sys.stdin.readline()
         except OSError as error:
             raise EOFError from error
         finally:
-            self._asking = False
+            self._asking = before
         if not line:
             raise EOFError
         return line.rstrip("\n")
+
+    @contextlib.contextmanager
+    def listening(self) -> Iterator[None]:
+        """Take typed lines for words to a check, not for a wish to switch power off, as long as this lasts."""
+        before, self._asking = self._asking, True
+        try:
+            yield
+        finally:
+            self._asking = before
+
+    def line_if_typed(self, within_s: float = 0.1) -> str | None:
+        """Return a line typed within some time, None without one; EOFError at the end of input."""
+        _take_any_bytes()
+        try:
+            if not select.select([sys.stdin.fileno()], [], [], within_s)[0]:
+                return None
+            line = sys.stdin.readline()
+        except OSError as error:
+            raise EOFError from error
+        if not line:
+            raise EOFError
+        return line.rstrip("\n")
+
+    def prompt(self, words: str) -> None:
+        """Show words that a line may be typed behind."""
+        self._write(_safe(words), end="")
+        self._at_prompt = True
+
+    def prompt_answered(self) -> None:
+        """Take it in that whoever typed has ended the line of the prompt."""
+        self._at_prompt = False
+
+    def prompt_ends(self) -> None:
+        """End the line of a prompt behind which nothing was typed."""
+        if self._at_prompt:
+            self._at_prompt = False
+            self._write("")
+
+    def bell(self) -> None:
+        """Ring the bell of the terminal."""
+        if not self._gone and sys.stdout.isatty():
+            with contextlib.suppress(OSError, ValueError):
+                sys.stdout.write("\a")
+                sys.stdout.flush()
 
     def stop_asked(self) -> bool:
         """Return whether Enter was pressed while nothing was asked: under power that means off."""
@@ -90,11 +135,11 @@ class Screen:
         """Say what was taken back."""
         self.tell(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")
 
-    def _write(self, text: str) -> None:
+    def _write(self, text: str, end: str = "\n") -> None:
         if self._gone:
             return
         try:
-            print(text, flush=sys.stdout.isatty())
+            print(text, end=end, flush=sys.stdout.isatty())
         except OSError:
             self._gone = True
             _let_go()
@@ -102,6 +147,12 @@ class Screen:
 
 def _safe(line: str) -> str:
     return line if line.isprintable() else printable(line)
+
+
+def _take_any_bytes() -> None:
+    """Read what is no text as well; this can be set only before the first line is read."""
+    if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "replace":
+        sys.stdin.reconfigure(errors="replace")
 
 
 def _let_go() -> None:

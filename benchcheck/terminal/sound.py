@@ -20,6 +20,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from benchcheck.score.model import Score
+from benchcheck.session.exit_code import FAILED, PASSED
+from benchcheck.terminal.bar import Gauge
+
 __all__ = ["Cue", "Sound", "melody", "wave_bytes"]
 
 _RATE_HZ = 22_050
@@ -36,6 +40,7 @@ class Cue(StrEnum):
     """What there is to hear."""
 
     SETTLED = "settled"  # the reading stands: the tips may leave
+    MARKED = "marked"  # the touches were seen: now the points
     PASS = "pass"
     FAIL = "fail"
     UNDECIDED = "undecided"
@@ -44,10 +49,11 @@ class Cue(StrEnum):
 
 
 #: the bell's beats of each cue: how many rings.
-_RINGS = {Cue.SETTLED: 1, Cue.PASS: 1, Cue.UNDECIDED: 2, Cue.RESEAT: 3, Cue.FAIL: 4, Cue.ATTENTION: 5}
+_RINGS = {Cue.SETTLED: 1, Cue.MARKED: 1, Cue.PASS: 1, Cue.UNDECIDED: 2, Cue.RESEAT: 3, Cue.FAIL: 4, Cue.ATTENTION: 5}
 #: melodies as pairs of frequency in hertz (0: silence) and seconds.
 _MELODIES: dict[Cue, tuple[tuple[float, float], ...]] = {
     Cue.SETTLED: ((1320.0, 0.06),),
+    Cue.MARKED: ((990.0, 0.06), (0.0, 0.04), (1320.0, 0.06)),
     Cue.PASS: ((660.0, 0.09), (990.0, 0.14)),
     Cue.FAIL: ((330.0, 0.18), (0.0, 0.04), (220.0, 0.32)),
     Cue.UNDECIDED: ((550.0, 0.14), (0.0, 0.05), (550.0, 0.14)),
@@ -125,6 +131,13 @@ class Sound:
     def cue(self, cue: Cue, position: float | None = None) -> None:
         """Let a cue be heard; what cannot be played soon is dropped."""
         self._hear(_Heard(cue, position))
+
+    def scored(self, score: Score) -> None:
+        """Let it be heard what a check came to; nothing where nothing was measured."""
+        if score.verdict in PASSED:
+            self.cue(Cue.PASS, Gauge(score.quantity_unit, score.lower, score.upper, value=score.value).position)
+        elif score.verdict is not None:
+            self.cue(Cue.FAIL if score.verdict in FAILED else Cue.UNDECIDED)
 
     def say(self, words: str) -> None:
         """Have words said, where they can be."""

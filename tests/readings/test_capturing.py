@@ -10,6 +10,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Limits, Phase
 from benchcheck.readings.capture import Opens
 from benchcheck.readings.capturing import capture_rule, of_contacts, shown_value
+from benchcheck.readings.reading import Session
 from tests.factories import bench, check, reading
 
 DMM = bench("handheld-6000").meters["dmm"]
@@ -35,7 +36,7 @@ def test_open_leads_overload_where_a_current_is_driven_and_show_zero_elsewhere()
 
 
 def test_metal_reads_the_leads_and_half_an_ohm() -> None:
-    assert capture_rule(R1, DMM, 0.3, open_is_good=False).short_below == pytest.approx(0.8)
+    assert capture_rule(R1, DMM, Session(leads_ohm=0.3), open_is_good=False).short_below == pytest.approx(0.8)
 
 
 def test_what_charges_is_waited_for_longer() -> None:

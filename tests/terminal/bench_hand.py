@@ -7,13 +7,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from benchcheck.bench.functions import Function
-from benchcheck.kinds.check import Phase
+from benchcheck.kinds.session_checks import session_checks
+from benchcheck.readings.course import Shape
 from benchcheck.simulation.hand import SimulatedHand
 from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.keyboard import Key
 
-_SHORTED_S = 0.25
-_TRY_AGAIN_S = 1.0
+_TOUCH_S, _GAP_S, _QUIET_S, _POINTS_S = 0.3, 0.2, 0.8, 1.4
+_CELL = next(check for check in session_checks() if check.id == "meter.cell")
 _PATIENCE_S = 60.0  # for one check; then something hangs
 
 
@@ -44,9 +45,9 @@ class ScriptedKeyboard:
 
 @dataclass
 class WatchingHand:
-    """Places the tips when a check is asked for, taps them together where overload is right, lifts at the beep.
+    """Places the tips when a check is asked for and lifts at the beep; marks where open leads show what is right.
 
-    Where open leads and a good reading look alike (volts near zero) it presses the key that says "tips down".
+    A mark is the tips together three times, or on the known cell for volts, before and after the points.
     """
 
     hand: SimulatedHand
@@ -56,6 +57,10 @@ class WatchingHand:
     since_s: float = 0.0
     asked_s: float = 0.0
     keys_needed: int = 0
+    marked: list[str] = field(default_factory=list)
+    _held: bool = False
+    _contacts: int = 0
+    _moves: list[tuple[str, float]] = field(default_factory=list)
 
     def turn(self) -> list[Key]:
         """Do what the screen asks for now, and return the keys that takes."""
@@ -67,37 +72,57 @@ class WatchingHand:
             return [Key("sign", "y")]
         now_s = self.guided.clock.monotonic_s()
         if asking.check.id != self.at:
-            self.at, self.stage, self.asked_s = asking.check.id, "lift", now_s
+            self.at, self.stage, self.asked_s, self._held = asking.check.id, "lift", now_s, False
+            self._contacts = 0
             self.hand.lift()
         assert now_s - self.asked_s < _PATIENCE_S, f"{self.at} hangs, {self.stage}: {asking.state()}"
         if self.stage == "lift" and asking.capture is not None and asking.capture.lifted:
-            self.stage, self.since_s = "down", now_s
-            self.hand.discharge()
-            self.hand.place(asking.check)
-            if asking.check.phase is Phase.RESIDUAL_VOLTAGE:
-                self.keys_needed += 1
-                return [Key("enter", "\r")]
-        else:
-            self._tap(now_s)
+            return self._begin(now_s)
+        if self.stage == "marking":
+            self._move_on(now_s)
         return []
 
-    def _tap(self, now_s: float) -> None:
-        """Where overload is what a good unit shows, hold the tips together for a moment to say that it is read."""
+    def _begin(self, now_s: float) -> list[Key]:
         asking = self.guided.desk.asking
         assert asking is not None
-        if self.stage == "down" and self._overload_is_right(now_s):
-            self.stage, self.since_s = "tap", now_s
-            self.hand.place_between("GND", "GND")
-        elif self.stage == "tap" and now_s - self.since_s > _SHORTED_S:
-            self.stage, self.since_s = "tapped", now_s
-            self.hand.lift()
-        elif self.stage == "tapped" and now_s - self.since_s > _TRY_AGAIN_S:
-            self.stage, self.since_s = "down", now_s  # too short a tap, or too early: a person would try again
-            self.hand.place(asking.check)
+        assert asking.rule is not None
+        self.hand.discharge()
+        if asking.rule.markable:
+            self.marked.append(self.at)
+            self.stage, self.since_s = "marking", now_s
+            mark = [("touch", _TOUCH_S), ("air", _GAP_S)] * 3 + [("air", _QUIET_S)]
+            self._moves = [("air", _GAP_S), *mark, ("points", _POINTS_S), ("air", _GAP_S), *mark, ("points", 5.0)]
+            return []
+        self.stage = "down"
+        self.hand.place(asking.check)
+        if asking.rule.open_is_good:
+            self.keys_needed += 1
+            return [Key("enter", "\r")]
+        return []
 
-    def _overload_is_right(self, now_s: float) -> bool:
+    def _move_on(self, now_s: float) -> None:
         asking = self.guided.desk.asking
         assert asking is not None
-        right = asking.rule is not None and asking.rule.open_is_good
-        shown = asking.latest is not None and asking.latest.display.text == "OL"
-        return right and shown and now_s - self.since_s > 0.9
+        assert asking.capture is not None
+        if asking.capture.contacts > self._contacts:  # "take the tips off and put them on again"
+            self._contacts = asking.capture.contacts
+            self._moves, self.since_s = [("air", _QUIET_S), ("points", 5.0)], now_s
+        elif self._held and asking.capture.shape is not Shape.OPEN:
+            return  # something shows on the points, a capacitor that charges: hold on until it counts
+        if self._moves and now_s >= self.since_s:
+            where, stays_s = self._moves.pop(0)
+            self.since_s = now_s + stays_s
+            self._go(where)
+
+    def _go(self, where: str) -> None:
+        asking = self.guided.desk.asking
+        assert asking is not None
+        self._held = where == "points"
+        if where == "air":
+            self.hand.lift()
+        elif where == "points":
+            self.hand.place(asking.check)
+        elif asking.check.function is Function.DC_VOLTAGE:
+            self.hand.place(_CELL)
+        else:
+            self.hand.place_between("GND", "GND")

@@ -21,9 +21,7 @@ from tests.cli.scratch import clean_environment
 
 PATIENCE_S = 60.0
 _GLANCE_S = 0.1
-_GLANCE_S = 0.1
-_GLANCE_S = 0.1
-_ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]")
+_ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x07")
 _PROMPT = re.compile(r"\n> $|yes or no > $")
 _CHECK = re.compile(r"^\d+ of \d+  (\S+)", re.MULTILINE)
 

@@ -1,0 +1,185 @@
+"""Touches that say where the tips are, for checks whose right answer looks like tips in the air.
+
+A meter cannot see contact where open is good, nor where volts near zero are. So the answer counts only between two
+marks: three touches before (the leads are whole, and somebody says "now"), the points for a second, three touches
+after ("that was it"). What is touched is metal, tip to tip, or a cell for volts; to prove a tester before and after
+a dead circuit is how the trade does it. Anything else that shows in between, such as the points themselves reading
+near zero, spoils it for good: then only a reading that is seen, or a key, answers the check.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from benchcheck.readings.steady import Run, Sample
+
+__all__ = ["Mark", "Marks", "Sight"]
+
+#: so many touches are a mark: once or twice is how tips that slip are pressed again. Each shows in two readings.
+_TIMES, _READINGS = 3, 2
+#: seconds a touch and the gap after it may last, or so many readings of a slow meter.
+_TOUCH_S, _TOUCH_READINGS = 0.8, 4.5
+#: seconds the points must have stood between the marks, and when it has been too long to be one movement.
+_STOOD_S, _LONGEST_S = 1.0, 30.0
+#: seconds tips may bounce and a meter may take to follow, at the edge of a touch.
+_BOUNCE_S, _EDGE_S = 0.06, 0.15
+#: a pause of the readings longer than this (seconds, or readings) is a gap nobody can speak for.
+_PAUSE_S, _PAUSE_READINGS = 2.0, 6.0
+
+
+class Sight(StrEnum):
+    """What one indication looks like: tips in the air, what is touched for a mark, anything else."""
+
+    OPEN = "open"
+    TOUCH = "touch"
+    OTHER = "other"
+
+
+class Mark(StrEnum):
+    """What the touches have come to with an indication."""
+
+    BEGUN = "begun"
+    SPOILT = "spoilt"
+    DONE = "done"
+
+
+@dataclass(slots=True)
+class Marks:
+    """Follows the touches of one check; `band` is how far readings of the points may differ and still stand."""
+
+    least: int = 4
+    spoilt: bool = False
+    begun: bool = False
+    worst: Sample | None = None  # of what stood between the marks, the reading furthest from zero
+    _touches: int = 0
+    _length: int = 0  # readings of the touch under way, 0 between touches
+    _since_s: float = -math.inf  # when the touch under way, or the open stretch after one, began
+    _open_s: float = math.inf  # since when the points have been shown
+    _held_s: float = 0.0  # how long they were until the touch that may begin the closing mark
+    _leaves_s: float | None = None  # since when the touch under way seems to have ended
+    _odd: int = 0  # readings in a row that are neither
+    _odd_s: float = 0.0  # since when
+    _last_s: float | None = None
+    _every_s: float = 0.0
+    _opens: int = 0
+    _run: Run = field(default_factory=Run)
+
+    @property
+    def touch_s(self) -> float:
+        """How long a touch, and the gap after it, may last, in seconds."""
+        return max(_TOUCH_S, _TOUCH_READINGS * self._every_s)
+
+    def broken_off(self) -> Mark | None:
+        """Take it in that the meter was away: nobody knows what was touched meanwhile."""
+        self._last_s = None
+        return self._malformed()
+
+    def see(self, sample: Sample, sight: Sight, band: float = 0.0) -> Mark | None:
+        """Take one indication in and return what it completes."""
+        if self.spoilt:
+            return None
+        if self._paused(sample.at_s):
+            return self._malformed()
+        match sight:
+            case Sight.TOUCH:
+                return self._touch(sample.at_s)
+            case Sight.OPEN:
+                return self._open(sample, band)
+            case _:
+                return self._other(sample.at_s)
+
+    def _paused(self, at_s: float) -> bool:
+        """Follow how often readings come; return whether they paused."""
+        before, self._last_s = self._last_s, at_s
+        if before is None:
+            return False
+        gap_s = at_s - before
+        long = self._every_s > 0.0 and gap_s > max(_PAUSE_S, _PAUSE_READINGS * self._every_s)
+        if not long:
+            self._every_s = gap_s if self._every_s == 0.0 else 0.8 * self._every_s + 0.2 * gap_s
+        return long
+
+    def _touch(self, at_s: float) -> Mark | None:
+        self._odd, self._leaves_s = 0, None
+        if self._length == 0:
+            if self._touches == 0:
+                self._held_s = at_s - self._open_s
+            self._since_s = at_s
+        self._length += 1
+        return self._malformed() if at_s - self._since_s > self.touch_s else None
+
+    def _open(self, sample: Sample, band: float) -> Mark | None:
+        odd, self._odd = self._odd, 0
+        if self._length:
+            return self._leaving(sample.at_s)
+        if odd and self._touches:
+            return self._malformed()
+        if odd:  # something showed for a moment, as where nets charge: from here on it must stand open
+            self._stands_from(sample.at_s)
+        if self._touches:
+            return self._quiet(sample.at_s) if sample.at_s - self._since_s > self.touch_s else None
+        if self.begun:
+            self._stand(sample, band)
+            if sample.at_s - self._open_s > _LONGEST_S:
+                return self._malformed()
+        return None
+
+    def _leaving(self, at_s: float) -> Mark | None:
+        """Wait until the tips have left for longer than they bounce."""
+        self._leaves_s = at_s if self._leaves_s is None else self._leaves_s
+        bounce = at_s - self._leaves_s < _BOUNCE_S and self._every_s < _BOUNCE_S
+        return None if bounce else self._left(self._leaves_s)
+
+    def _left(self, at_s: float) -> Mark | None:
+        """End a touch; one that a single reading shows is a knock or a bounce."""
+        length, self._length, self._leaves_s = self._length, 0, None
+        self._since_s = at_s
+        if length < _READINGS:
+            return self._malformed()
+        self._touches += 1
+        return None
+
+    def _quiet(self, at_s: float) -> Mark | None:
+        """Nothing more is touched: three touches are a mark, fewer or more are not."""
+        touches, self._touches = self._touches, 0
+        if touches != _TIMES:
+            return self._malformed()
+        stood = self.worst is not None and self._held_s >= _STOOD_S
+        if self.begun and stood:
+            return Mark.DONE
+        self.begun = True
+        self._stands_from(self._since_s)
+        return Mark.BEGUN
+
+    def _stands_from(self, at_s: float) -> None:
+        self.worst, self._opens, self._open_s = None, 0, at_s
+        self._run.clear()
+
+    def _stand(self, sample: Sample, band: float) -> None:
+        """Follow the points: what stood there counts, the furthest from zero first."""
+        if math.isinf(sample.value):
+            self._opens += 1
+            self.worst = sample if self._opens >= self.least else None
+            return
+        self._run.add(sample, band)
+        stands = self._run.count >= self.least and self._run.lasted_s >= 0.5 * _STOOD_S
+        if stands and (self.worst is None or abs(self._run.mean) > abs(self.worst.value)):
+            self.worst = self._run.typical()
+
+    def _other(self, at_s: float) -> Mark | None:
+        """One odd reading, or a short while of them, may be the edge of a touch; more are something that is there."""
+        self._odd_s = self._odd_s if self._odd else at_s
+        self._odd += 1
+        return self._malformed() if self._odd > 1 and at_s - self._odd_s > _EDGE_S else None
+
+    def _malformed(self) -> Mark | None:
+        """Begin anew; where a first mark stood already, nothing more is taken without a key."""
+        was_begun, self.begun, self.worst = self.begun, False, None
+        self._touches = self._length = self._odd = 0
+        self._leaves_s = None
+        self._open_s = math.inf
+        self._run.clear()
+        self.spoilt = self.spoilt or was_begun
+        return Mark.SPOILT if was_begun else None
