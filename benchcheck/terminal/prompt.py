@@ -28,7 +28,7 @@ ACTIONS = (
     "why            what this check is for, and where its limits come from",
     "note and words keep a note;  photo and a path keeps which photo it was",
     "swap           the next reading is with red and black exchanged",
-    "repeat         not this reading of a linked meter;  take  as it is, though it moves",
+    "repeat         not this reading of a linked meter;  take  as it is now",
     "stop           end here; everything is kept, and --resume goes on",
 )
 _SETTINGS = {

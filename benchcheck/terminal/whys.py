@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
@@ -39,8 +39,20 @@ def why_lines(
         lines += _tried(lambda: _around(check, bench, board))
     if last is not None:
         lines += ["", f"before: {last[0].id}"]
-        lines += _tried(lambda: list(explain(last[1], last[0], bench.decision))[1:])
+        lines += _tried(lambda: _rejoined(explain(last[1], last[0], bench.decision))[1:])
     return tuple(lines)
+
+
+def _rejoined(lines: Sequence[str]) -> list[str]:
+    """Return lines that were folded for another width in one piece each: the screen folds them for its own."""
+    joined: list[str] = []
+    for line in lines:
+        before = len(joined[-1]) - len(joined[-1].lstrip()) if joined else 0
+        if before and len(line) - len(line.lstrip()) == before + 2:
+            joined[-1] += f" {line.strip()}"
+        else:
+            joined.append(line)
+    return joined
 
 
 def _tried(lines: Callable[[], list[str]]) -> list[str]:
