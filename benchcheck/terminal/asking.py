@@ -160,8 +160,8 @@ class Asking:
             return "tips on, then Enter: open leads show the same"
         touch = "tips together" if rule.opens is Opens.OVERLOAD else "the known cell"
         if capture.marking:
-            return f"now on the points for a second or more, then {touch} three times"
-        return f"open leads show the same: {touch} three times, tips on, three times again; or tips on, Enter"
+            return f"now the points for a second, then {touch} 3 times"
+        return f"{touch} 3 times, the points, 3 times again; or tips on, Enter"
 
     def _forecast(self, end: tuple[float, float]) -> str:
         """Return in words where a climb tends to and how long that takes."""

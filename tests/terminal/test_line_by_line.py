@@ -152,7 +152,7 @@ def test_checks_are_taken_line_by_line_with_no_key_pressed(board: Board, tmp_pat
     assert "\x1b" not in told, "nothing moves the cursor"
     assert all(len(line) <= 80 for line in made.screen.told)
     assert Cue.MARKED in made.heard.cues
-    assert "now on the points for a second or more" in " ".join(told.split())
+    assert "now the points for a second" in " ".join(told.split())
 
 
 def test_a_second_look_is_asked_line_by_line_too(board: Board, tmp_path: pathlib.Path) -> None:
