@@ -59,7 +59,7 @@ def impedance_between(
     Raises CircuitError for nets no part touches and for boards with power that do not settle.
     """
     netlist.require_nets(red, black)
-    netlist = netlist.expanded
+    named, netlist = netlist.by_designator, netlist.expanded
     joined = groups(netlist, alternating=True)
     if not joined.together(red, black):
         return None
@@ -72,9 +72,12 @@ def impedance_between(
     omega = 2.0 * pi * frequency_hz
     parts = [part for device in netlist.devices if (part := _impedance(device, omega)) and part.a in rows]
     places = _Places(rows, parts)
-    for compiled, tangent in _islands(_with_unmerged_windings(netlist), black, conditions):
-        places.add_active(compiled, tangent)
-    return places.solve(red, frequency_hz)
+    for compiled, tangent, rests in _islands(_with_unmerged_windings(netlist), black, conditions):
+        places.add_active(compiled, tangent, rests=rests)
+    found = places.solve(red, frequency_hz)
+    if found is None or netlist.by_designator.keys() <= named.keys():
+        return found
+    return replace(found, slopes={key: slope for key, slope in found.slopes.items() if key[0] in named})
 
 
 def _impedance(device: Device, omega: float) -> Impedance | None:
@@ -118,8 +121,8 @@ def _with_unmerged_windings(netlist: Netlist) -> Netlist:
     )
 
 
-def _islands(netlist: Netlist, black: str, conditions: Conditions) -> Iterator[tuple[Compiled, Tangent]]:
-    """Yield every group of nets that direct current joins, compiled and linearised at its operating point."""
+def _islands(netlist: Netlist, black: str, conditions: Conditions) -> Iterator[tuple[Compiled, Tangent, bool]]:
+    """Yield every group of nets that direct current joins, compiled, linearised, and whether it rests at 0 V."""
     waiting, done = [black, *netlist.nets], set[str]()
     for net in waiting:
         if net in done:
@@ -130,7 +133,22 @@ def _islands(netlist: Netlist, black: str, conditions: Conditions) -> Iterator[t
             continue
         system = System(compiled)
         rests = not (compiled.currents or compiled.supplies or any(b.voltage_v for b in compiled.branches))
-        yield compiled, system.tangent(system.at_rest()) if rests else solve_system(system).tangent
+        yield compiled, system.tangent(system.at_rest()) if rests else solve_system(system).tangent, rests
+
+
+def _moving(
+    compiled: Compiled, tangent: Tangent, row: list[int]
+) -> Iterator[tuple[Key, list[int], NDArray[np.float64]]]:
+    """Yield how the conductances of junctions and transistors at rest move with their forward voltage, per volt."""
+    arrays, both = compiled.junction_arrays, np.array([[1.0, -1.0], [-1.0, 1.0]])
+    at_rest = arrays.saturation / arrays.slope_v
+    by = -at_rest / arrays.slope_v / (1.0 + (at_rest + arrays.gmin) * arrays.series) ** 2
+    for junction, each in zip(compiled.junctions, by, strict=True):
+        if junction.name != "body diode" and not np.isfinite(junction.model.breakdown_voltage_v or np.inf):
+            yield (junction.designator, "drop_shift_v"), [row[junction.plus], row[junction.minus]], each * both
+    for at, (bjt, terminals) in enumerate(compiled.bjts):
+        moved = -tangent.bjt[0][:, :, at] / compiled.bjt_arrays.forward_slope_v[at]
+        yield (bjt.designator, "drop_shift_v"), [row[t] for t in terminals], moved
 
 
 class _Places:
@@ -142,6 +160,7 @@ class _Places:
         self._col: list[int] = []
         self._value: list[complex] = []
         self._branch: dict[int, int] = {}
+        self._moving: list[tuple[Key, list[int], NDArray[np.float64]]] = []
         for at, part in enumerate(parts):
             self._add_part(at, part)
 
@@ -170,8 +189,11 @@ class _Places:
             for row, col, sign in ((a, a, 1), (a, b, -1), (b, a, -1), (b, b, 1)):
                 self._add(row, col, sign * siemens)
 
-    def add_active(self, compiled: Compiled, tangent: Tangent) -> None:
-        """Add the slopes of an island's junctions, transistors and limited supplies."""
+    def add_active(self, compiled: Compiled, tangent: Tangent, *, rests: bool) -> None:
+        """Add the slopes of an island's junctions, transistors and limited supplies.
+
+        At rest these go as the saturation current, so how they move with a forward voltage is known as well.
+        """
         names = [*compiled.net_names(), compiled.reference]
         row = [self._rows.get(name, -1) for name in names]
         if not any(name in self._rows for name in names):
@@ -184,6 +206,8 @@ class _Places:
             # a gate that no signal reaches moves with its source
             gate = self._rows.get(mosfet.gate, row[source])
             self._add_transistor([row[drain], gate, row[source]], tangent.mosfet[0][:, :, at])
+        if rests:
+            self._moving += _moving(compiled, tangent, row)
 
     def _add_transistor(self, rows: list[int], matrix: NDArray[np.float64]) -> None:
         for i, row in enumerate(rows):
@@ -205,6 +229,8 @@ class _Places:
         for at, part in enumerate(self._parts):
             seen = self._slope(at, part, x, back)
             slopes |= {(part.designator, field): seen * slope for field, slope in part.slopes}
+        for key, rows, by in self._moving:
+            slopes[key] = slopes.get(key, 0.0) - complex(back[rows] @ by @ x[rows])
         return PortImpedance(frequency_hz, complex(x[self._rows[red]]), slopes)
 
     def _slope(self, at: int, part: Impedance, x: Vector, back: Vector) -> complex:

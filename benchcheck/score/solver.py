@@ -81,19 +81,24 @@ class CircuitSolver:
     _held: dict[str, Cut] = field(default_factory=dict)
 
     def __call__(self, check: Check, budget: Budget) -> Solved | None:
-        """Return the part's own value, or None where the circuit around it does not settle it."""
+        """Return the part's own value, or None where the circuit around it does not settle it.
+
+        Where the circuit cannot be solved the reading itself comes back, with the reason in words.
+        """
         task = self._task(check)
         if task is None:
             return None
+        unsolved = ""
         read = max(budget.value, task.own.least)  # below zero by the leads is zero to a circuit
         for cut in self._cuts(task, from_cut=self._held.get(check.id)):
             try:
                 attempt = self._solved(task, cut, budget, read)
-            except CircuitError:
-                continue  # what cannot be solved leaves the evidence one-sided, as without nets
+            except CircuitError as reason:  # leaves the evidence one-sided, as without nets
+                unsolved = str(reason)
+                continue
             if not attempt.wider:
                 return attempt.solved
-        return None
+        return Solved(budget, unsolved=unsolved) if unsolved else None
 
     def shown(self, check: Check, value: float) -> float | None:
         """Return what the meter would read on the board if the part had this value, both in the check's unit; None

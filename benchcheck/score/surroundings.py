@@ -28,15 +28,19 @@ _BESIDE = "the part is low, or a path the spec does not have lies beside it: a b
 class Solved:
     """The part's own value: its budget, the contribution ids of the parts around it by designator, and
     whether every net involved is complete; `masked` where the parts around carry the meter's current past it.
+    `unsolved` says why the circuit could not be solved, and the budget is then the reading's.
     """
 
     budget: Budget
     neighbours: tuple[tuple[str, str], ...] = ()
     complete: bool = False
     masked: bool = False
+    unsolved: str = ""
 
     def hides(self, check: Check, finding: Finding) -> Finding:
         """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""
+        if self.unsolved and finding.verdict is Verdict.UNDECIDED:
+            return replace(finding, because=f"{finding.because}; {self.unsolved}")
         if self.masked:
             names = ", ".join(name for _, name in self.shares_around()[:3])
             return undecided(Reason.CIRCUIT, f"{names} beside it carry the meter's current past it", lifted(check))

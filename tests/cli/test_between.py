@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import pathlib
+import sys
 
 import pytest
 
-from tests.cli.scratch import run
+from tests.cli.scratch import Ran, process, run
 
 BENCH = 'benchcheck_bench = 1\n[meter.dmm]\nclass = "bench-5.5"\nleads = { nulled = true }\n'
 HEAD = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-7"\nhazards = []\n'
@@ -111,3 +112,45 @@ def test_values_of_zero_and_below_are_refused_with_their_place(folder: pathlib.P
     ran = run(folder, "between", "x.toml", "A", "B")
     assert "R4" in ran.said + ran.out
     assert "Traceback" not in ran.err
+
+
+#: no way of solving arrives, as on a circuit none of them can; the command line is otherwise as it is.
+NEVER_SETTLES = """
+import sys
+import benchcheck.circuit.solution as solution
+solution.STRATEGIES.clear()
+sys.argv = ["benchcheck", *sys.argv[1:]]
+from benchcheck.cli import main
+main()
+"""
+
+
+def never_settling(folder: pathlib.Path, *arguments: str) -> Ran:
+    (folder / "run.py").write_text(NEVER_SETTLES, "utf-8")
+    return process(folder, [sys.executable, "run.py", *arguments])
+
+
+def test_between_names_the_nets_of_a_circuit_that_does_not_settle(folder: pathlib.Path) -> None:
+    ran = never_settling(folder, "between", "x.toml", "A", "B")
+    assert ran.code == 2
+    assert "does not settle to an operating point; the nets that disagree most are" in ran.said
+    assert "Traceback" not in ran.err
+    assert "ohm" not in ran.out
+
+
+def test_verify_leaves_a_part_undecided_in_a_circuit_that_does_not_settle(folder: pathlib.Path) -> None:
+    (folder / "read.csv").write_text("check,reading\nR1.resistance,7.2752k\n", "utf-8")
+    given = ("--unit", "7", "--readings", "read.csv", "--only", "R1", "--json", "out.json")
+    ran = never_settling(folder, "verify", "x.toml", *given)
+    assert ran.code == 3
+    (one,) = json.loads((folder / "out.json").read_text("utf-8"))["checks"]
+    assert one["verdict"] == "undecided"
+    assert "the nets that disagree most are" in " ".join(ran.out.split())
+    assert run(folder, "verify", "x.toml", *given).code == 0
+
+
+def test_capability_goes_on_where_a_circuit_does_not_settle(folder: pathlib.Path) -> None:
+    ran = never_settling(folder, "capability", "x.toml", "--json", "out.json")
+    assert ran.code == 0
+    found = json.loads((folder / "out.json").read_text("utf-8"))["checks"]
+    assert {(one["decides"], one["on_board"]) for one in found} == {("one-sided", None)}
