@@ -1,10 +1,10 @@
-"""Hands-free capture against the best any rule could do: 10,000 simulated contacts on a clock that only counts.
+"""Hands-free capture against what hindsight allows: 10,000 simulated contacts on a clock that only counts.
 
-Peer: the best that can be had with hindsight. It knows the settled value, and how many readings in a row within a
-count of each other it takes so that no contact of this very campaign (charging ones left out, for which no number of
-them would do) is taken wrongly: fewer could not tell a value that stands from one that passes by, at this rate of
-reading and with these hands. It takes the last of so many readings within a count of the settled value. Beside it
-stands the third such reading, as if three were always enough, which they are not.
+Peer: the best fixed number of readings, chosen with hindsight. It knows the settled value, and how many readings in a
+row within a count of each other it takes so that no contact of this very campaign (charging ones left out, for which
+no number of them would do) is taken wrongly: fewer could not tell a value that stands from one that passes by, at
+this rate of reading and with these hands. It takes the last of so many readings within a count of the settled value.
+Beside it stands the third such reading, a bound no rule reaches that must not err: three err in this campaign.
 "Exceptions" are accepted values that differ, as displayed, by more than one count from what the display shows once
 it has settled, with no allowance for rounding. Hands that never hold still ("poor") are placed too; nothing should
 be taken from them.
@@ -194,7 +194,7 @@ def main(count: int = CONTACTS) -> None:
             for name in ("beeped_s", "kept_s", "best_s", "third_s")
         )
         at = f"{rate_hz:g} readings a second"
-        row(f"beep after a touch, {at}", beeped, "best with hindsight", best, 1.3)
-        row(f"kept after a touch, {at}", kept, "best with hindsight", best, 1.3)
+        row(f"beep after a touch, {at}", beeped, "fewest in a row that never err", best, 1.3)
+        row(f"kept after a touch, {at}", kept, "fewest in a row that never err", best, 1.3)
         ratios = f"beep {beeped / third:.2f}, kept {kept / third:.2f}"
         print(f"  against the third reading within a count, {third:.3f} s: {ratios}")

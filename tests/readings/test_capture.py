@@ -102,6 +102,30 @@ def test_after_a_doubtful_contact_a_second_one_is_asked_for_and_both_count() -> 
     assert [one.value for one in second[-1].samples] == [4680.0, 4681.0]
 
 
+def test_a_contact_that_never_stood_is_remembered_and_the_next_is_taken_twice_and_held_longer() -> None:
+    """What went back and forth once may stand by luck: one steady look after it is no reading yet."""
+    steady, jumping = (
+        [4680.0] * 7,
+        [OL, OL, *(4680.0 * (1.5 if place % 2 else 1.1) for place in range(12)), *[OL] * 4],
+    )
+    assert happened(fed(Capture(RULE), [OL, OL, *steady]))[-1] is Happening.KEPT
+    capture = Capture(RULE)
+    assert happened(fed(capture, jumping)) == [Happening.TOUCHED, Happening.LIFTED]
+    assert happened(fed(capture, [OL, OL, *steady, *[OL] * 4], from_s=4.0)) == [Happening.TOUCHED, Happening.LIFTED]
+    seen = fed(capture, [OL, OL, *steady, *steady, *[OL] * 4], from_s=8.0)
+    assert happened(seen) == [Happening.TOUCHED, Happening.RESEAT, Happening.LIFTED]
+    last = fed(capture, [OL, OL, *steady, *steady], from_s=12.0)
+    assert last[-1].happening is Happening.KEPT
+    assert len(last[-1].samples) == 2
+
+
+def test_a_clean_contact_after_one_that_settled_is_no_reason_for_doubt() -> None:
+    capture = Capture(RULE)
+    seen = fed(capture, [OL, OL, 4680.0, 4680.0, OL, OL, OL, OL])
+    assert happened(seen) == [Happening.TOUCHED, Happening.LIFTED]
+    assert happened(fed(capture, [OL, OL, *[4680.0] * 7], from_s=2.0)) == [Happening.TOUCHED, Happening.KEPT]
+
+
 def test_contacts_that_do_not_agree_are_no_reading() -> None:
     capture = Capture(RULE)
     fed(capture, jumpy(4680.0))
