@@ -165,6 +165,8 @@ class LineByLine:
     def _tell(self, asking: Asking) -> None:
         """Say what the reading does, once, where that is news to whoever cannot see it."""
         capture = asking.capture
+        if asking.latest is None and not asking.waiting:
+            return  # nothing was seen yet
         waits = capture is None or capture.shape is Shape.OPEN
         told = asking.waiting.partition(";")[0].partition(" for ")[0] if asking.waiting else ""
         if not told and capture is not None and not asking.trouble:
