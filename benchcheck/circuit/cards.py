@@ -1,15 +1,16 @@
 """Model cards brought to the board's temperature and laid out as arrays.
 
 Saturation currents follow the band gap (SPICE3 manual, appendix "temperature dependence"):
-IS(T) = IS ((T/T0)^XTI exp((T/T0 - 1) EG/VT))^(1/N); a MOSFET's gain falls as (T/T0)^-1.5.
+IS(T) = IS ((T/T0)^XTI exp((T/T0 - 1) EG/VT))^(1/N); a MOSFET's gain falls as (T/T0)^-1.5, its threshold and its
+body follow the band gap of silicon itself, EG(T) = 1.16 - 7.02e-4 T^2 / (T + 1108) in electronvolt.
 A part's spread in forward voltage is carried as a factor on IS, so that nothing flows at 0 V.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import exp, inf
+from dataclasses import dataclass, replace
+from math import exp, inf, log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +19,13 @@ from .devices import Bjt, Mosfet
 from .models import NOMINAL_TEMPERATURE_K, BjtModel, JunctionModel
 from .physics import BjtArrays, Conditions, JunctionArrays, MosfetArrays
 
-__all__ = ["Junction", "bjt_arrays", "junction_arrays", "mosfet_arrays"]
+__all__ = ["BODY", "Junction", "bjt_arrays", "junction_arrays", "mosfet_arrays"]
 
 Floats = NDArray[np.float64]
+
+#: what the junction inside a MOSFET is called.
+BODY = "body diode"
+_SURFACE_V, _GAP_EV = 0.6, 1.1150877
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,41 @@ def _warming(bandgap_ev: float, exponent: float, conditions: Conditions) -> floa
     return float(ratio**exponent) * exp((ratio - 1.0) * bandgap_ev / conditions.thermal_voltage_v)
 
 
+def _silicon_gap_ev(temperature_k: float) -> float:
+    return float(1.16 - 7.02e-4 * temperature_k**2 / (temperature_k + 1108.0))
+
+
+def _nominal(conditions: Conditions) -> Conditions:
+    return replace(conditions, temperature_k=NOMINAL_TEMPERATURE_K)
+
+
+def _body_warming(conditions: Conditions) -> float:
+    """Return how IS of a MOSFET's body grows from the nominal temperature, as a factor (SPICE3, MOS level 1)."""
+    nominal, warm = (
+        _silicon_gap_ev(at.temperature_k) / at.thermal_voltage_v for at in (_nominal(conditions), conditions)
+    )
+    return exp(nominal - warm)
+
+
+def _threshold_shift_v(mosfet: Mosfet, conditions: Conditions) -> float:
+    """Return how far the magnitude of a threshold has moved from the nominal temperature, in volt.
+
+    SPICE3, MOS level 1, with a surface potential of 0.6 V: half of what that moves, and half of what the gap does,
+    which counts with the same sign for both channels.
+    """
+    ratio = conditions.temperature_k / NOMINAL_TEMPERATURE_K
+    nominal, warm = _silicon_gap_ev(NOMINAL_TEMPERATURE_K), _silicon_gap_ev(conditions.temperature_k)
+    cold_v, warm_v = _nominal(conditions).thermal_voltage_v, conditions.thermal_voltage_v
+    built_in = (_potential_v(1.0, nominal, cold_v, cold_v), _potential_v(ratio, warm, warm_v, cold_v))
+    surface = ratio * (_SURFACE_V - built_in[0]) + built_in[1]
+    sense = 1.0 if mosfet.channel == "N" else -1.0
+    return 0.5 * (sense * (nominal - warm) + surface - _SURFACE_V)
+
+
+def _potential_v(ratio: float, gap_ev: float, thermal_v: float, nominal_v: float) -> float:
+    return -2.0 * thermal_v * (1.5 * log(ratio) - gap_ev / (2.0 * thermal_v) + _GAP_EV / (2.0 * nominal_v))
+
+
 def _column(values: Sequence[float]) -> Floats:
     return np.array(values, dtype=np.float64)
 
@@ -48,6 +88,8 @@ def _column(values: Sequence[float]) -> Floats:
 def _junction_saturation(junction: Junction, conditions: Conditions) -> float:
     model = junction.model
     slope_v = model.ideality * conditions.thermal_voltage_v
+    if junction.name == BODY:
+        return model.saturation_current_a * _body_warming(conditions) * exp(-junction.drop_shift_v / slope_v)
     warming = _warming(model.bandgap_ev, model.temperature_exponent, conditions)
     shift = exp(-junction.drop_shift_v / slope_v)
     return model.saturation_current_a * float(warming ** (1.0 / model.ideality)) * shift
@@ -114,6 +156,11 @@ def bjt_arrays(bjts: Sequence[Bjt], conditions: Conditions) -> BjtArrays:
     )
 
 
+def _threshold_v(mosfet: Mosfet, conditions: Conditions) -> float:
+    moved = _threshold_shift_v(mosfet, conditions) if conditions.temperature_k != NOMINAL_TEMPERATURE_K else 0.0
+    return mosfet.model.threshold_v + mosfet.threshold_shift_v + moved
+
+
 def mosfet_arrays(mosfets: Sequence[Mosfet], conditions: Conditions) -> MosfetArrays:
     """Return the parameters of MOSFET channels at the conditions' temperature."""
     models = [mosfet.model for mosfet in mosfets]
@@ -121,7 +168,7 @@ def mosfet_arrays(mosfets: Sequence[Mosfet], conditions: Conditions) -> MosfetAr
     resistances = [(0.0, 0.0, model.source_resistance_ohm) for model in models]
     return MosfetArrays(
         sign=_column([1.0 if mosfet.channel == "N" else -1.0 for mosfet in mosfets]),
-        threshold=_column([mosfet.model.threshold_v + mosfet.threshold_shift_v for mosfet in mosfets]),
+        threshold=_column([_threshold_v(mosfet, conditions) for mosfet in mosfets]),
         transconductance=_column([model.transconductance_a_per_v2 * gain for model in models]),
         modulation=_column([model.channel_modulation_per_v for model in models]),
         series=np.array(resistances, dtype=np.float64).reshape(-1, 3).T,

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
-from .cards import Junction, bjt_arrays, junction_arrays, mosfet_arrays
+from .cards import BODY, Junction, bjt_arrays, junction_arrays, mosfet_arrays
 from .connectivity import Groups, groups, ideal_short, require_solvable
 from .devices import (
     Bjt,
@@ -281,7 +281,7 @@ def _mosfet(device: Mosfet, rows: _Rows, lists: Lists) -> None:
         return
     lists.mosfets.append((device, (at[0], at[1], at[2])))
     body = (at[2], at[0]) if device.channel == "N" else (at[0], at[2])
-    _add_junction(device.designator, "body diode", body, device.model.body, 0.0, lists)
+    _add_junction(device.designator, BODY, body, device.model.body, 0.0, lists)
 
 
 def _current_source(device: CurrentSource, rows: _Rows, lists: Lists) -> None:

@@ -14,6 +14,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from .cards import BODY
 from .compiled import Compiled, compile_netlist
 from .connectivity import groups
 from .devices import Capacitor, Device, Inductor, Resistor, Switch, VoltageSource
@@ -144,7 +145,7 @@ def _moving(
     at_rest = arrays.saturation / arrays.slope_v
     by = -at_rest / arrays.slope_v / (1.0 + (at_rest + arrays.gmin) * arrays.series) ** 2
     for junction, each in zip(compiled.junctions, by, strict=True):
-        if junction.name != "body diode" and not np.isfinite(junction.model.breakdown_voltage_v or np.inf):
+        if junction.name != BODY and not np.isfinite(junction.model.breakdown_voltage_v or np.inf):
             yield (junction.designator, "drop_shift_v"), [row[junction.plus], row[junction.minus]], each * both
     for at, (bjt, terminals) in enumerate(compiled.bjts):
         moved = -tangent.bjt[0][:, :, at] / compiled.bjt_arrays.forward_slope_v[at]

@@ -62,7 +62,9 @@ def moved(case: tuple[Netlist, str, str, Excitation], name: str) -> float:
     device = netlist.device(name)
     if isinstance(device, Inductor) and not isinstance(excitation, CapacitanceAtFrequency | Esr):
         step = 1e-4 * device.dc_resistance_ohm
-        ends = [replace(device, dc_resistance_ohm=device.dc_resistance_ohm + sign * step) for sign in (1, -1)]
+        ends: list[Device] = [
+            replace(device, dc_resistance_ohm=device.dc_resistance_ohm + sign * step) for sign in (1, -1)
+        ]
     else:
         step = max(abs(value_of(device)) * 1e-4, 1e-5 if device.VALUE.endswith("_v") else 0.0)
         ends = [with_value(device, value_of(device) + sign * step) for sign in (1, -1)]
