@@ -18,6 +18,7 @@ from benchcheck.instruments.link import Link
 from benchcheck.instruments.lock import ResourceLock
 from benchcheck.instruments.recovery import drain_errors, probe, recover
 from benchcheck.instruments.reply import QueueEntry, read_error, read_integer
+from benchcheck.instruments.role import check_role
 from benchcheck.instruments.transport import Opener, Transport
 from benchcheck.instruments.wire import joined
 
@@ -128,6 +129,8 @@ def _introduced(
     manners = _probed(link, adjusted(choice.dialect.link, settings), notes, waiting)
     dialect = replace(choice.dialect, link=manners)
     link.set_manners(manners)
+    if choice.known and catalogue.family(identity) is None:
+        check_role(name, role, link, dialect)
     errors = (*waiting, *drain_errors(link))
     return Connection(name, link, dialect, identity, choice.known, errors, tuple(notes), lock)
 
