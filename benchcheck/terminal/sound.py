@@ -48,8 +48,9 @@ class Cue(StrEnum):
     ATTENTION = "attention"  # the meter is gone, power went off
 
 
-#: the bell's beats of each cue: how many rings; a mark has none, or it would be taken for the pass that ends it.
-_RINGS = {Cue.SETTLED: 1, Cue.MARKED: 0, Cue.PASS: 1, Cue.UNDECIDED: 2, Cue.RESEAT: 3, Cue.FAIL: 4, Cue.ATTENTION: 5}
+#: the bell's beats of each cue: how many rings. What a verdict follows at once has none: together they would be
+#: counted as another verdict.
+_RINGS = {Cue.SETTLED: 0, Cue.MARKED: 0, Cue.PASS: 1, Cue.UNDECIDED: 2, Cue.RESEAT: 3, Cue.FAIL: 4, Cue.ATTENTION: 5}
 #: melodies as pairs of frequency in hertz (0: silence) and seconds.
 _MELODIES: dict[Cue, tuple[tuple[float, float], ...]] = {
     Cue.SETTLED: ((1320.0, 0.06),),

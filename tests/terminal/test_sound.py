@@ -19,6 +19,12 @@ def test_pass_fail_undecided_and_reseat_differ_in_rings_and_in_melody() -> None:
     assert len({melody(cue) for cue in Cue}) == len(Cue)
 
 
+def test_a_bell_that_precedes_a_verdict_does_not_add_to_its_rings() -> None:
+    assert [module._RINGS[cue] for cue in (Cue.SETTLED, Cue.MARKED)] == [0, 0]
+    loud = [module._RINGS[cue] for cue in (Cue.PASS, Cue.UNDECIDED, Cue.RESEAT, Cue.FAIL, Cue.ATTENTION)]
+    assert sorted(set(loud)) == [1, 2, 3, 4, 5]
+
+
 def test_the_pitch_of_a_pass_rises_an_octave_from_limit_to_limit() -> None:
     pitches = [melody(Cue.PASS, position)[-1][0] for position in (-3.0, 0.0, 0.25, 0.5, 1.0, 9.0)]
     assert pitches == sorted(pitches)
@@ -35,7 +41,7 @@ def test_every_melody_is_a_wave_file_as_long_as_its_notes(cue: Cue) -> None:
 
 
 def heard(sound: Sound, rung: threading.Event) -> bool:
-    sound.cue(Cue.SETTLED)
+    sound.cue(Cue.PASS)
     return rung.wait(5.0)
 
 
