@@ -1,5 +1,7 @@
 """How fast power is off when a powered visit dies: SIGKILL, SIGSTOP, SIGTERM, Ctrl-C, closed terminal, exception.
 
+And when the power keeper is killed or stopped instead, and the visit lives on.
+
 The visit is the whole job of `verify` with instruments, in a process of its own, on a bench served here; one strike
 in five comes before power is on. Prints for each way how often, how often with power on, outputs left on, the longest
 time until supply and load were off, accepted readings lost, and wrong numbers in the record. Counts are small unless
@@ -32,6 +34,8 @@ GIVE_UP_S, START_S, STRIKE_S, EARLY = 8.0, 60.0, 3.0, 0.2
 CAMPAIGN = True
 MINUTES = 5
 ALLOWED_S = {"SIGKILL": 1.0, "SIGSTOP": 3.0, "SIGTERM": 1.0, "Ctrl-C": 1.0, "closed terminal": 1.0, "exception": 1.0}
+ALLOWED_S |= {"keeper killed": 1.0, "keeper stopped": 3.0}
+KEEPER = {"keeper killed": signal.SIGKILL, "keeper stopped": signal.SIGSTOP}
 SIGNALS = {"SIGKILL": signal.SIGKILL, "SIGSTOP": signal.SIGSTOP, "SIGTERM": signal.SIGTERM}
 OHMS, DIODE = 150.0, 0.6
 VOLTS = {"": 6.0, "fresh": 6.4, "end_of_life": 5.0}
@@ -109,11 +113,13 @@ def _ended(
         was_on, began = supply.output, time.perf_counter()
     if how in SIGNALS:
         victim.send_signal(SIGNALS[how])
+    elif how in KEEPER:
+        _strike_keeper(victim.pid, KEEPER[how])
     elif how == "Ctrl-C":
         os.write(master, b"\x03")
     elif how == "closed terminal":
         os.close(master)
-    off_s = _settled_off(supply, load, began, 2.6 if how == "SIGSTOP" else 0.8)
+    off_s = _settled_off(supply, load, began, 2.6 if "STOP" in how.upper() else 0.8)
     left_on = supply.output or load.input
     victim.kill()
     told += victim.stdout.read()
@@ -122,6 +128,18 @@ def _ended(
     kept = _kept(folder)
     lost = set(told.decode().split()) - {one.check for one in kept} - {"V6.load_regulation"}  # computed, not read
     return Death(off_s, len(lost), sum(map(is_wrong, kept)), was_on, left_on)
+
+
+def _strike_keeper(visit: int, how: signal.Signals) -> None:
+    """Send a signal to the child of a visit that owns supply and load, not to the one that stands by."""
+    for process in pathlib.Path("/proc").glob("[0-9]*"):
+        try:
+            words = (process / "cmdline").read_bytes().split(b"\0")
+            parent = int((process / "stat").read_text().rpartition(")")[2].split()[1])
+        except OSError:
+            continue
+        if parent == visit and b"benchcheck.instruments.keeper_process" in words and b"standby" not in words:
+            os.kill(int(process.name), how)
 
 
 def _kept(folder: pathlib.Path) -> list[Reading]:
