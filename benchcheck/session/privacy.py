@@ -30,5 +30,7 @@ def _words(bench: Bench) -> Iterator[str]:
     for link in (*(one.link for one in bench.meters.values()), *powering):
         if link is not None:
             yield link.resource
+            if link.dialect_file:
+                yield link.dialect_file
             pieces = link.resource.split("::")
             yield from (word for word in (*pieces[1:-1], pieces[0].removeprefix("ASRL")) if len(word) > _SHORTEST)
