@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .extras import ExtraBjts, ExtraJunctions, ExtraMosfets
+from .leanings import Leanings
 from .tangents import BjtTangent, Limits, MosfetTangent, junction_tangent
 from .variants import Variants
 
@@ -25,9 +26,11 @@ Indices = NDArray[np.intp]
 
 _CHUNK_VALUES = 600_000  # matrix values in one chunk: what the processor's second cache holds
 _MOST_STEPS = 60
+_STEPS_TO_SETTLE = 12  # of changed devices, from rest among others that have settled
 _AGREES = 1e-9  # of the test current, at every device
 _STEP_V = 1e-4  # of every net, in the last step; the next would be its square
 _SHUNTS = (1e-2, 1e-4, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11, 1e-12)
+_LEAST_V, _LEAST_A = 1e-12, 1e-15
 _STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its compliance
 
 
@@ -60,14 +63,20 @@ class Items:
 class Outcome:
     """What came out: volt between the probes, whether the source holds its current, whether it is solved.
 
-    `seen` (what devices see x items) and `unknowns` (net voltages, branch currents x items) serve further items.
+    `ampere` is what the source delivers: its current, or less at its compliance. `seen` (what devices see x items)
+    and `unknowns` (net voltages, branch currents x items) serve further items.
     """
 
     volt: Floats
+    ampere: Floats
     holds_current: Bools
     seen: Floats
     unknowns: Floats
     solved: Bools
+
+    def chosen(self, which: Indices) -> Outcome:
+        """Return the outcome of some items, repeats allowed."""
+        return Outcome(*(getattr(self, name)[..., which] for name in Outcome.__slots__))
 
     def replace_at(self, which: Indices, other: Outcome) -> None:
         """Put another outcome in the place of some items."""
@@ -92,13 +101,27 @@ class Batch:
         """The number of voltages that devices see."""
         return self._j + 2 * self._q + 2 * self._m
 
-    def solve(self, items: Items) -> Outcome:
-        """Return the outcome of every item: from its start, else from rest, else eased in."""
+    def solve(self, items: Items, *, patient: bool = True) -> Outcome:
+        """Return the outcome of every item: from its start, else from rest, else, being `patient`, eased in."""
         found = self._once(items)
-        for attempt in (self._from_rest, self._eased_in):
+        for attempt in (self._from_rest, self._eased_in)[: 1 + patient]:
             again = np.flatnonzero(~found.solved)
             if len(again):
                 found.replace_at(again, attempt(items.chosen(again)))
+        return found
+
+    def leanings(self, items: Items, outcome: Outcome, leanings: Leanings) -> Floats:
+        """Return the slopes of ln(volt/ampere) of every item to every slot (slots x items); NaN where not found."""
+        found = np.full((len(leanings.slots), len(items.variant)), np.nan)
+        changed = self._v.has_extras[items.variant]
+        for which, steps in ((~changed, 1), (changed, _STEPS_TO_SETTLE)):
+            every = np.flatnonzero(which & outcome.solved)
+            for begin in range(0, len(every), self.chunk):
+                at = every[begin : begin + self.chunk]
+                start = replace(items, start=outcome.seen, holds_current=outcome.holds_current).chosen(at)
+                work = _Work(self._v, items.chosen(slice(0, 0)))
+                work.begin(start)
+                found[:, at] = work.leanings(leanings, steps)
         return found
 
     def _from_rest(self, items: Items) -> Outcome:
@@ -117,7 +140,7 @@ class Batch:
         """Return the outcome of every item from its start."""
         count = len(items.variant)
         outcome = Outcome(
-            np.full(count, np.nan), np.zeros(count, bool), np.zeros((self.rows_seen, count)),
+            np.full(count, np.nan), np.zeros(count), np.zeros(count, bool), np.zeros((self.rows_seen, count)),
             np.zeros((self._v.size, count)), np.zeros(count, bool),
         )  # fmt: skip
         work, which, begun = _Work(self._v, items.chosen(slice(0, 0))), np.zeros(0, np.intp), 0
@@ -142,6 +165,7 @@ class Batch:
 
     def _record(self, work: _Work, solution: Floats, done: Bools, at: Indices, outcome: Outcome) -> None:
         outcome.volt[at] = work.port(solution)[done]
+        outcome.ampere[at] = work.delivered(solution)[done]
         outcome.holds_current[at] = work.holds_current[done]
         outcome.seen[:, at] = work.seen[:, done]
         outcome.unknowns[:, at] = solution[:, done]
@@ -209,7 +233,7 @@ class _Work:
         """Return the solution of the items' equations (unknowns x items) and which determinants are negative."""
         v, items = self._v, self._items
         each = np.arange(len(items.variant))
-        values = np.take(v.constant, items.variant, axis=1)
+        self._eliminated = values = np.take(v.constant, items.variant, axis=1)
         values += v.stamp @ self._slopes[:-1]
         right = v.feed @ self._offsets[: v.feed.shape[1]]
         for extra in self._extras:
@@ -220,6 +244,26 @@ class _Work:
         values[v.places[items.red, items.red], each] += np.where(self.holds_current, 0.0, _STIFF_S)
         right[items.red, each] += np.where(self.holds_current, items.ampere, _STIFF_S * items.volt)
         return v.elimination.solve(values, right)
+
+    def leanings(self, leanings: Leanings, steps: int) -> Floats:
+        """Return the slopes of ln(volt/ampere) of items that have settled but for `steps` steps; NaN where not."""
+        for step in range(steps):
+            self.evaluate()
+            solution, _ = self.step()
+            if step < steps - 1:
+                self.advance(solution)
+        right, each = np.zeros_like(solution), np.arange(solution.shape[1])
+        right[self._items.red, each] += 1.0
+        right[self._items.black, each] -= 1.0
+        adjoint = self._v.elimination.solve_transposed(self._eliminated, right)
+        junctions, bjts, _ = self._extras
+        moved = leanings.of(self._items.variant, solution, adjoint, (self._slopes, self._offsets), (junctions, bjts))
+        # at its compliance the source is as stiff as the black lead's tie: half of what the voltage seems to rise
+        ampere, volt = self.delivered(solution), self.port(solution)
+        share = np.where(self.holds_current, 1.0 / np.maximum(np.abs(volt), _LEAST_V), 0.0)
+        share += np.where(self.holds_current, 0.0, _STIFF_S / 2.0 / np.maximum(np.abs(ampere), _LEAST_A))
+        settled = np.isfinite(solution).all(axis=0) & ((steps == 1) | ~self._held_back)
+        return np.asarray(np.where(settled, moved * share, np.nan))
 
     def last_step(self, solution: Floats) -> Floats:
         """Return how far the net that moved most moved in this step, per item, in volt; remember the nets."""
@@ -233,6 +277,11 @@ class _Work:
         each = np.arange(solution.shape[1])
         across: Floats = solution[self._items.red, each] - solution[self._items.black, each]
         return across
+
+    def delivered(self, solution: Floats) -> Floats:
+        """Return the current of every item's source, in ampere."""
+        at_red = solution[self._items.red, np.arange(solution.shape[1])]
+        return np.where(self.holds_current, self._items.ampere, _STIFF_S * (self._items.volt - at_red))
 
     def advance(self, solution: Floats) -> None:
         """Move every device to what it sees at the solution, held back where it must be."""
@@ -276,9 +325,8 @@ class _Work:
     def _change_modes(self, solution: Floats) -> None:
         """Let each source hold its current or its compliance: the side of the corner that is nearer."""
         items, volt = self._items, self.port(solution)
-        at_red = solution[items.red, np.arange(len(volt))]
-        delivered = np.where(self.holds_current, items.ampere, _STIFF_S * (items.volt - at_red))
-        spare_v, spare_a = (items.volt - volt) * items.ampere, (items.ampere - delivered) * items.volt
+        spare_v = (items.volt - volt) * items.ampere
+        spare_a = (items.ampere - self.delivered(solution)) * items.volt
         modes = np.less(spare_a, spare_v)
         self._held_back |= modes != self.holds_current
         self.holds_current = np.asarray(modes, dtype=bool)

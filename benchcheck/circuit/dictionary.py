@@ -8,7 +8,7 @@ that does not arrive, capacitance and series resistance) is solved alone. How ea
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 from benchcheck.errors import CircuitError
 
 from .batch import Batch, Items, Outcome
-from .excitation import DiodeTest, Excitation, Ohms
+from .driven import driven_ranges
+from .excitation import Excitation
 from .faults import Edit, FaultSizes, PartFault, edit_of
+from .leanings import Leaning, Leanings
 from .netlist import Netlist
 from .physics import Conditions, on_a_board
 from .reading import solve_reading
@@ -30,6 +32,12 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Progress = Callable[[int, int], None]
+
+#: a reading beyond so many times a range's end needs no look at that range: no ohms fall with the test current
+_FAR = 4.0
+#: volts a junction drops more for each factor e of current, beyond what diode mode could drive (common practice)
+_GIVES_WAY_V = 0.05
+_NO_SLOPES = np.zeros((0, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +108,29 @@ class EditedReadings:
 
     `value` in the units of the probes' functions, NaN for OL and for what is not `solved`. `held` (edits + 1 x probes
     x ranges) is what each range tried shows, beyond its full scale or not; NaN where its source was at its
-    compliance, and for ranges not tried or solved alone.
+    compliance, and for ranges not tried or solved alone. `latent` is the reading without an end of range or
+    compliance: ohms as voltage over current wherever the source gave way.
+
+    `slots` (where asked for) are what readings lean on: the logarithm of ohms and the volts of diode mode by each,
+    `good` (slots x probes) on the board as it is and `moved` (entries x slots) where an edit makes a difference;
+    `entry` (as `value`) says which of them, -1 for the board's.
     """
 
     value: Floats
     solved: Bools
     held: Floats
+    latent: Floats
+    slots: tuple[Leaning, ...]
+    good: Floats
+    moved: NDArray[np.float32]
+    entry: NDArray[np.int32]
+
+    def of_rows(self, rows: Indices) -> EditedReadings:
+        """Return some rows, repeats allowed."""
+        return replace(
+            self, value=self.value[rows], solved=self.solved[rows], held=self.held[rows], latent=self.latent[rows],
+            entry=self.entry[rows],
+        )  # fmt: skip
 
 
 def edited_readings(
@@ -116,6 +141,7 @@ def edited_readings(
     *,
     nothing: float = NOTHING,
     alone: bool = True,
+    leanings: bool = False,
 ) -> EditedReadings:
     """Return what every probe reads on the board as it is and under every edit of it.
 
@@ -128,38 +154,9 @@ def edited_readings(
     wanted, changes = tuple(probes), list(edits)
     for probe in wanted:
         netlist.require_nets(probe.red, probe.black)
-    work = _Table(netlist, wanted, changes, on_a_board(conditions), None, nothing)
+    work = _Table(netlist, wanted, changes, on_a_board(conditions), None, nothing, leanings=leanings)
     work.fill(alone=alone)
-    rows = np.concatenate([np.zeros(1, np.intp), work.row_of_edit])
-    return EditedReadings(work.value[rows], work.solved[rows], work.held[rows])
-
-
-@dataclass(frozen=True, slots=True)
-class _Range:
-    """One range of one probe: A, V, what turns volt into the reading and what the leads add, full scale."""
-
-    ampere: float
-    volt: float
-    factor: float
-    leads: float
-    full_scale: float
-
-
-def _ranges(excitation: Excitation) -> tuple[_Range, ...]:
-    """Return the direct-current ranges of an excitation; none for the others."""
-    match excitation:
-        case Ohms(ranges=ranges, lead_resistance_ohm=leads):
-            return tuple(
-                _Range(
-                    r.test_current_a, r.compliance_v - leads * r.test_current_a, 1.0 / r.test_current_a, leads,
-                    r.full_scale_ohm,
-                )
-                for r in ranges
-            )  # fmt: skip
-        case DiodeTest(ampere, volt, full_scale):
-            return (_Range(ampere, volt, 1.0, 0.0, full_scale),)
-        case _:
-            return ()
+    return work.readings().of_rows(np.concatenate([np.zeros(1, np.intp), work.row_of_edit]))
 
 
 class _Table:
@@ -167,9 +164,9 @@ class _Table:
 
     def __init__(
         self, netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], conditions: Conditions,
-        progress: Progress | None, nothing: float = NOTHING,
+        progress: Progress | None, nothing: float = NOTHING, *, leanings: bool = False,
     ) -> None:  # fmt: skip
-        self._nothing = nothing
+        self._nothing, self._lean = nothing, leanings
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self.row_of_edit = np.array([different[edit] for edit in edits], dtype=np.intp)
         self._netlist, self._probes, self._conditions, self._progress = netlist, probes, conditions, progress
@@ -177,10 +174,18 @@ class _Table:
         shape = (len(self._edits), len(probes))
         self.value = np.full(shape, np.nan)
         self.solved = np.zeros(shape, bool)
-        self._ranges = [_ranges(probe.excitation) for probe in probes]
+        self._ranges = [driven_ranges(probe.excitation) for probe in probes]
         self.held = np.full((*shape, max((len(each) for each in self._ranges), default=0)), np.nan)
         self._open = np.zeros(shape, bool)  # still to be read, in the next range
         self._alone = np.zeros(shape, bool)
+        self._least_ohm = np.zeros(shape)  # what lower test currents read at least
+        self._latent = np.full(shape, np.nan)
+        self._slots: tuple[Leaning, ...] = ()
+        self._good_slopes = np.zeros((0, len(probes)))
+        self._good_place = np.full(len(probes), -1)
+        self._entry = np.full(shape, -1, np.int32)
+        self._moved_slopes: list[NDArray[np.float32]] = []
+        self._entries = 0
         self.counts = {"untouched": 0, "in the batch": 0, "alone": 0, "not solved": 0}
         self._done = 0
 
@@ -190,12 +195,12 @@ class _Table:
         self._alone[:, ~direct] = True
         self._open[:, direct] = True
         if direct.any():
-            self._fill_direct()
+            self._fill_direct(alone=alone)
         if not alone:
             self._alone[1:] = False
         self._fill_alone()
 
-    def _fill_direct(self) -> None:
+    def _fill_direct(self, *, alone: bool) -> None:
         variants = Variants(self._netlist, self._edits[1:], self._conditions)
         if not variants.at_rest:
             self._alone |= self._open
@@ -203,9 +208,14 @@ class _Table:
         self._alone |= self._open & ~variants.fits[:, None]
         self._open &= variants.fits[:, None]
         batch = Batch(variants)
+        self._leanings = Leanings(variants)
+        if self._lean:
+            self._slots = self._leanings.slots
+            self._good_slopes = np.zeros((len(self._slots), len(self._probes)))
         self._fill_shorted(variants)
+        self._solve_good(variants, batch)
         for place in range(max(len(ranges) for ranges in self._ranges)):
-            self._fill_range(variants, batch, place)
+            self._fill_range(variants, batch, place, patient=alone)
 
     def _fill_shorted(self, variants: Variants) -> None:
         """Read probes both of whose leads are on one net."""
@@ -215,45 +225,70 @@ class _Table:
                 self._note(rows, np.full(len(rows), at), np.full(len(rows), self._ranges[at][0].leads), "untouched")
                 self._open[:, at] = False
 
-    def _fill_range(self, variants: Variants, batch: Batch, place: int) -> None:
+    def _solve_good(self, variants: Variants, batch: Batch) -> None:
+        """Solve the good board in every range of every probe at once, with slopes where they are asked for."""
+        every = [
+            (at, place)
+            for at, ranges in enumerate(self._ranges)
+            if self._open[:, at].any()
+            for place in range(len(ranges))
+        ]
+        cols = np.array([at for at, _ in every], dtype=np.intp)
+        places = np.array([place for _, place in every], dtype=np.intp)
+        items = self._items(variants, batch, np.zeros(len(every), np.intp), cols, places, None)
+        self._good = batch.solve(items)
+        self._good_leanings = batch.leanings(items, self._good, self._leanings) if self._lean else _NO_SLOPES
+        self._good_at = {pair: at for at, pair in enumerate(every)}
+
+    def _fill_range(self, variants: Variants, batch: Batch, place: int, *, patient: bool) -> None:
         """Read what is open in the range at `place` of each probe."""
         columns = np.flatnonzero(self._open.any(axis=0) & np.array([len(r) > place for r in self._ranges]))
         if not len(columns):
             return
-        good = batch.solve(self._items(variants, batch, np.zeros(len(columns), np.intp), columns, place, None))
+        which = np.array([self._good_at[int(at), place] for at in columns], dtype=np.intp)
+        good = self._good.chosen(which)
+        slopes = self._good_leanings[:, which] if self._lean else _NO_SLOPES
         ampere = np.array([self._ranges[at][place].ampere for at in columns])
         screen = Screen(variants, good, ampere, self._nothing)
-        rows, cols = self._moved(screen, columns, good, place)
+        rows, cols = self._moved(screen, columns, good, slopes, place)
         if len(rows):
             lookup = np.full(len(self._probes), -1)
             lookup[columns] = np.arange(len(columns))
-            start = Outcome(
-                good.volt[lookup[cols]], good.holds_current[lookup[cols]], good.seen[:, lookup[cols]],
-                good.unknowns[:, :0], good.solved[lookup[cols]],
-            )  # fmt: skip
-            found = batch.solve(self._items(variants, batch, rows, cols, place, start))
-            self._take(rows[found.solved], cols[found.solved], found.volt[found.solved],
-                       found.holds_current[found.solved], place, "in the batch")  # fmt: skip
+            start = good.chosen(lookup[cols])
+            items = self._items(variants, batch, rows, cols, np.full(len(cols), place), start)
+            found = batch.solve(items, patient=patient)
+            slopes = batch.leanings(items, found, self._leanings) if self._lean else _NO_SLOPES
+            self._take(rows[found.solved], cols[found.solved], found, slopes, found.solved, place, "in the batch")
             self._alone[rows[~found.solved], cols[~found.solved]] = True
             self._open[rows[~found.solved], cols[~found.solved]] = False
 
-    def _moved(self, screen: Screen, columns: Indices, good: Outcome, place: int) -> tuple[Indices, Indices]:
+    def _moved(
+        self, screen: Screen, columns: Indices, good: Outcome, slopes: Floats, place: int
+    ) -> tuple[Indices, Indices]:
         """Settle the readings no fault moves; return rows and columns of the others."""
         rows, cols = [], []
+        open_here = self._open[:, columns] & ~self._beyond(columns, place)
         for row in range(len(self._edits)):
-            waiting = self._open[row, columns]
+            waiting = open_here[row]
             moved = (screen.moved(row) | ~good.solved) & waiting if row else waiting & ~good.solved
             still = waiting & ~moved
-            self._take(np.full(still.sum(), row), columns[still], good.volt[still], good.holds_current[still], place,
-                       "untouched")  # fmt: skip
+            self._take(np.full(still.sum(), row), columns[still], good, slopes, still, place, "untouched")
             rows.append(np.full(moved.sum(), row))
             cols.append(columns[moved])
         return np.concatenate(rows), np.concatenate(cols)
 
+    def _beyond(self, columns: Indices, place: int) -> Bools:
+        """Return which readings are known to lie far beyond the end of the range at `place`, their last one not."""
+        ends = np.array([self._ranges[at][place].full_scale for at in columns])
+        ends[[len(self._ranges[at]) == place + 1 for at in columns]] = np.inf
+        beyond: Bools = self._least_ohm[:, columns] > _FAR * ends
+        beyond[0] = False
+        return beyond
+
     def _items(
-        self, variants: Variants, batch: Batch, rows: Indices, cols: Indices, place: int, start: Outcome | None
+        self, variants: Variants, batch: Batch, rows: Indices, cols: Indices, places: Indices, start: Outcome | None
     ) -> Items:
-        chosen = [self._ranges[at][place] for at in cols]
+        chosen = [self._ranges[at][place] for at, place in zip(cols, places, strict=True)]
         nothing = np.zeros((batch.rows_seen, len(rows)))
         return Items(
             variant=rows,
@@ -266,18 +301,50 @@ class _Table:
             shunt=np.zeros(len(rows)),
         )
 
-    def _take(self, rows: Indices, cols: Indices, volt: Floats, holds: Bools, place: int, how: str) -> None:
-        """Turn port voltages into readings; what overloads waits for the next range."""
+    def _take(
+        self, rows: Indices, cols: Indices, found: Outcome, slopes: Floats, which: Bools, place: int, how: str
+    ) -> None:
+        """Turn some port voltages into readings; what overloads waits for the next range."""
         if not len(rows):
             return
+        volt, holds, ampere = found.volt[which], found.holds_current[which], np.maximum(found.ampere[which], 1e-15)
+        self._least_ohm[rows, cols] = volt / ampere
         chosen = [self._ranges[at][place] for at in cols]
         last = np.array([len(self._ranges[at]) == place + 1 for at in cols])
-        value = volt * np.array([r.factor for r in chosen]) + np.array([r.leads for r in chosen])
+        leads = np.array([r.leads for r in chosen])
+        value = volt * np.array([r.factor for r in chosen]) + leads
         shown = holds & (value <= np.array([r.full_scale for r in chosen]))
         self.held[rows[holds], cols[holds], place] = value[holds]
         ended = shown | last
+        in_volt = np.array([r.in_volt for r in chosen])
+        given_way = volt + _GIVES_WAY_V * np.log(np.array([r.ampere for r in chosen]) / ampere)
+        self._latent[rows, cols] = np.where(in_volt, given_way, volt / ampere + leads)
+        if self._lean:
+            scale = np.where(in_volt, np.where(holds, volt, _GIVES_WAY_V), 1.0)
+            other = ended & (np.array(how != "untouched") | (self._good_place[cols] != place))
+            self._keep(rows[other], cols[other], (slopes[:, which] * scale)[:, other], place)
         self._note(rows[ended], cols[ended], np.where(shown, value, np.nan)[ended], how)
         self._open[rows[ended], cols[ended]] = False
+
+    def _keep(self, rows: Indices, cols: Indices, slopes: Floats, place: int) -> None:
+        """Keep the slopes of readings that have ended: the good board's, and those that are not its."""
+        if not len(rows):
+            return
+        if rows[0] == 0:
+            self._good_slopes[:, cols], self._good_place[cols] = slopes, place
+            return
+        self._entry[rows, cols] = self._entries + np.arange(len(rows), dtype=np.int32)
+        self._entries += len(rows)
+        self._moved_slopes.append(slopes.T.astype(np.float32))
+
+    def readings(self) -> EditedReadings:
+        """Return all that was filled in, a row for the good board and each different edit."""
+        none = np.zeros((0, len(self._slots)), np.float32)
+        moved = np.concatenate([none, *self._moved_slopes])
+        latent = np.where(np.isnan(self.value), self._latent, self.value)
+        return EditedReadings(
+            self.value, self.solved, self.held, latent, self._slots, self._good_slopes, moved, self._entry
+        )
 
     def _note(self, rows: Indices, cols: Indices, values: Floats, how: str) -> None:
         self.value[rows, cols], self.solved[rows, cols] = values, True

@@ -120,3 +120,25 @@ class Elimination:
                     left -= entry[place] * solution[col]
                 np.multiply(left, inverse, out=solution[pivot.col])
         return found, negative
+
+    def solve_transposed(self, eliminated: Floats, right: Floats) -> Floats:
+        """Return the solutions of the transposed equations (size x batch), `right` overwritten.
+
+        `eliminated` are the values as `solve` left them: the upper factor in place, what was cleared still standing.
+        """
+        entry, left = list(eliminated), list(right)
+        found = np.empty_like(right)
+        solution = list(found)
+        inverses = []
+        with np.errstate(all="ignore"):
+            for pivot in self._program:
+                inverse = 1.0 / entry[pivot.place]
+                inverses.append(inverse)
+                own = np.multiply(left[pivot.col], inverse, out=solution[pivot.row])
+                for place, col in pivot.right:
+                    left[col] -= entry[place] * own
+            for pivot, inverse in zip(reversed(self._program), reversed(inverses), strict=True):
+                own = solution[pivot.row]
+                for place, row, _ in pivot.clears:
+                    own -= entry[place] * inverse * solution[row]
+        return found

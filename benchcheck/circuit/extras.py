@@ -78,6 +78,20 @@ class _Extra(Generic[Arrays]):
                 values[self._variants.places[row, col], self._at] += self._conductances[i, j]
             right[row, self._at] -= self._offsets[i]
 
+    @property
+    def count(self) -> int:
+        """How many of the items have such a device."""
+        return len(self._at)
+
+    def by_drop(self, solution: Floats, adjoint: Floats) -> tuple[Indices, Indices, Floats]:
+        """Return items, devices, and how the probes' voltage moves with each device's forward drop, in volt."""
+        carried = self._carried(self._outer(solution)) / self._drop_v()
+        return self._at, self._device, np.asarray((adjoint[self._rows, self._at] * carried).sum(axis=0))
+
+    def _drop_v(self) -> Floats:
+        """Return by how many volts of forward drop a device's currents fall by a factor e, at its terminals."""
+        raise NotImplementedError
+
     def _note(self, current: Floats, astray: Floats) -> None:
         """Raise `astray` where a true current is off what the last step predicted."""
         off = np.abs(current - self._predicted).max(axis=0, initial=0.0)
@@ -110,6 +124,9 @@ class ExtraJunctions(_Extra[JunctionArrays]):
         self._conductances = np.stack([np.stack([slope, -slope]), np.stack([-slope, slope])])
         self._offsets = np.stack([offset, -offset])
 
+    def _drop_v(self) -> Floats:
+        return np.asarray(self._arrays.slope_v / (1.0 - self._conductances[0, 0] * self._arrays.series))
+
     def advance(self, solution: Floats, held_back: Bools) -> None:
         """Move to what the solution shows, held back where need be."""
         outer = self._outer(solution)
@@ -141,6 +158,9 @@ class ExtraBjts(_Extra[BjtArrays]):
         self._conductances, self._offsets = self._inner.copy(), self._inner_offsets.copy()
         for pin in range(3):
             self._lift(pin, np.flatnonzero(self._open == pin))
+
+    def _drop_v(self) -> Floats:
+        return self._arrays.forward_slope_v
 
     def _lift(self, pin: int, which: Indices) -> None:
         if not len(which):

@@ -40,7 +40,7 @@ class Extras:
     """Changed devices of all variants: which variant has which (-1: none), their parameters and rows.
 
     At most one junction, one bipolar transistor and one channel a variant; `open_pin` is the transistor's lifted pin
-    (0 collector, 1 base, 2 emitter; -1: none).
+    (0 collector, 1 base, 2 emitter; -1: none). `junction_names` and `bjt_names` are their designators.
     """
 
     junction_of: Indices
@@ -53,6 +53,8 @@ class Extras:
     mosfet_of: Indices
     mosfets: MosfetArrays
     mosfet_rows: Indices
+    junction_names: tuple[str, ...]
+    bjt_names: tuple[str, ...]
 
 
 @dataclass(slots=True)
@@ -61,6 +63,7 @@ class _Variant:
 
     removed: frozenset[str]
     ohmic: list[tuple[int, int, float]]
+    ohmic_names: tuple[str, ...]
     junctions: list[Junction]
     bjts: list[tuple[Bjt, tuple[int, int, int], int]]
     mosfets: list[tuple[Mosfet, tuple[int, int, int]]]
@@ -75,7 +78,7 @@ class Variants:
     batch can solve. `elimination` is the shared pattern; `constant` the constant
     values (places x variants); `controls` turns net voltages into what devices see, `stamp` and `feed` turn their
     slopes and offsets into matrix values and right sides; `off_slopes` and `off_seen` (variants x k) list the rows
-    a variant lacks.
+    a variant lacks; `has_extras` which variants have changed devices.
     """
 
     def __init__(self, netlist: Netlist, edits: Sequence[Edit], conditions: Conditions) -> None:
@@ -94,6 +97,7 @@ class Variants:
         variants = [self._variant(edit) for edit in (Edit(), *edits)]
         self.removed = tuple(variant.removed for variant in variants)
         self.added_ohmic = tuple(tuple(variant.ohmic) for variant in variants)
+        self.added_names = tuple(variant.ohmic_names for variant in variants)
         self.fits = np.array([variant.fits for variant in variants])
         self.size = self.nets + len(self.branches)
         self.elimination = self._pattern(variants)
@@ -107,6 +111,8 @@ class Variants:
         )
         self.off_slopes, self.off_seen = self._switched_off(variants)
         self.extras = self._extras(variants)
+        changed = (self.extras.junction_of, self.extras.bjt_of, self.extras.mosfet_of)
+        self.has_extras = np.any([index >= 0 for index in changed], axis=0)
         self.places = self._place_table()
 
     # what the board is made of ------------------------------------------------------------------------------
@@ -129,6 +135,7 @@ class Variants:
         lists = placed(edit.added, self.row_of)
         ohmic = [(a, b, 1.0 / siemens) for _, a, b, siemens in lists.conductances]
         ohmic += [(b.plus, b.minus, b.resistance_ohm) for b in lists.branches]
+        names = (*(name for name, *_ in lists.conductances), *(b.designator for b in lists.branches))
         bjts = [(bjt, rows, -1) for bjt, rows in lists.bjts]
         bjts += [lifted for device in edit.added if isinstance(device, Bjt) and (lifted := self._lifted(device))]
         bodies: list[Junction] = []
@@ -143,7 +150,7 @@ class Variants:
         )
         ties = self._ties(edit)
         removed = frozenset(edit.removed)
-        return _Variant(removed, ohmic, junctions, bjts, lists.mosfets, ties, fits)
+        return _Variant(removed, ohmic, names, junctions, bjts, lists.mosfets, ties, fits)
 
     def _lifted(self, device: Bjt) -> tuple[Bjt, tuple[int, int, int], int] | None:
         """Return a transistor with one pin on a net of its own, that pin standing in for another."""
@@ -273,6 +280,8 @@ class Variants:
             mosfet_of=_index_of([v for v, _ in mosfets], count),
             mosfets=mosfet_arrays([mosfet for _, (mosfet, _) in mosfets], self.conditions),
             mosfet_rows=np.array([rows for _, (_, rows) in mosfets], dtype=np.intp).reshape(-1, 3),
+            junction_names=tuple(junction.designator for _, junction in junctions),
+            bjt_names=tuple(bjt.designator for _, (bjt, _, _) in bjts),
         )
 
     def _place_table(self) -> Indices:

@@ -147,6 +147,11 @@ class Alternating:
         seen = self.impedance(red, black)
         return np.where(np.abs(seen) > full_scale_ohm, np.nan, seen.real)
 
+    def beyond(self, red: str, black: str) -> Floats:
+        """Return the size of the impedance between two nets, in ohm, per row: what series resistance ends by."""
+        size: Floats = np.abs(self.impedance(red, black))
+        return size
+
     def spread(self, red: str, black: str, strays: Sequence[tuple[str, Device]], *, esr: bool) -> Floats:
         """Return how the reading moves with each stray (a device and itself strayed), (rows x strays)."""
         across = self._drive(red, black)

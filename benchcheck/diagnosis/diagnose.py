@@ -16,11 +16,12 @@ from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
 from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
-from benchcheck.diagnosis.operators import Slips, only_good, slips
+from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import signs_under_power
-from benchcheck.diagnosis.predictions import predict_more
+from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature
+from benchcheck.diagnosis.spread import shifted
 from benchcheck.quantity import DisplayState, brief_value
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -152,14 +153,14 @@ def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
 
 
 def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
-    good = only_good(engine.predictions)
+    good = weighed.predictions.only_good()
     work = Slips(good, engine.errors, evidence, weighed.held, tuple(weighed.terms[0]))
     yield from slips(work, engine.netlist, engine.bench)
 
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:
     """Return the checks whose readings a hypothesis does not explain."""
-    fit = joint(engine.predictions, weighed.held, row)
+    fit = joint(weighed.predictions, weighed.held, row)
     terms = fit.terms if len(fit.terms) else weighed.held.terms[row]
     far = terms < math.log(0.01) + weighed.held.anything - _UNEXPLAINED
     return tuple(one.check for one, bad in zip(weighed.held.seen, far, strict=True) if bad)
@@ -181,8 +182,7 @@ def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
 
 def _pairs(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
     """Yield pairs of the faults that each explain most of what the good board does not, with their log odds."""
-    base = engine.predictions
-    columns = list(dict.fromkeys(weighed.held.columns))
+    shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
     gain = (weighed.terms - weighed.terms[0]).clip(min=0.0)
     rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
     chosen: list[int] = []
@@ -197,7 +197,7 @@ def _pairs(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
     pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
     if not pairs:
         return
-    more = predict_more(base, engine.board, engine.bench, engine.netlist, [GOOD, *pairs], columns)
+    more = predict(engine.board, engine.bench, shifted(engine.netlist, weighed.shift_v), [GOOD, *pairs], shots)
     held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
     beside = engine.beside(evidence, pairs)
     for row, pair in enumerate(pairs, 1):

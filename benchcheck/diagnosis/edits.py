@@ -45,7 +45,7 @@ def _edit(netlist: Netlist, fault: PartFault) -> Edit:
 
 
 def read_edited(
-    netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], *, alone: bool = True
+    netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], *, alone: bool = True, leanings: bool = False
 ) -> EditedReadings:
     """Return readings under edits, those that are one to direct current solved once.
 
@@ -60,9 +60,8 @@ def read_edited(
             first[key] = len(kept)
             kept.append(edit)
         row_of.append(first[key] + 1)
-    found = edited_readings(netlist, probes, kept, nothing=_NOTHING, alone=alone)
-    rows = np.array([0, *row_of], dtype=np.intp)
-    return EditedReadings(found.value[rows], found.solved[rows], found.held[rows])
+    found = edited_readings(netlist, probes, kept, nothing=_NOTHING, alone=alone, leanings=leanings)
+    return found.of_rows(np.array([0, *row_of], dtype=np.intp))
 
 
 def _to_direct_current(netlist: Netlist, edit: Edit) -> tuple[frozenset[str], frozenset[Device]]:

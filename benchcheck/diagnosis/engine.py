@@ -5,6 +5,7 @@ Making it ready is the dictionary; weighing readings afterwards is quick. Kept p
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,14 +17,15 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Inductor, Resistor, Switch, pins
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
 from benchcheck.diagnosis.likelihood import Held, corrected, hold, joint
 from benchcheck.diagnosis.powered import under_power
-from benchcheck.diagnosis.predictions import Predictions, predict
+from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
-from benchcheck.diagnosis.spread import model_with_series
+from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, model_with_series, shifted
 from benchcheck.kinds.check import Check
 from benchcheck.score.model_circuit import Model
 from benchcheck.spec.board import Board
@@ -33,9 +35,12 @@ __all__ = ["Engine", "engine_for"]
 Floats = NDArray[np.float64]
 
 #: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
-_LOOKED_AT, _LOOKED_AT_ROUGHLY = 10, 2
+_LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 6
 #: what the eyes get wrong (common practice, no source).
 _EYES_WRONG = 0.02
+#: all junctions of a unit are taken as off by this much, in volt, where diode mode says so in the middle of so many
+#: readings in which junctions conduct; leakages, which then are several times what they were, follow.
+_SHIFT_V, _ENOUGH, _CONDUCTS = 0.06, 5, 0.5
 _CACHE: dict[tuple[str, str, bool], Engine] = {}
 _MOST_KEPT = 8
 
@@ -44,13 +49,16 @@ _MOST_KEPT = 8
 class Weighed:
     """Every hypothesis weighed: `log_odds` against nothing in particular, probabilities, and each reading's share.
 
-    `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board.
+    `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
+    are what the readings were held against, all junctions off by `shift_v`.
     """
 
     log_odds: Floats
     probability: Floats
     held: Held
     terms: Floats
+    predictions: Predictions
+    shift_v: float
 
 
 class Engine:
@@ -59,6 +67,7 @@ class Engine:
     def __init__(self, board: Board, bench: Bench, model: Model | None = None, *, across: bool = True) -> None:
         """Make ready; without `across` only the spec's own checks are looked at: quicker, and less to suggest."""
         self._across = across
+        self._shifted: dict[float, Predictions] = {}
         self.board, self.bench = board, bench
         self.model = model or model_with_series(board)
         self.netlist: Netlist = self.model.netlist
@@ -72,8 +81,34 @@ class Engine:
     @cached_property
     def predictions(self) -> Predictions:
         """What the spec's checks, and the tips across every part, read under every hypothesis."""
+        return self._predicted(0.0)
+
+    def _predicted(self, shift_v: float) -> Predictions:
         shots = tuple(dict.fromkeys((*self.checks, *(self._across_parts() if self._across else ()))))
-        return predict(self.board, self.bench, self.netlist, self.hypotheses, shots)
+        netlist = shifted(self.netlist, shift_v) if shift_v else self.netlist
+        return predict(self.board, self.bench, netlist, self.hypotheses, shots)
+
+    def predictions_at(self, shift_v: float) -> Predictions:
+        """Return the predictions with all junctions off by so many volt, made ready when first asked for."""
+        if not shift_v:
+            return self.predictions
+        if shift_v not in self._shifted:
+            self._shifted[shift_v] = self._predicted(shift_v)
+        return self._shifted[shift_v]
+
+    def shift_of(self, seen: Sequence[Seen]) -> float:
+        """Return how far all junctions of this unit are off, in volt: one of a few steps, 0 where little says so."""
+        table = self.predictions
+        place = {shot: at for at, shot in enumerate(table.shots)}
+        kept = [(one.value, place[one.shot]) for one in seen if one.shot in place and not math.isnan(one.value)]
+        at = np.array([column for _, column in kept], dtype=np.intp)
+        by_volt = table.good[table.common, at] / COMMON_JUNCTION_V
+        usable = (by_volt > _CONDUCTS) & ~table.in_ratio[at] & ~np.isnan(table.mean[0, at])
+        if usable.sum() < _ENOUGH:
+            return 0.0
+        value = np.array([value for value, _ in kept])
+        off = float(np.median(((value - table.mean[0, at]) / np.where(usable, by_volt, 1.0))[usable]))
+        return 0.0 if abs(off) < _SHIFT_V / 2.0 else math.copysign(_SHIFT_V, off)
 
     def _across_parts(self) -> list[Shot]:
         """Return the shots across the pins of every part, both ways round where that matters."""
@@ -97,21 +132,23 @@ class Engine:
 
     def weigh(self, evidence: Evidence) -> Weighed:
         """Return all hypotheses weighed by the evidence."""
-        held = hold(self.predictions, evidence.seen, self.errors, evidence.leads_ohm)
+        shift_v = self.shift_of(evidence.seen)
+        predictions = self.predictions_at(shift_v)
+        held = hold(predictions, evidence.seen, self.errors, evidence.leads_ohm)
         beside = self.log_prior + self.beside(evidence, self.hypotheses)
-        fits = {0: joint(self.predictions, held, 0)}
-        each = corrected(self.predictions, held, fits[0])
+        fits = {0: joint(predictions, held, 0)}
+        each = corrected(predictions, held, fits[0])
         odds = beside + each.sum(axis=1)
         odds += fits[0].log_likelihood + beside[0] - odds[0]
         rough = beside + held.terms.sum(axis=1)
         near = [*np.argsort(-odds)[:_LOOKED_AT], *np.argsort(-rough)[:_LOOKED_AT_ROUGHLY]]
         while near:
             for at in dict.fromkeys(int(each) for each in near):
-                fits.setdefault(at, joint(self.predictions, held, at))
+                fits.setdefault(at, joint(predictions, held, at))
                 odds[at] = beside[at] + fits[at].log_likelihood
             near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each)
+        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

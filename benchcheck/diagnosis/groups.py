@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predictions import Predictions
+from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.shots import MeterErrors
 
 __all__ = ["groups_of"]

@@ -3,7 +3,8 @@
 Each reading on its own first: Student's t around the prediction, as wide as meter, leads and good parts spread it,
 mixed with a little of anything, so that one bad reading does not decide all. The hypotheses that lead are then held
 against all readings together, the strays of devices (one number each, shared by all readings) found with them
-(Laplace's method; weights of the t distribution by iteration, Lange et al. 1989).
+(Laplace's method; weights of the t distribution by iteration, Lange et al. 1989). Ohms spread by factors: a stray is
+straight in their logarithm, and an error counts by the logarithmic mean of what was read and what was expected.
 """
 
 from __future__ import annotations
@@ -17,13 +18,14 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predictions import Predictions
+from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
 from benchcheck.diagnosis.shots import MeterErrors
-from benchcheck.diagnosis.strays import moved_spread
 
 __all__ = ["Fit", "Held", "anything", "corrected", "hold", "joint"]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: degrees of freedom of what a reading strays by, and how much wider than stated good parts spread.
 _FREEDOM = 5.0
@@ -34,8 +36,8 @@ _OVERLOAD_SHARE = 0.2
 _ROUNDS = 4
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
-#: readings this near each other, as a ratio, are one.
-_SAME = 1e-3
+#: least spread of where overload begins: a ratio of ohms, volts.
+_EDGE = 0.02
 _T_CONSTANT = math.lgamma((_FREEDOM + 1) / 2) - math.lgamma(_FREEDOM / 2) - 0.5 * math.log(_FREEDOM * math.pi)
 #: natural logarithm of how many times the largest exceeds the smallest reading of a function.
 _SPAN = {Function.CAPACITANCE: math.log(1e10), Function.ESR: math.log(1e4)}
@@ -47,19 +49,18 @@ _VOLTS = 3.0
 class Held:
     """Readings against predictions: `terms` (rows x readings) are natural logarithms of likelihoods.
 
-    `error` is what was read less what was predicted and the leads (NaN where either is OL), `meter` the standard
-    deviation of the meter and leads, `aside` whether the range beside was the one shown, `spread` the standard
-    deviation of what parts spread, `columns` where each reading's shot stands among the predictions.
+    `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
+    reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
+    stands among the predictions.
     """
 
     seen: tuple[Seen, ...]
-    columns: tuple[int, ...]
+    columns: Indices
     terms: Floats
     error: Floats
+    scale: Floats
     meter: Floats
     anything: Floats
-    aside: NDArray[np.bool_]
-    spread: Floats
 
 
 def anything(function: Function, value: float, smallest: float) -> float:
@@ -72,55 +73,99 @@ def anything(function: Function, value: float, smallest: float) -> float:
     return rest - math.log(_SPAN.get(function, _OHMS_SPAN)) - math.log(max(abs(value), 10.0 * smallest, 1e-15))
 
 
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """Readings as arrays: value, limit of error there and at nothing, leads and their deviation, last digit, OL."""
+
+    value: Floats
+    limit: Floats
+    least: Floats
+    leads: Floats
+    leads_sd: Floats
+    digit: Floats
+    overload_from: Floats
+
+
+def _as_arrays(kept: Sequence[Seen], errors: MeterErrors, leads_ohm: float | None) -> _Read:
+    value = np.array([one.value for one in kept], float)
+    every = {one.shot.function for one in kept}
+    of = {function: np.array([one.shot.function is function for one in kept]) for function in every}
+    limit, least, leads, leads_sd, edge = (np.zeros(len(kept)) for _ in range(5))
+    for function, which in of.items():
+        limit[which] = errors.limit_of_error(function, np.nan_to_num(value[which]))
+        least[which] = errors.limit_of_error(function, np.zeros(1))[0]
+        leads[which], leads_sd[which] = errors.leads_ohm(function, leads_ohm)
+        edge[which] = errors.overload_from(function)
+    return _Read(value, limit, least, leads, leads_sd, np.array([one.resolution for one in kept]), edge)
+
+
 def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, leads_ohm: float | None = None) -> Held:
     """Return every reading against every hypothesis."""
     place = {shot: at for at, shot in enumerate(predictions.shots)}
     kept = tuple(one for one in seen if one.shot in place)
-    columns = [place[one.shot] for one in kept]
-    mean, known = predictions.mean[:, columns], predictions.known[:, columns]
-    ranges = predictions.held[:, columns]
-    spread, limits = predictions.spread[:, columns].copy(), predictions.limits(errors)[:, columns]
-    terms, error, meter = np.zeros_like(mean), np.full_like(mean, np.nan), np.zeros_like(mean)
-    broad, aside = np.zeros(len(kept)), np.zeros(mean.shape, bool)
+    columns = np.array([place[one.shot] for one in kept], dtype=np.intp)
+    read = _as_arrays(kept, errors, leads_ohm)
+    there = _in_range_shown(predictions, kept, columns, errors)
+    in_ratio = predictions.in_ratio[columns]
+    true = read.value - read.leads
+    scale = np.where(in_ratio, _logarithmic_mean(true, there), 1.0)
+    meter = np.sqrt(read.limit**2 / 3.0 + read.leads_sd**2 + read.digit**2 / 12.0)
+    spread = predictions.spread[:, columns]
+    error = true - there
+    broad = np.array(
+        [anything(s.shot.function, s.value, least) for s, least in zip(kept, read.least, strict=True)], float
+    )
+    numeric = np.logaddexp(
+        math.log(1.0 - _ANYTHING) + _dense(error, np.hypot(meter, INFLATED * spread * scale)),
+        math.log(_ANYTHING) + broad,
+    )
+    beyond = _beyond(there, spread, in_ratio, read)
+    overload = np.log((1.0 - _ANYTHING) * beyond + _ANYTHING * np.exp(broad))
+    terms = np.where(np.isnan(read.value), overload, numeric)
+    unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
+    terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
+    return Held(kept, columns, terms, error, scale, meter, broad)
+
+
+def _logarithmic_mean(read: Floats, expected: Floats) -> Floats:
+    """Return (a - b) / ln(a / b) of what was read and expected; the expected one where nothing sensible was read."""
+    least = np.maximum(1e-3 * np.abs(expected), 1e-12)
+    a, b = np.maximum(np.nan_to_num(read), least), np.maximum(np.nan_to_num(expected), 1e-12)
+    ratio = np.log(a / b)
+    near = np.abs(ratio) < 1e-4
+    mean = np.where(near, b, (a - b) / np.where(near, 1.0, ratio))
+    return np.asarray(np.where(np.isnan(read) | np.isnan(expected), np.nan_to_num(expected), mean))
+
+
+def _dense(error: Floats, sigma: Floats) -> Floats:
+    """Return Student's density, nothing where a number was read and none is expected."""
+    return np.asarray(np.where(np.isnan(error), -np.inf, log_t(np.nan_to_num(error), sigma)))
+
+
+def _beyond(there: Floats, spread: Floats, in_ratio: Bools, read: _Read) -> Floats:
+    """Return the chance that a reading is beyond the end of the last range."""
+    edge = read.overload_from
+    finite = np.isfinite(edge)
+    by_ratio = np.log(np.maximum(np.nan_to_num(there), 1e-12) / np.where(finite, edge, 1.0))
+    distance = np.where(in_ratio, by_ratio, there - edge)
+    least = np.where(in_ratio, _EDGE, np.where(finite, _EDGE * edge, 1.0))
+    chance = _student_cumulated(distance / np.hypot(INFLATED * spread, least))
+    return np.asarray(np.where(np.isnan(there), 1.0, np.where(finite, chance, 0.0)))
+
+
+def _student_cumulated(z: Floats) -> Floats:
+    """Return the distribution function of Student's t with five degrees of freedom (closed form for odd numbers)."""
+    angle = np.arctan(z / math.sqrt(_FREEDOM))
+    cosine = np.cos(angle)
+    return np.asarray(0.5 + (angle + np.sin(angle) * (cosine + 2.0 / 3.0 * cosine**3)) / math.pi)
+
+
+def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Floats:
+    """Return the predictions in the range each reading was shown in, where the circuit was solved for it."""
+    latent, held = predictions.latent[:, columns], predictions.held
     for at, one in enumerate(kept):
-        function = one.shot.function
-        leads, leads_sd = errors.leads_ohm(function, leads_ohm)
-        meter[:, at] = np.sqrt(limits[:, at] ** 2 / 3.0 + leads_sd**2 + one.resolution**2 / 12.0)
-        there = _in_range_shown(one, mean[:, at], ranges[:, at], errors)
-        beside = there != mean[:, at]
-        beside &= ~np.isnan(there)
-        spread[:, at] = np.where(beside, moved_spread(function, there, errors), spread[:, at])
-        aside[:, at] = beside
-        error[:, at] = one.value - there - leads
-        broad[at] = anything(function, one.value, float(errors.limit_of_error(function, np.zeros(1))[0]))
-        terms[:, at] = _term(one, there, np.hypot(meter[:, at], INFLATED * spread[:, at]), error[:, at], broad[at],
-                             errors.overload_from(function))  # fmt: skip
-        unsure = ~known[:, at]
-        either = np.logaddexp(terms[:, at], broad[at]) - math.log(2.0)
-        terms[unsure, at] = np.where(np.isnan(mean[unsure, at]), broad[at], either[unsure])
-    return Held(kept, tuple(columns), terms, error, meter, broad, aside, spread)
-
-
-def _in_range_shown(one: Seen, mean: Floats, held: Floats, errors: MeterErrors) -> Floats:
-    """Return the predictions in the range the reading was shown in, where the circuit was solved for it."""
-    if math.isnan(one.value) or one.shot.function not in (Function.OHMS, Function.LOW_POWER_OHMS):
-        return mean
-    shown = int(errors.range_of(one.shot.function, np.array([one.value]))[0])
-    if shown >= held.shape[1]:
-        return mean
-    there = held[:, shown]
-    return np.where(np.isnan(there) | (np.abs(there - mean) <= _SAME * np.abs(mean)), mean, there)
-
-
-def _term(one: Seen, mean: Floats, sigma: Floats, error: Floats, broad: float, overload_from: float) -> Floats:
-    """Return the logarithm of the likelihood of one reading under every hypothesis."""
-    overload = np.isnan(mean)
-    if math.isnan(one.value):
-        beyond = 0.5 * np.array([math.erfc(x) for x in np.nan_to_num((overload_from - mean) / sigma, nan=-9.0) / 1.5])
-        chance = np.where(overload, 1.0, beyond)
-        return np.asarray(np.log((1.0 - _ANYTHING) * chance + _ANYTHING * math.exp(broad)))
-    dense = np.where(overload, -np.inf, log_t(error, sigma))
-    return np.asarray(np.logaddexp(math.log(1.0 - _ANYTHING) + dense, math.log(_ANYTHING) + broad))
+        latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], held[:, columns[at]], errors)
+    return np.asarray(latent)
 
 
 def log_t(error: Floats, sigma: Floats) -> Floats:
@@ -147,19 +192,22 @@ class Fit:
 def joint(predictions: Predictions, held: Held, row: int) -> Fit:
     """Return all readings held against one hypothesis at once, devices straying as they must."""
     error = held.error[row]
-    count = predictions.slopes.shape[1]
+    count = len(predictions.good)
     stray, covariance = np.zeros(count), np.eye(count)
     numeric = np.flatnonzero(~np.isnan(error) & predictions.known[row, held.columns])
     if not len(numeric):
         return Fit(float(held.terms[row].sum()), stray, covariance, held.terms[row])
-    at = np.array(held.columns)[numeric]
-    aside = held.aside[row, numeric]
-    slopes = INFLATED * np.where(aside, 0.0, predictions.slopes[row][:, at])
-    own = np.where(aside, held.spread[row, numeric], predictions.own[row, at])
-    matters = np.flatnonzero((np.abs(slopes) > _MATTERS * held.meter[row, numeric]).any(axis=1))
+    at = held.columns[numeric]
+    scale = INFLATED * held.scale[row, numeric]
+    slopes = scale * predictions.slopes_of(row, at)
+    matters = np.flatnonzero((np.abs(slopes) > _MATTERS * held.meter[numeric]).any(axis=1))
     little = np.delete(slopes, matters, axis=0)
-    own = np.sqrt(held.meter[row, numeric] ** 2 + (INFLATED * own) ** 2 + (little**2).sum(axis=0))
-    total, found, inverse, dense = _strayed(slopes[matters], error[numeric], own, held.anything[numeric])
+    own = np.sqrt(held.meter[numeric] ** 2 + (scale * predictions.own[row, at]) ** 2 + (little**2).sum(axis=0))
+    common = np.flatnonzero(matters == predictions.common)
+    bent = scale * predictions.bent[row, at]
+    total, found, inverse, dense = _strayed(
+        slopes[matters], error[numeric], own, held.anything[numeric], bent, int(common[0]) if len(common) else -1
+    )
     stray[matters] = found
     covariance[np.ix_(matters, matters)] = inverse
     others = np.setdiff1d(np.arange(len(error)), numeric)
@@ -168,14 +216,21 @@ def joint(predictions: Predictions, held: Held, row: int) -> Fit:
     return Fit(float(held.terms[row, others].sum()) + total, stray, covariance, terms)
 
 
-def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple[float, Floats, Floats, Floats]:
-    """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms."""
+def _strayed(
+    slopes: Floats, error: Floats, straight: Floats, broad: Floats, bent: Floats, common: int
+) -> tuple[float, Floats, Floats, Floats]:
+    """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms.
+
+    `bent` is added to `straight` as the square of how far all junctions are off.
+    """
+    own = np.hypot(straight, bent)
     weight = _weights(error, np.sqrt(own**2 + (slopes**2).sum(axis=0)), broad)
     for _ in range(_ROUNDS):
         scaled = slopes * (weight / own**2)
         information = np.eye(len(slopes)) + scaled @ slopes.T
         stray = np.linalg.solve(information, scaled @ error)
         rest = error - stray @ slopes
+        own = np.hypot(straight, bent * _bending(stray[common] if common >= 0 else 0.0))
         weight = _weights(rest, own, broad)
     _, logdet = np.linalg.slogdet(information)
     dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + broad)
@@ -183,19 +238,22 @@ def _strayed(slopes: Floats, error: Floats, own: Floats, broad: Floats) -> tuple
     return total, np.asarray(stray), np.asarray(np.linalg.inv(information)), np.asarray(dense)
 
 
+def _bending(common: float) -> float:
+    """Return the share of what is bent at a shift of all junctions of so many inflated standard deviations."""
+    return min((INFLATED * common / BENT_AT) ** 2, 1.0)
+
+
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     """Return the logarithm of the likelihood of each reading under every hypothesis, strays taken from one fit."""
-    columns = np.array(held.columns, dtype=np.intp)
-    rows, places = np.nonzero(predictions.moved[:, columns] | held.aside)
-    good = INFLATED * predictions.slopes[0][:, columns]
-    shift, left = np.repeat((fit.stray @ good)[None], len(held.error), axis=0), np.zeros_like(held.error)
-    left += ((fit.covariance @ good) * good).sum(axis=0)
-    slopes = INFLATED * predictions.slopes[rows, :, columns[places]]
-    slopes[held.aside[rows, places]] = 0.0
-    shift[rows, places], left[rows, places] = slopes @ fit.stray, (slopes**2).sum(axis=1)
-    error = held.error - shift
-    own = np.where(held.aside, held.spread, predictions.own[:, columns])
-    sigma = np.sqrt(held.meter**2 + left + (INFLATED * own) ** 2)
+    columns = held.columns
+    entry, good = predictions.entry[:, columns], predictions.good[:, columns]
+    moved = predictions.slopes @ fit.stray.astype(np.float32)
+    shift = np.where(entry < 0, fit.stray @ good, np.append(moved, np.float32(0.0))[entry])
+    left = np.where(entry < 0, ((fit.covariance @ good) * good).sum(axis=0), predictions.by_strays[:, columns] ** 2)
+    scale = INFLATED * held.scale
+    error = held.error - scale * shift
+    bent = predictions.bent[:, columns] * _bending(float(fit.stray[predictions.common]))
+    sigma = np.sqrt(held.meter**2 + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
     numeric = ~np.isnan(error) & predictions.known[:, columns]
     dense = np.logaddexp(
         math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything

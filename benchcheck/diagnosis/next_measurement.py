@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.likelihood import INFLATED
-from benchcheck.diagnosis.predictions import Predictions
+from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 
 __all__ = ["LIFT_S", "STOP_AT", "Candidate", "candidates"]
@@ -85,8 +85,9 @@ def information(predictions: Predictions, errors: MeterErrors, rows: Sequence[in
 
 def _sigma(predictions: Predictions, errors: MeterErrors, rows: list[int]) -> Floats:
     spread = predictions.spread[rows]
+    unit = np.where(predictions.in_ratio, np.abs(np.nan_to_num(predictions.mean[rows])), 1.0)
     limits = predictions.limits(errors)[rows]
-    return np.asarray(np.sqrt(limits**2 / 3.0 + (INFLATED * spread) ** 2) + 1e-15)
+    return np.asarray(np.sqrt(limits**2 / 3.0 + (INFLATED * unit * spread) ** 2) + 1e-15)
 
 
 def _overlap(mean: Floats, other: Floats, sigma: Floats, other_sigma: Floats, known: NDArray[np.bool_]) -> Floats:

@@ -17,7 +17,7 @@ from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis, operator_hypotheses
 from benchcheck.diagnosis.likelihood import Held, hold
-from benchcheck.diagnosis.predictions import Predictions
+from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.shots import MeterErrors
 from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
@@ -46,15 +46,6 @@ class Slips:
             self.predictions, (seen,), self.errors, self.evidence.leads_ohm if leads_ohm is None else leads_ohm
         )
         return float(held.terms[0, 0]) if held.seen else -math.inf
-
-
-def only_good(predictions: Predictions) -> Predictions:
-    """Return the good board's predictions."""
-    one = slice(0, 1)
-    return Predictions(
-        predictions.shots, predictions.mean[one], predictions.held[one], predictions.known[one],
-        predictions.moved[one], predictions.slopes[one], predictions.own[one],
-    )  # fmt: skip
 
 
 def slips(work: Slips, netlist: Netlist, bench: Bench) -> Iterator[tuple[Hypothesis, float]]:

@@ -1,15 +1,13 @@
 """What every reading is under every hypothesis: the fault dictionary, and how good parts spread it.
 
-Direct readings come from the circuit's dictionary in one batch, capacitance and series resistance from one matrix per
-fault. A reading a fault does not move keeps the good board's slopes to each device; one that it
-moves has the slopes of the resistances where no junction conducts, else a spread of its own size.
+Direct readings come from the circuit's dictionary in one batch with their slopes to every device, capacitance and
+series resistance from one matrix per fault. Where a fault leaves a reading alone it has the good board's slopes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,61 +23,33 @@ from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
-from benchcheck.diagnosis.spread import (
-    deviations,
-    single_junctions,
-)
-from benchcheck.diagnosis.strays import moved_spread, nearest_step, reactive_strays, strays_table
+from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, shifted
+from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v, moved_spread
 from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
-__all__ = ["Predictions", "predict", "predict_more", "read_under"]
+__all__ = ["predict", "read_under"]
 
 Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
-_OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
-#: of the test current, what may be neglected beside a meter's error, in a part that strays.
-_STRAYS_NOTHING = 1e-3
-
-
-@dataclass
-class Predictions:
-    """Readings by hypothesis and shot (rows x shots), in the functions' units; NaN is OL where they are `known`.
-
-    `held` (rows x shots x ranges): what each range of ohms would show, beyond its end or not, where it was tried.
-    `moved`: whether the hypothesis moves the reading. `slopes` (rows x strays x shots) is how each stray of one
-    standard deviation moves it, `own` (rows x shots) the standard deviation of what no stray explains; `spread` is
-    all of it together. The good board is row 0.
-    """
-
-    shots: tuple[Shot, ...]
-    mean: Floats
-    held: Floats
-    known: Bools
-    moved: Bools
-    slopes: NDArray[np.float32]
-    own: Floats
-    _limits: Floats | None = None
-
-    @cached_property
-    def spread(self) -> Floats:
-        """The standard deviation of each reading among units with the same fault."""
-        return np.asarray(np.sqrt((self.slopes**2).sum(axis=1) + self.own**2))
-
-    def limits(self, errors: MeterErrors) -> Floats:
-        """Return the meter's limit of error at every prediction (rows x shots)."""
-        if self._limits is None:
-            columns = [
-                errors.limit_of_error(shot.function, np.nan_to_num(self.mean[:, at]))
-                for at, shot in enumerate(self.shots)
-            ]
-            self._limits = np.stack(columns, axis=1)
-        return self._limits
+#: what the model itself is worth: a ratio of ohms, volts of diode mode.
+_MODEL_RATIO, _MODEL_V = 0.003, 0.002
+#: a fault that moves a reading at a frequency by less than this share has the good board's slopes
+_SAME = 1e-3
+#: shifts of all junctions, in volt, at which straight lines are tried: what is off at the small one may always be
+_NEAR_V, _FAR_V = 0.022, BENT_AT * COMMON_JUNCTION_V
+#: a faulty reading is as bent as the good board's where it is within this factor e of it.
+_ALIKE = 2.0
+#: of full scale and of the impedance, where series resistance may or may not be shown, and how broad that edge is.
+_SERIES_EDGE, _SERIES_BROAD = 0.5, 0.1
 
 
 def predict(
@@ -90,32 +60,6 @@ def predict(
     work.direct()
     work.alternating()
     return work.result()
-
-
-def predict_more(
-    base: Predictions,
-    board: Board,
-    bench: Bench,
-    netlist: Netlist,
-    more: Sequence[Hypothesis],
-    columns: Sequence[int],
-) -> Predictions:
-    """Return predictions of some shots of `base` for the good board and more hypotheses.
-
-    What they leave where it was spreads as on the good board; what they move, by its size.
-    """
-    shots = tuple(base.shots[at] for at in columns)
-    work = _Work(board, bench, netlist, more, shots, spread=False)
-    work.direct()
-    work.alternating()
-    found = work.result()
-    good = base.mean[0, columns]
-    same = np.abs(found.mean - good) <= 1e-3 * np.abs(good) + 1e-12
-    same |= np.isnan(found.mean) & np.isnan(good)
-    slopes = np.where(same[:, None, :], base.slopes[0][:, columns][None], 0.0)
-    errors = MeterErrors(bench)
-    own = np.stack([moved_spread(shot.function, found.mean[:, at], errors) for at, shot in enumerate(shots)], axis=1)
-    return replace(found, _limits=None, slopes=slopes, own=np.where(same, base.own[0, columns], own))
 
 
 def read_under(
@@ -150,29 +94,43 @@ class _Work:
         *, spread: bool = True,
     ) -> None:  # fmt: skip
         self._board, self._bench, self._netlist, self._hypotheses = board, bench, netlist, hypotheses
-        self._shots, self._errors = shots, MeterErrors(bench)
-        rows, columns = len(hypotheses), len(shots)
-        self._mean, self._known = np.full((rows, columns), np.nan), np.zeros((rows, columns), bool)
-        self._strays = deviations(board, single_junctions(netlist)) if spread else ()
-        self._reactive = tuple(reactive_strays(board, netlist)) if spread else ()
-        count = 2 * len(self._strays) + 1 + len(self._reactive)
+        self._shots, self._errors, self._spread = shots, MeterErrors(bench), spread
+        shape = len(hypotheses), len(shots)
+        self._mean, self._latent, self._known = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, bool)
+        self._strays = Strays(board, netlist)
+        self._reactive = self._strays.reactive()
         self._held: Floats | None = None
-        self._slopes: NDArray[np.float32] = np.zeros((rows, count, columns), np.float32)
-        self._own = np.zeros((rows, columns))
+        self._good: list[tuple[Sequence[int], Floats32]] = []  # columns, slopes (columns x strays)
+        self._leaks: list[tuple[list[int], int, Floats]] = []  # columns, stray, slopes
+        self._slopes: list[Floats32] = []
+        self._entries = 0
+        self._entry = np.full(shape, -1, np.int32)
+        self._own, self._bent = np.zeros(shape), np.zeros(shape)
 
     def result(self) -> Predictions:
-        good = self._mean[0]
-        size = self._limits(np.where(np.isnan(self._mean), 0.0, self._mean))
-        differs = np.abs(self._mean - good) > 0.02 * size
-        moved = self._known & (differs | (np.isnan(self._mean) != np.isnan(good)))
         held = np.full((*self._mean.shape, 1), np.nan) if self._held is None else self._held
-        return Predictions(self._shots, self._mean, held, self._known, moved, self._slopes, self._own)
+        count = len(self._strays)
+        good = np.zeros((len(self._shots), count))
+        for columns, slopes in self._good:
+            good[list(columns), : slopes.shape[1]] = slopes
+        for columns, stray, off in self._leaks:
+            good[columns, stray] = off
+        slopes = np.zeros((self._entries, count), np.float32)
+        begin = 0
+        for block in self._slopes:
+            slopes[begin : begin + len(block), : block.shape[1]] = block
+            begin += len(block)
+        return Predictions(
+            self._shots, self._mean, self._latent, held, self._known, good.T.copy(), slopes, self._entry, self._own,
+            self._bent, self._strays.common,
+        )  # fmt: skip
 
-    def _limits(self, values: Floats) -> Floats:
-        found = np.zeros_like(values)
-        for column, shot in enumerate(self._shots):
-            found[:, column] = self._errors.limit_of_error(shot.function, values[:, column])
-        return found
+    def _enter(self, slopes: Floats32) -> NDArray[np.int32]:
+        """Keep slopes (entries x strays) and return their places."""
+        places = self._entries + np.arange(len(slopes), dtype=np.int32)
+        self._slopes.append(slopes)
+        self._entries += len(slopes)
+        return places
 
     # direct current -----------------------------------------------------------------------------------------
 
@@ -193,25 +151,99 @@ class _Work:
         apart = self._leads_apart(netlist, usable)
         places = {probe: len(probes) + at for at, probe in enumerate(dict.fromkeys(probe for *_, probe in apart))}
         edits = edits_of(netlist, self._hypotheses)
-        found = read_edited(netlist, [_early(probe) for probe in (*probes, *places)], edits, alone=not self._strays)
+        every = [_early(probe) for probe in (*probes, *places)]
+        found = read_edited(netlist, every, edits, alone=not self._spread, leanings=self._spread)
         functions = [self._shots[at].function for at in usable] + [probe_function(probe) for probe in places]
-        value, solved = self._shown(functions, found), found.solved
-        self._mean[:, usable], self._known[:, usable] = value[:, : len(probes)], solved[:, : len(probes)]
+        value, count = self._shown(functions, found), len(probes)
+        self._mean[:, usable], self._known[:, usable] = value[:, :count], found.solved[:, :count]
+        self._latent[:, usable] = np.where(np.isnan(value), found.latent, value)[:, :count]
         if self._held is None:
             self._held = np.full((*self._mean.shape, found.held.shape[2]), np.nan)
-        self._held[:, usable] = found.held[:, : len(probes)]
-        if self._strays:
-            self._stray(netlist, usable, probes)
+        self._held[:, usable] = found.held[:, :count]
+        entry = self._lean(found, functions, usable) if self._spread else found.entry
+        if self._spread:
+            self._bend(netlist, usable, probes)
         for row, at, probe in apart:
-            self._set_moved(row, at, float(value[row, places[probe]]), known=bool(solved[row, places[probe]]))
+            place = places[probe]
+            self._mean[row, at], self._known[row, at] = value[row, place], found.solved[row, place]
+            self._latent[row, at] = found.latent[row, place]
+            self._entry[row, at], self._held[row, at] = entry[row, place], np.nan
         for at in usable:
             self._lifted(netlist, at)
+
+    def _lean(self, found: EditedReadings, functions: Sequence[Function], usable: list[int]) -> NDArray[np.int32]:
+        """Turn slopes to devices into slopes to strays; return the entries of all probes, the good board's too."""
+        columns = self._strays.columns(found.slots)
+        count, rows = len(usable), len(self._hypotheses)
+        ideal = np.stack([ideality_v(f, found.latent[:, at], self._errors) for at, f in enumerate(functions)], axis=1)
+        good = self._strays.slopes(columns, np.nan_to_num(found.good.T).astype(np.float32), ideal[0])
+        self._good.append((usable, good[:count]))
+        owner = np.zeros(len(found.moved))
+        owner[found.entry[found.entry >= 0]] = ideal[found.entry >= 0]
+        places = self._enter(self._strays.slopes(columns, np.nan_to_num(found.moved), owner))
+        entry = np.where(found.entry >= 0, places[found.entry] if len(places) else -1, -1).astype(np.int32)
+        self._entry[:, usable] = entry[:, :count]
+        entry[:, count:] = np.where(entry[:, count:] < 0, self._enter(good[count:])[None], entry[:, count:])
+        unknown = np.append(np.isnan(found.moved).any(axis=1), False)[found.entry] & (found.entry >= 0)
+        for at, place in enumerate(usable):
+            shot = self._shots[place]
+            self._own[:, place] = _MODEL_RATIO if shot.function in OHMS else _MODEL_V
+            if unknown[:, at].any():
+                broad = moved_spread(shot.function, found.latent[:, at], self._errors)
+                self._own[:, place] = np.where(unknown[:, at], broad, self._own[:, place])
+        assert entry.shape[0] == rows
+        return entry
+
+    def _bend(self, netlist: Netlist, usable: list[int], probes: list[Probe]) -> None:
+        """Find how far readings are from straight lines when all junctions are off, and allow for it.
+
+        What a little makes is a stray of its own, for each way: where a leakage comes to carry the test current, it
+        does so in all readings on its way.
+        """
+        slope: Floats = np.zeros(len(usable))
+        for columns, slopes in self._good:
+            if list(columns) == usable:
+                slope = np.asarray(slopes[:, self._strays.common], np.float64) / COMMON_JUNCTION_V
+        early = [_early(probe) for probe in probes]
+        both = [
+            [self._off_line(shifted(netlist, volts), usable, early, slope * volts) for volts in (-size, size)]
+            for size in (_NEAR_V, _FAR_V)
+        ]
+        near, far = np.abs(both).max(axis=1)
+        for name, off in zip(("down", "up"), both[0], strict=True):
+            self._leaks.append((usable, self._strays.bent(name), off))
+        latent = self._latent[:, usable]
+        in_ratio = np.array([self._shots[at].function in OHMS for at in usable])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            off = np.where(
+                in_ratio, np.log(np.maximum(latent, 1e-9) / np.maximum(latent[0], 1e-9)), 10.0 * (latent - latent[0])
+            )
+        alike = ~(np.abs(np.nan_to_num(off)) > _ALIKE)
+        own = np.where(alike & (self._entry[:, usable] >= 0), near, 0.0)
+        self._own[:, usable] = np.hypot(self._own[:, usable], own)
+        self._bent[:, usable] = np.where(alike, far, 0.0)
+
+    def _off_line(self, netlist: Netlist, usable: list[int], probes: list[Probe], straight: Floats) -> Floats:
+        """Return how far the readings of a board are from the good board's and a straight line."""
+        found = edited_readings(netlist, probes, [], nothing=1e-5)
+        functions = [self._shots[at].function for at in usable]
+        value = self._shown(functions, found)[0]
+        seen = np.where(np.isnan(value), found.latent[0], value)
+        assert self._held is not None
+        off = np.zeros(len(usable))
+        for at, (column, function) in enumerate(zip(usable, functions, strict=True)):
+            there = in_range(value[at], function, self._latent[:1, column], self._held[:1, column], self._errors)[0]
+            if function not in OHMS:
+                off[at] = seen[at] - there - straight[at]
+            elif seen[at] > 0.0 and there > 0.0:
+                off[at] = np.log(seen[at] / there) - straight[at]
+        return np.nan_to_num(off)
 
     def _shown(self, functions: Sequence[Function], found: EditedReadings) -> Floats:
         """Return what the meter shows: the first range that holds the reading."""
         value = found.value.copy()
         for at, function in enumerate(functions):
-            if function in _OHMS:
+            if function in OHMS:
                 ends = np.array(self._errors.ceilings(function))
                 held = found.held[:, at, : len(ends)]
                 fits = held <= ends[: held.shape[1]]
@@ -220,55 +252,17 @@ class _Work:
                 value[:, at] = np.where(np.isnan(held).all(axis=1), value[:, at], shown)
         return value
 
-    def _set_moved(self, row: int, at: int, value: float, *, known: bool) -> None:
-        self._mean[row, at], self._known[row, at] = value, known
-        self._slopes[row, :, at] = 0.0
+    def _set_moved(self, row: int, at: int, value: float) -> None:
+        """Enter a reading whose slopes are not known."""
+        self._mean[row, at] = self._latent[row, at] = value
+        self._known[row, at] = True
+        self._entry[row, at] = self._enter(np.zeros((1, 1), np.float32))[0]
         self._own[row, at] = moved_spread(self._shots[at].function, self._mean[row : row + 1, at], self._errors)[0]
 
     def _probe(self, shot: Shot) -> Probe:
         excitation = excitation_for(self._bench, shot.function)
         assert excitation is not None
         return Probe(shot.red, shot.black, excitation)
-
-    def _stray(self, netlist: Netlist, columns: list[int], probes: list[Probe]) -> None:
-        """Work out how the good board's readings spread; every fault that leaves them there has the same."""
-        found = edited_readings(
-            single_junctions(netlist), [_early(probe) for probe in probes], [stray.edit for stray in self._strays],
-            nothing=_STRAYS_NOTHING, alone=False,
-        )  # fmt: skip
-        good = self._mean[0, columns]
-        steps = nearest_step(found, good)
-        tables = strays_table(self._strays, steps, [self._shots[at] for at in columns], good, self._errors)
-        size = np.maximum(np.abs(np.nan_to_num(good)), 1e-9)
-        same = np.abs(self._mean[:, columns] - good) <= 1e-3 * size
-        same |= np.isnan(self._mean[:, columns]) & np.isnan(good)
-        block = np.where(same[:, None, :], tables[None], 0.0)
-        own = np.where(same, 0.0, self._moved_spread(columns))
-        self._resistive(netlist, columns, block, own, same)
-        self._slopes[:, : len(tables), columns] = block
-        self._own[:, columns] = own
-
-    def _resistive(self, netlist: Netlist, columns: list[int], block: Floats, own: Floats, same: Bools) -> None:
-        """Give moved readings in which no junction conducts the slopes of the resistances alone."""
-        table = Alternating(netlist, edits_of(netlist, self._hypotheses), 0.0, junctions=False)
-        ohmic = [(at, stray) for at, stray in enumerate(self._strays) if not stray.volts]
-        strays = [(stray.designator, stray.edit.added[0]) for _, stray in ohmic]
-        rows = np.array([at for at, _ in ohmic], dtype=np.intp)
-        for place, at in enumerate(columns):
-            shot = self._shots[at]
-            if shot.function not in _OHMS:
-                continue
-            seen = table.impedance(shot.red, shot.black).real
-            linear = ~same[:, place] & (np.abs(seen - self._mean[:, at]) <= 0.01 * seen + 1e-6)
-            moved = table.spread(shot.red, shot.black, strays, esr=True)
-            block[np.ix_(np.flatnonzero(linear), rows, np.array([place]))] = moved[linear][:, :, None]
-            own[linear, place] = 0.003 * seen[linear]
-
-    def _moved_spread(self, columns: list[int]) -> Floats:
-        found = np.zeros((len(self._hypotheses), len(columns)))
-        for place, at in enumerate(columns):
-            found[:, place] = moved_spread(self._shots[at].function, self._mean[:, at], self._errors)
-        return found
 
     # a part's own lead ------------------------------------------------------------------------------------------
 
@@ -310,7 +304,7 @@ class _Work:
             pin = device_pin(self._board, device, shot.lead)
             if fault.code == "missing-joint" and fault.where == (pin,):
                 value = None if isinstance(device, Capacitor) else self._on_lead(netlist, device, pin, shot)
-                self._set_moved(row, at, np.nan if value is None else value, known=True)
+                self._set_moved(row, at, np.nan if value is None else value)
 
     def _on_lead(self, netlist: Netlist, device: Device, pin: str, shot: Shot) -> float | None:
         """Return the reading with a tip on a lead that is joined to nothing, None for overload."""
@@ -349,12 +343,28 @@ class _Work:
         shot = self._shots[at]
         if not {shot.red, shot.black} <= netlist.pins_on.keys():
             return
+        series = isinstance(excitation, Esr)
         if isinstance(excitation, Esr):
             self._mean[:, at] = table.series(shot.red, shot.black, excitation.full_scale_ohm)
         else:
             self._mean[:, at] = table.capacitance(shot.red, shot.black, excitation.full_scale_f)
-        readable = table.has_series if isinstance(excitation, Esr) else table.has_capacitance
+        self._latent[:, at] = self._mean[:, at]
+        if isinstance(excitation, Esr):
+            size = table.beyond(shot.red, shot.black)
+            self._latent[:, at] = np.where(np.isnan(self._mean[:, at]), size, self._mean[:, at])
+            edge = (size > _SERIES_EDGE * excitation.full_scale_ohm) & (size < 1e6)
+            self._own[:, at] = np.where(edge, _SERIES_BROAD * size, 0.0)
+        readable = table.has_series if series else table.has_capacitance
         self._known[:, at] = readable(shot.red, shot.black)
-        first = 2 * len(self._strays) + 1
-        moved = table.spread(shot.red, shot.black, self._reactive, esr=isinstance(excitation, Esr))
-        self._slopes[:, first:, at] = np.nan_to_num(moved)
+        if self._spread:
+            strays = [(one.designator, one.strayed) for one in self._reactive]
+            self._lean_reactive(at, np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=series)))
+
+    def _lean_reactive(self, at: int, moved: Floats) -> None:
+        """Enter slopes at a frequency (rows x reactive strays)."""
+        by_stray = np.zeros((len(moved), len(self._strays)), np.float32)
+        by_stray[:, [one.place for one in self._reactive]] = moved
+        self._good.append(([at], by_stray[:1]))
+        size = np.abs(by_stray[0]).max() + _SAME * abs(np.nan_to_num(self._mean[0, at]))
+        other = np.flatnonzero(np.abs(by_stray - by_stray[0]).max(axis=1) > _SAME * size)
+        self._entry[other, at] = self._enter(by_stray[other])

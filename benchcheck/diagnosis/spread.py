@@ -1,4 +1,4 @@
-"""How good parts spread: each device's own deviation as a small edit of the netlist, one standard deviation large.
+"""How good parts spread: what each device's own deviation is worth, as one standard deviation.
 
 A resistor strays within its tolerance, a junction by its own shift and by what all junctions of this board have in
 common (temperature, makers' other processes). One number a device, shared by all readings it takes part in.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from benchcheck.circuit.devices import (
@@ -24,15 +24,16 @@ from benchcheck.circuit.devices import (
     Zener,
     part_of,
 )
-from benchcheck.circuit.faults import Edit
+from benchcheck.circuit.leanings import Leaning
+from benchcheck.circuit.models import JunctionModel
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.kinds.esr import esr_limits
 from benchcheck.score.model_circuit import Model, model_of
 from benchcheck.spec.board import Board
 
 __all__ = [
-    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "Deviation", "deviations", "model_with_series", "single_junctions",
-    "value_spread",
+    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "THERMAL_V", "model_with_series", "shifted",
+    "single_junctions", "slot_spread", "value_spread",
 ]  # fmt: skip
 
 #: standard deviations, common practice without a source: one junction against its kind and what all of a board have
@@ -40,18 +41,11 @@ __all__ = [
 JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.016, 0.040, 0.05
 IDEALITY = 0.3
 _UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
-_THERMAL_V = 0.0259
+THERMAL_V = 0.0259
+#: how far a fault's own resistance (a leak, a splash) lies from what is usual, as a ratio.
+FAULT_OHMS = 0.3
 #: a good part's ESR near 100 kHz against its limit at 120 Hz, and a ceramic's, in ohm (common practice, no source).
 _ESR_SHARE, _CERAMIC_OHM = 0.25, 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Deviation:
-    """One device strayed by one standard deviation; `volts` is how far its forward voltage did."""
-
-    designator: str
-    edit: Edit
-    volts: float = 0.0
 
 
 def model_with_series(board: Board) -> Model:
@@ -101,48 +95,35 @@ def _singles(device: Device) -> Iterator[Device]:
         yield Diode(f"{device.designator}:supply", device.pin, device.supply, device.model, device.drop_shift_v)
 
 
-def deviations(board: Board, netlist: Netlist) -> tuple[Deviation, ...]:
-    """Return how each device that direct current sees strays, one standard deviation each."""
-    return tuple(found for device in netlist.devices for found in _of(board, device))
+def shifted(netlist: Netlist, volts: float) -> Netlist:
+    """Return the netlist with every junction's forward voltage moved."""
+    return Netlist(_shifted(device, volts) for device in netlist.devices)
 
 
-def _of(board: Board, device: Device) -> Iterator[Deviation]:
-    name = device.designator
+def _shifted(device: Device, volts: float) -> Device:
     match device:
-        case Resistor(resistance_ohm=ohm):
-            yield _strayed(name, replace(device, resistance_ohm=ohm * (1.0 + value_spread(board, device))))
-        case Inductor(dc_resistance_ohm=ohm):
-            yield _strayed(name, replace(device, dc_resistance_ohm=ohm * (1.0 + value_spread(board, device))))
-        case Switch(closed=True, closed_resistance_ohm=ohm):
-            yield _strayed(name, replace(device, closed_resistance_ohm=ohm * (1.0 + _CONTACT)))
-        case Diode() | Bjt():
-            led = getattr(board.parts.get(name), "kind", "") == "led"
-            volts = LED_V if led else JUNCTION_V
-            yield _strayed(name, replace(device, drop_shift_v=device.drop_shift_v + volts), volts)
+        case Diode() | Bjt() | Clamp():
+            return replace(device, drop_shift_v=device.drop_shift_v + volts)
         case Zener():
-            yield from _zener(board, device)
+            return replace(device, model=_lowered(device.junction, volts))
         case Mosfet():
-            yield _strayed(name, _body_shifted(device, JUNCTION_V), JUNCTION_V)
+            return replace(device, model=replace(device.model, body=_lowered(device.model.body, volts)))
+        case _:
+            return device
 
 
-def _strayed(name: str, device: Device, volts: float = 0.0) -> Deviation:
-    return Deviation(name, Edit((name,), (device,)), volts)
+def _lowered(model: JunctionModel, volts: float) -> JunctionModel:
+    """Return the junction that drops so many volt more: V = n VT ln(I / IS)."""
+    less = math.exp(-volts / (model.ideality * THERMAL_V))
+    return replace(model, saturation_current_a=model.saturation_current_a * less)
 
 
-def _zener(board: Board, device: Zener) -> Iterator[Deviation]:
-    model = device.junction
-    shifted = replace(model, saturation_current_a=_lowered(model.saturation_current_a, model.ideality, JUNCTION_V))
-    yield _strayed(device.designator, replace(device, model=shifted), JUNCTION_V)
-    broken = device.breakdown_voltage_v * (1.0 + value_spread(board, device))
-    yield _strayed(device.designator, replace(device, breakdown_voltage_v=broken))
-
-
-def _body_shifted(device: Mosfet, volts: float) -> Mosfet:
-    body = device.model.body
-    body = replace(body, saturation_current_a=_lowered(body.saturation_current_a, body.ideality, volts))
-    return replace(device, model=replace(device.model, body=body))
-
-
-def _lowered(saturation_a: float, ideality: float, volts: float) -> float:
-    """Return the saturation current whose junction drops so many volt more: V = n VT ln(I / IS)."""
-    return saturation_a * math.exp(-volts / (ideality * _THERMAL_V))
+def slot_spread(board: Board, netlist: Netlist, slot: Leaning) -> float:
+    """Return the standard deviation of what a reading leans on: a ratio of ohms or breakdown, volts of drop."""
+    if not slot.designator:
+        return JUNCTION_V if slot.of == "drop" else FAULT_OHMS
+    if slot.of == "drop":
+        led = getattr(board.parts.get(slot.designator), "kind", "") == "led"
+        return LED_V if led else JUNCTION_V
+    device = netlist.by_designator.get(slot.designator)
+    return value_spread(board, device) if device is not None else 0.0

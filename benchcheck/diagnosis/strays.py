@@ -1,89 +1,126 @@
-"""How much a reading spreads: by each device's stray where that was solved, else by its size."""
+"""What readings lean on, as strays of one standard deviation: one number a device, shared by all its readings.
+
+The circuit gives slopes to resistances and forward voltages; here they become slopes to strays: a part's value, a
+junction's own shift, its ideality (which counts the more the smaller the test current), and what all junctions share.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor
-from benchcheck.circuit.dictionary import EditedReadings
+from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.diagnosis.shots import MeterErrors, Shot
-from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, IDEALITY, JUNCTION_V, Deviation, value_spread
+from benchcheck.diagnosis.shots import MeterErrors
+from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, IDEALITY, JUNCTION_V, THERMAL_V, slot_spread, value_spread
 from benchcheck.spec.board import Board
 
-__all__ = ["moved_spread", "nearest_step", "reactive_strays", "strays_table"]
+__all__ = ["OHMS", "Reactive", "Strays", "ideality_v", "moved_spread"]
 
 Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Key = tuple[str, str, int]
 
-_OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
-#: of a reading that a fault has moved: what the parts on its way spread, as a ratio, and a junction on it, in volt.
+OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
+#: of a reading whose slopes are not known: what the parts on its way spread, as a ratio, and a junction, in volt.
 _MOVED_RATIO, _MOVED_JUNCTION_V = 0.04, 0.04
 _JUNCTION_FROM_V, _JUNCTION_TO_V = 0.1, 1.3
-_THERMAL_V, _AT_A = 0.0259, 1e-3
+_AT_A = 1e-3
 #: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
 _SERIES_SPREAD = 0.5
-#: a step of more than this share of the reading is another range's number, not a spread.
-_NO_STEP = 3.0
-#: a step of more than this share is leakage, which spreads by far more than a forward voltage: so many steps.
-_LEAKAGE, _LEAKS_MORE = 0.3, 2.0
+#: of a light-emitting diode's shift, what goes with all other junctions
+_LED_SHARE = 0.6
 
 
-def nearest_step(found: EditedReadings, good: Floats) -> Floats:
-    """Return each stray's step from the good reading, within the range it is shown in; 0 where there is none."""
-    every = np.concatenate([found.value[1:, :, None], found.held[1:]], axis=2) - good[None, :, None]
-    size = np.where(np.isnan(every), np.inf, np.abs(every))
-    least = size.argmin(axis=2)[..., None]
-    step = np.take_along_axis(np.nan_to_num(every), least, axis=2)[..., 0]
-    share = np.abs(step) / np.maximum(np.abs(np.nan_to_num(good)), 1e-12)
-    return np.asarray(np.where(share > _NO_STEP, 0.0, np.where(share > _LEAKAGE, _LEAKS_MORE * step, step)))
+@dataclass(frozen=True, slots=True)
+class Reactive:
+    """A passive part strayed by one standard deviation, as alternating current sees it, and its stray's place."""
+
+    place: int
+    designator: str
+    strayed: Device
 
 
-def strays_table(
-    strays: Sequence[Deviation], steps: Floats, shots: Sequence[Shot], good: Floats, errors: MeterErrors
-) -> Floats:
-    """Return slopes of the readings: each device, each junction's ideality at the test current, all at once."""
-    volts = np.array([stray.volts for stray in strays])
-    per_volt = np.where(volts[:, None] > 0, steps / np.where(volts > 0, volts, 1.0)[:, None], 0.0)
-    current = np.array(
-        [
-            float(errors.test_current_a(shot.function, np.array([value]))[0])
-            for shot, value in zip(shots, good, strict=True)
-        ]
-    )
-    by_ideality = IDEALITY * _THERMAL_V * np.abs(np.log(current / _AT_A))
-    junctions = per_volt * np.where(volts > JUNCTION_V, 0.6, 1.0)[:, None]
-    common = junctions.sum(axis=0, keepdims=True) * COMMON_JUNCTION_V
-    return np.concatenate([steps, per_volt * by_ideality, common])
+class Strays:
+    """The strays of a board, in order: what slots lean on, idealities, all junctions at once, capacitors."""
+
+    def __init__(self, board: Board, netlist: Netlist) -> None:
+        self._board, self._netlist = board, netlist
+        self._place: dict[Key, int] = {}
+        self.common = self._of("", "all junctions")
+
+    def __len__(self) -> int:
+        return len(self._place)
+
+    def _of(self, designator: str, what: str, number: int = 0) -> int:
+        return self._place.setdefault((designator, what, number), len(self._place))
+
+    def bent(self, name: str) -> int:
+        """Return the stray of what is off the straight lines when junctions drop a little less or more."""
+        return self._of("", f"bent {name}")
+
+    def reactive(self) -> tuple[Reactive, ...]:
+        """Return every passive part strayed, capacitors in value and in series resistance."""
+        return tuple(self._reactive())
+
+    def _reactive(self) -> Iterator[Reactive]:
+        for device in self._netlist.devices:
+            name, ratio = device.designator, 1.0 + value_spread(self._board, device)
+            match device:
+                case Capacitor(capacitance_f=farad, series_resistance_ohm=ohm):
+                    yield Reactive(self._of(name, "farad"), name, replace(device, capacitance_f=farad * ratio))
+                    strayed = replace(device, series_resistance_ohm=ohm * (1.0 + _SERIES_SPREAD))
+                    yield Reactive(self._of(name, "series"), name, strayed)
+                case Resistor(resistance_ohm=ohm):
+                    yield Reactive(self._of(name, "ohms"), name, replace(device, resistance_ohm=ohm * ratio))
+                case Inductor(dc_resistance_ohm=ohm):
+                    yield Reactive(self._of(name, "ohms"), name, replace(device, dc_resistance_ohm=ohm * ratio))
+
+    def columns(self, slots: Sequence[Leaning]) -> list[tuple[int, int, float]]:
+        """Return of each slot: place of its stray, place of its ideality (-1: none), one standard deviation."""
+        met: dict[tuple[str, str], int] = {}
+        found = []
+        for slot in slots:
+            number = met[slot.designator, slot.of] = met.get((slot.designator, slot.of), -1) + 1
+            ideality = self._of(slot.designator, "ideality", number) if slot.of == "drop" else -1
+            spread = slot_spread(self._board, self._netlist, slot)
+            found.append((self._of(slot.designator, slot.of, number), ideality, spread))
+        return found
+
+    def slopes(self, columns: Sequence[tuple[int, int, float]], by_slot: Floats32, ideal_v: Floats) -> Floats32:
+        """Return slopes to strays (readings x strays) from slopes to slots (readings x slots).
+
+        `ideal_v` is what one standard deviation of ideality is worth at each reading's test current, in volt.
+        """
+        found = np.zeros((len(by_slot), len(self)), np.float32)
+        for slot, (place, ideality, spread) in enumerate(columns):
+            own = by_slot[:, slot]
+            found[:, place] += spread * own
+            if ideality >= 0:
+                found[:, ideality] += ideal_v * own
+                share = _LED_SHARE if spread > JUNCTION_V else 1.0
+                found[:, self.common] += share * COMMON_JUNCTION_V * own
+        return found
+
+
+def ideality_v(function: Function, value: Floats, errors: MeterErrors) -> Floats:
+    """Return what one standard deviation of ideality moves a junction's drop by, at a reading's test current."""
+    if function not in OHMS:
+        return np.zeros_like(value)
+    return np.asarray(IDEALITY * THERMAL_V * np.abs(np.log(errors.test_current_a(function, value) / _AT_A)))
 
 
 def moved_spread(function: Function, value: Floats, errors: MeterErrors) -> Floats:
-    """Return the standard deviation of a reading that a fault has moved, from its size alone."""
-    size = np.abs(np.nan_to_num(value))
-    per = errors.test_current_a(function, value) if function in _OHMS else np.ones_like(size)
+    """Return the standard deviation of a reading whose slopes are not known: of ohms as a ratio."""
+    size = np.maximum(np.abs(np.nan_to_num(value)), 1e-12)
+    per = errors.test_current_a(function, value) if function in OHMS else np.ones_like(size)
     volts = size * per
-    ideal = IDEALITY * _THERMAL_V * np.abs(np.log(per / _AT_A)) if function in _OHMS else 0.0
     junction = (volts > _JUNCTION_FROM_V) & (volts < _JUNCTION_TO_V)
-    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, ideal) / per, 0.0)
-    return np.asarray(np.hypot(_MOVED_RATIO * size, by_junction))
-
-
-def reactive_strays(board: Board, netlist: Netlist) -> list[tuple[str, Device]]:
-    """Return every passive part strayed by one standard deviation, capacitors in value and in series resistance."""
-    found: list[tuple[str, Device]] = []
-    for device in netlist.devices:
-        ratio = 1.0 + value_spread(board, device)
-        match device:
-            case Capacitor(capacitance_f=farad, series_resistance_ohm=ohm):
-                found.append((device.designator, replace(device, capacitance_f=farad * ratio)))
-                strayed = replace(device, series_resistance_ohm=ohm * (1.0 + _SERIES_SPREAD))
-                found.append((device.designator, strayed))
-            case Resistor(resistance_ohm=ohm):
-                found.append((device.designator, replace(device, resistance_ohm=ohm * ratio)))
-            case Inductor(dc_resistance_ohm=ohm):
-                found.append((device.designator, replace(device, dc_resistance_ohm=ohm * ratio)))
-    return found
+    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, ideality_v(function, value, errors)) / per, 0.0)
+    spread = np.hypot(_MOVED_RATIO * size, by_junction)
+    return np.asarray(spread / size if function in OHMS else spread)

@@ -42,14 +42,21 @@ class Tally:
     """What came of a population."""
 
     faulty: int = 0
+    hidden: int = 0
     first: int = 0
     third: int = 0
     good: int = 0
     called: int = 0
     given: list[tuple[float, bool, float]] = field(default_factory=list)
     missed: Counter[str] = field(default_factory=Counter)
+    sizes: list[int] = field(default_factory=list)
 
-    def take(self, engine: Engine, truth: int, probability: np.ndarray) -> None:
+    def take(self, engine: Engine, truth: int, probability: np.ndarray, *, shown: bool) -> None:
+        """Count a unit; `shown` says whether any of its readings is off its good twin's by more than the meter is.
+
+        A fault that no reading shows is counted apart. One that is grouped with the good board though a reading shows
+        it is a miss, whatever came first.
+        """
         group = np.array(engine.groups)
         shares = np.bincount(group, probability)
         order = np.argsort(-shares)
@@ -57,7 +64,14 @@ class Tally:
             self.good += 1
             self.called += bool(order[0] != 0)
             return
+        if group[truth] == 0 and not shown:
+            self.hidden += 1
+            return
         self.faulty += 1
+        if group[truth] == 0:
+            self.missed[f"{engine.hypotheses[truth]} (grouped with good)"] += 1
+            return
+        self.sizes.append(int((group == group[truth]).sum()))
         self.first += bool(order[0] == group[truth])
         self.third += bool(group[truth] in order[:3])
         if order[0] != group[truth]:
@@ -66,7 +80,8 @@ class Tally:
     def say(self, what: str) -> None:
         print(
             f"  {what}: first {share(self.first, self.faulty)}, first three {share(self.third, self.faulty)}; "
-            f"good called faulty {share(self.called, self.good)}",
+            f"good called faulty {share(self.called, self.good)}; {self.hidden} more units have a fault that no "
+            f"reading shows; median group {np.median(self.sizes or [0]):.0f}",
             flush=True,
         )
         if self.missed:
@@ -94,7 +109,9 @@ def counted(engine: Engine, units: Iterable[population.Unit]) -> Tally:
     for number, unit in enumerate(units, 1):
         if number % 20 == 0:
             print(f"    {number} units", file=sys.stderr, flush=True)
-        tally.take(engine, unit.truth, engine.weigh(unit.evidence).probability)
+        if number % 200 == 199:
+            tally.say(f"(so far, {number + 1} units)")
+        tally.take(engine, unit.truth, engine.weigh(unit.evidence).probability, shown=unit.shown)
         tally.given += some(engine, unit, chance)
     return tally
 

@@ -31,12 +31,16 @@ def main() -> None:
             board, ambient_c = spice_drawn(engine.board, engine.netlist, chance), chance.uniform(10.0, 35.0)
             modelled = {device.designator for device in board.devices}
             usable = [at for at in faults if engine.hypotheses[at].part_fault.designator in {"", *modelled}]  # type: ignore[union-attr]
-            for truth in (chance.choice(usable), 0):
+            rows = {}
+            for truth in (0, chance.choice(usable)):
                 with tempfile.TemporaryDirectory() as folder:
                     hypothesis = engine.hypotheses[truth]
-                    row = spice_row(engine, board, hypothesis, shots, ambient_c, pathlib.Path(folder))
-                unit = population.unit_of(engine, shots, truth, row, chance)
-                tally.take(engine, truth, engine.weigh(unit.evidence).probability)
+                    rows[truth] = spice_row(engine, board, hypothesis, shots, ambient_c, pathlib.Path(folder))
+                unit = population.unit_of(engine, shots, truth, rows[truth], chance)
+                shown = population.differ(engine, shots, rows[truth], rows[0])
+                tally.take(engine, truth, engine.weigh(unit.evidence).probability, shown=shown)
+            if number % 25 == 24:
+                tally.say(f"{path.stem}, by ngspice, so far")
         tally.say(f"{path.stem}, by ngspice, seed spice")
 
 

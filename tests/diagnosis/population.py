@@ -42,10 +42,11 @@ LEADS_OHM = (0.1, 0.3)
 
 @dataclass(frozen=True)
 class Unit:
-    """A virtual unit: the row of its true hypothesis, and what was read on it."""
+    """A virtual unit: the row of its true hypothesis, what was read on it, whether a reading shows the fault."""
 
     truth: int
     evidence: Evidence
+    shown: bool = False
 
 
 def drawn(
@@ -156,8 +157,20 @@ def units(
         hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
         true = read_under(engine.board, engine.bench, board, hypotheses, shots)
         for place, at in enumerate(chosen, 1):
-            yield unit_of(engine, shots, at, true[place], chance)
+            yield replace(
+                unit_of(engine, shots, at, true[place], chance), shown=differ(engine, shots, true[place], true[0])
+            )
             yield unit_of(engine, shots, 0, true[0], chance)
+
+
+def differ(engine: Engine, shots: Sequence[Shot], row: np.ndarray, good: np.ndarray) -> bool:
+    """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error."""
+    limits = [
+        float(np.nanmax(engine.errors.limit_of_error(shot.function, np.nan_to_num(pair))))
+        for shot, pair in zip(shots, np.stack([row, good], axis=1), strict=True)
+    ]
+    far = np.abs(np.nan_to_num(row - good)) > np.array(limits)
+    return bool((far | (np.isnan(row) != np.isnan(good))).any())
 
 
 def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:

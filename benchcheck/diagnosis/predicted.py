@@ -1,0 +1,109 @@
+"""Predictions as a table: what every reading is under every hypothesis, and what it leans on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.shots import MeterErrors, Shot
+from benchcheck.diagnosis.strays import OHMS
+
+__all__ = ["BENT_AT", "Predictions", "in_range"]
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
+
+#: shift of all junctions, in standard deviations, at which readings are tried for how far they are off straight lines
+BENT_AT = 1.6
+#: readings this near each other, as a ratio, are one.
+_SAME = 1e-3
+
+
+@dataclass
+class Predictions:
+    """Readings by hypothesis and shot (rows x shots), in the functions' units; NaN is OL where they are `known`.
+
+    `latent`: the reading were there no end to ranges and compliance (NaN: none at all); `held` (rows x shots x
+    ranges): what each range of ohms would show where it was tried. Slopes to strays of one standard deviation, of
+    ohms as logarithms: `good` (strays x shots) of the good board, `slopes` (entries x strays) where a hypothesis
+    moves the reading; `entry` (rows x shots) says which, -1 for the good board's. `own` (rows x shots) is the
+    standard deviation of what no stray explains, `bent` what is added to it where all junctions (the stray `common`)
+    are off by `BENT_AT` standard deviations: leakages that take over from one range to the next are no straight
+    line. The good board is row 0.
+    """
+
+    shots: tuple[Shot, ...]
+    mean: Floats
+    latent: Floats
+    held: Floats
+    known: Bools
+    good: Floats
+    slopes: Floats32
+    entry: NDArray[np.int32]
+    own: Floats
+    bent: Floats
+    common: int
+    _limits: Floats | None = None
+
+    @cached_property
+    def in_ratio(self) -> Bools:
+        """Which shots spread by ratio: ohms."""
+        return np.array([shot.function in OHMS for shot in self.shots], bool)
+
+    @cached_property
+    def by_strays(self) -> Floats:
+        """The standard deviation of each reading by strays alone (rows x shots)."""
+        of_good = np.sqrt((self.good**2).sum(axis=0))
+        of_moved = np.append(np.sqrt((self.slopes**2).sum(axis=1)), 0.0)
+        return np.where(self.entry < 0, of_good, of_moved[self.entry])
+
+    @cached_property
+    def spread(self) -> Floats:
+        """The standard deviation of each reading among units with the same fault: of ohms as a ratio."""
+        return np.sqrt(self.by_strays**2 + self.own**2 + self.bent**2)
+
+    def limits(self, errors: MeterErrors) -> Floats:
+        """Return the meter's limit of error at every prediction (rows x shots)."""
+        if self._limits is None:
+            columns = [
+                errors.limit_of_error(shot.function, np.nan_to_num(self.mean[:, at]))
+                for at, shot in enumerate(self.shots)
+            ]
+            self._limits = np.stack(columns, axis=1)
+        return self._limits
+
+    def slopes_of(self, row: int, columns: Indices) -> Floats:
+        """Return the slopes of some readings under one hypothesis (strays x columns)."""
+        found = self.good[:, columns].copy()
+        entry = self.entry[row, columns]
+        moved = np.flatnonzero(entry >= 0)
+        found[:, moved] = self.slopes[entry[moved]].T
+        return found
+
+    def only_good(self) -> Predictions:
+        """Return the good board's predictions."""
+        one = slice(0, 1)
+        return replace(
+            self, mean=self.mean[one], latent=self.latent[one], held=self.held[one], known=self.known[one],
+            entry=self.entry[one], own=self.own[one], bent=self.bent[one], _limits=None,
+        )  # fmt: skip
+
+
+def in_range(value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors) -> Floats:
+    """Return predictions in the range a value was shown in, where the circuit was solved for it, else `latent`.
+
+    `latent` (rows), `held` (rows x ranges).
+    """
+    if np.isnan(value) or function not in OHMS:
+        return latent
+    shown = int(errors.range_of(function, np.array([value]))[0])
+    if shown >= held.shape[1]:
+        return latent
+    there = held[:, shown]
+    return np.where(np.isnan(there) | (np.abs(there - latent) <= _SAME * np.abs(latent)), latent, there)

@@ -1,0 +1,68 @@
+"""Slopes by the adjoint network against the circuit solved again with one device changed a little."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from benchcheck.circuit.devices import Bjt, Device, Diode, Resistor, Zener
+from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
+from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
+from benchcheck.circuit.faults import Edit
+from benchcheck.circuit.netlist import Netlist
+
+BOARD: tuple[Device, ...] = (
+    Resistor("R1", "A", "B", 4700.0),
+    Resistor("R2", "B", "C", 0.4),
+    Diode("D1", "C", "GND"),
+    Resistor("R3", "B", "D", 33e3),
+    Bjt("Q1", "A", "D", "GND"),
+    Resistor("R4", "D", "GND", 100e3),
+)
+OHMS = Ohms((OhmsRange(6e3, 1e-4, 2.7), OhmsRange(6e5, 1e-6, 2.7), OhmsRange(6e7, 1e-8, 2.7)))
+PROBES = [Probe(a, b, how) for a, b in (("A", "GND"), ("D", "GND"), ("GND", "A"), ("B", "D"))
+          for how in (OHMS, DiodeTest(1e-3, 3.0, 3.0))]  # fmt: skip
+REVERSED = Edit(("D1",), (Diode("D1", "GND", "C"),))
+STEP = 1e-4
+
+
+def read(devices: tuple[Device, ...], edit: Edit, *, leanings: bool = False) -> EditedReadings:
+    return edited_readings(Netlist(devices), PROBES, [edit], leanings=leanings)
+
+
+def moved(device: Device) -> Device:
+    match device:
+        case Resistor():
+            return replace(device, resistance_ohm=device.resistance_ohm * np.exp(STEP))
+        case Diode() | Bjt():
+            return replace(device, drop_shift_v=device.drop_shift_v + STEP)
+        case _:
+            return device
+
+
+@pytest.mark.parametrize("name", [device.designator for device in BOARD])
+def test_slopes_are_those_of_the_circuit_solved_again(name: str) -> None:
+    before = read(BOARD, REVERSED, leanings=True)
+    other = tuple(moved(device) if device.designator == name else device for device in BOARD)
+    edit = Edit(("D1",), (moved(REVERSED.added[0]),)) if name == "D1" else REVERSED
+    after = read(other, edit)
+    slot = next(at for at, each in enumerate(before.slots) if each.designator == name)
+    for row in (0, 1):
+        for at, probe in enumerate(PROBES):
+            if np.isnan(before.value[row, at]) or before.value[row, at] < 1e-6:
+                continue
+            entry = before.entry[row, at]
+            slope = before.good[slot, at] if entry < 0 else before.moved[entry, slot]
+            new, old = after.value[row, at], before.value[row, at]
+            seen = (new - old) / STEP if probe.excitation is not OHMS else np.log(new / old) / STEP
+            assert slope == pytest.approx(seen, rel=0.01, abs=2e-3)
+
+
+def test_breakdown_leans_on_its_voltage() -> None:
+    board = (Zener("D1", "GND", "A", 1.8), Resistor("R1", "A", "GND", 1e6))
+    probe = Probe("A", "GND", DiodeTest(1e-3, 3.0, 3.0))
+    found = edited_readings(Netlist(board), [probe], [], leanings=True)
+    slot = next(at for at, each in enumerate(found.slots) if each.of == "breakdown")
+    assert found.good[slot, 0] == pytest.approx(1.8, rel=0.05)  # volts of reading by ln of breakdown volts
