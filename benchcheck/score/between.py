@@ -15,9 +15,10 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
+from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
 from benchcheck.score.neighbours import JUNCTION_SPREAD_V
-from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, shares_of
+from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, on_board, shares_of
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
@@ -77,7 +78,23 @@ def between(
     _refuse(model, first, second, function, excitation)
     ways = ((first, second), (second, first))
     readings = tuple(_expected(board, bench, model, ports, function, excitation, tell) for ports in ways)
-    return Between(function, readings, tuple(_remarks(board, model, first, second)))
+    remarks = (*_remarks(board, model, first, second), *_other_meters(bench, model, function, ways[0]))
+    return Between(function, readings, remarks)
+
+
+def _other_meters(bench: Bench, model: Model, function: Function, ports: tuple[str, str]) -> Iterator[str]:
+    """Say what the bench's other meters show there: a junction's reading goes with the test current."""
+    from benchcheck.circuit.neighbourhood import Neighbourhoods
+
+    asked = bench.meter_for(function)
+    for name, meter in bench.meters.items():
+        excitation = excitation_for(bench, function, name) if meter is not asked else None
+        if excitation is None or function not in (Function.DIODE, Function.OHMS):
+            continue
+        seen = on_board(Neighbourhoods(model.netlist), ports, excitation)
+        ampere = getattr(excitation, "test_current_a", None)
+        current = "" if ampere is None else f", {brief_value(ampere, 'A', 3)}"
+        yield f"on {name}{current}: {seen.display}, exchanged {seen.display_exchanged}"
 
 
 def _refuse(model: Model, first: str, second: str, function: Function, excitation: Any) -> None:

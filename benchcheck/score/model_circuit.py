@@ -59,9 +59,12 @@ def positioned(netlist: Netlist, switches: tuple[tuple[str, str], ...]) -> Netli
     return Whole(moved, sound=netlist.devices)
 
 
-def excitation_for(bench: Bench, function: Function) -> Excitation | None:
-    """Return what the bench's meter does to a circuit on this function, None where it says too little of itself."""
-    meter = bench.meter_for(function)
+def excitation_for(bench: Bench, function: Function, name: str = "") -> Excitation | None:
+    """Return what the bench's meter (of this name) does to a circuit on a function.
+
+    None where there is no such meter, and where it says too little of itself.
+    """
+    meter = bench.meter_for(function, name)
     ranges = sorted(meter.ranges_of(function), key=lambda one: one.full_scale) if meter is not None else []
     match function:
         case Function.OHMS | Function.LOW_POWER_OHMS:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from benchcheck.bench.functions import Function
+from benchcheck.bench.load import load_bench
 from benchcheck.document import parse_document
 from benchcheck.errors import UsageError
 from benchcheck.score.between import between, between_json
@@ -92,3 +93,27 @@ def test_results_for_programs_have_the_documented_keys_and_lines_fit() -> None:
     assert set(first["shares"][0]) == {"part", "percent"}
     assert set(first["if_faulty"][0]) == {"designator", "fault", "display"}
     assert all(len(line) <= 80 for line in between_lines(found))
+
+
+def test_another_meters_test_current_shows_another_drop() -> None:
+    """0.35 mA instead of 1 mA: N VT ln(1 / 0.35) less, 46 mV for N = 1.752, and 0.37 mV less across 0.568 ohm."""
+    text = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-8"\nhazards = []\n'
+    diode = '[part.D1]\nkind = "diode"\nnets = { anode = "A", cathode = "K" }\n'
+    other = """[meter.other]
+class = "handheld-6000"
+[[meter.other.range]]
+function = "diode"
+full_scale = "3 V"
+resolution = "1 mV"
+accuracy = "1 % + 2"
+coverage = "limits"
+test_current = "350 uA"
+compliance = "2.7 V"
+"""
+    two = load_bench(
+        parse_document('benchcheck_bench = 1\n[meter.first]\nclass = "handheld-6000"\n' + other, "b.toml")
+    )
+    found = between(load_board(parse_document(text + diode, "x.toml")), two, "A", "K", Function.DIODE)
+    (told,) = (remark for remark in found.remarks if remark.startswith("on other"))
+    assert found.readings[0].value == pytest.approx(0.584, abs=2e-3)
+    assert told == "on other, 350 uA: 537 mV, exchanged OL"
