@@ -26,6 +26,8 @@ _DRIVING = (
 )
 #: what a short adds to the leads, and what a junction mode shows across metal (trade; meter manuals).
 _METAL_OHM, _METAL_V = 0.5, 0.03
+#: what shorted tips read at most (as `meter.leads_shorted` has it); more is a broken lead, and says nothing of metal.
+_LEADS_OHM = 1.0
 #: open leads on functions that show zero then (common practice, no source): a few picofarad, some millivolt.
 _OPEN = {"F": 50e-12, "V": 0.02, "A": 1e-6, "H": 0.0}
 #: what two touch-downs differ by beside a digit (as in scoring): a share of the reading, and contacts.
@@ -49,7 +51,11 @@ def capture_rule(check: Check, meter: Meter, session: Session | None = None, *, 
 
     driving = check.function in _DRIVING
     known = session.leads_ohm
-    leads = known if known is not None else (0.0 if meter.leads.nulled else meter.leads.resistance_ohm)
+    leads = (
+        known
+        if known is not None and known <= _LEADS_OHM
+        else (0.0 if meter.leads.nulled else meter.leads.resistance_ohm)
+    )
     near_zero = not driving and check.phase is not Phase.SESSION and _near_zero(check)
     slow = check.settle or check.phase is Phase.ISOLATION
     return CaptureRule(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
@@ -106,6 +107,7 @@ def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
     guided = Guided(desk, prompts, sound, SystemClock(), bench)
     desk.meanwhile = guided.meanwhile
     prompts.ask, prompts.tell = guided.ask, guided.tell
+    prompts.width = sys.maxsize  # the screen folds what it is told for its own size, and keeps it in one piece
     return guided
 
 

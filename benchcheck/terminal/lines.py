@@ -28,24 +28,35 @@ def outcome_word(score: Score) -> str:
     return str(score.verdict if score.outcome is Outcome.MEASURED and score.verdict else score.outcome)
 
 
-def score_lines(score: Score, *, reasons: bool = True) -> tuple[str, ...]:
-    """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help."""
+def score_lines(score: Score, *, reasons: bool = True, width: int = WIDTH) -> tuple[str, ...]:
+    """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help.
+
+    The reasons are folded to `width`.
+    """
     if score.outcome is not Outcome.MEASURED:
-        return tuple(_unmeasured_lines(score, reasons))
+        return tuple(_unmeasured_lines(score, reasons, width))
     head = _clip(
         f"{outcome_word(score):<16} {score.check:<31}{_clip(shown_text(score), 12):>12} {draw(score)}".rstrip(), WIDTH
     )
     if not reasons or score.verdict is Verdict.PASS:
         return (head,)
-    return (head, *wrapped(_reasons(score), _UNDER, _UNDER))
+    return (head, *wrapped(_reasons(score), *_under(width), width))
 
 
-def _unmeasured_lines(score: Score, reasons: bool) -> list[str]:
+def _under(width: int) -> tuple[str, str]:
+    indent = _UNDER[: width // 4]
+    return indent, indent
+
+
+def _unmeasured_lines(score: Score, reasons: bool, width: int) -> list[str]:
     """Return what was not measured on one line with the reason, if it fits; what would change it is plain."""
     head = f"{outcome_word(score):<16} {score.check:<31} "
-    if reasons and len(head) + len(score.because) <= WIDTH:
+    if reasons and len(head) + len(score.because) <= width:
         return [f"{head}{score.because}".rstrip()]
-    return [_clip(head.rstrip(), WIDTH), *(wrapped(_sentence(score.because), _UNDER, _UNDER) if reasons else ())]
+    return [
+        _clip(head.rstrip(), WIDTH),
+        *(wrapped(_sentence(score.because), *_under(width), width) if reasons else ()),
+    ]
 
 
 def shown_text(score: Score) -> str:

@@ -16,7 +16,7 @@ from benchcheck.readings.typed import magnitude_question, read_typed
 from benchcheck.session.answers import Answer, Later, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.listing import window
 from benchcheck.terminal.photo import photo_at
-from benchcheck.terminal.wrapping import wrapped
+from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = ["ACTIONS", "PromptSource", "instruction_rows", "instructions", "limits_window"]
 
@@ -116,13 +116,14 @@ class PromptSource:
 
     `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows words in
     lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
-    words what it shows on a good unit.
+    words what it shows on a good unit. What is told is folded to `width` columns.
     """
 
     ask: Callable[[str], str]
     tell: Callable[[str], None]
     meter_of: Callable[[Check], str]
     expect: Callable[[Check, Session], str] = limits_window
+    width: int = WIDTH
     _retries: list[str] = field(default_factory=list)
     _swapped: bool = False
 
@@ -203,7 +204,7 @@ class PromptSource:
         return None
 
     def _say(self, words: str) -> None:
-        for line in wrapped(words, "  ", "  "):
+        for line in wrapped(words, "  ", "  ", self.width):
             self.tell(line)
 
     def _photo(self, path: str) -> Answer | None:

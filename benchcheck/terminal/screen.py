@@ -11,6 +11,7 @@ import functools
 import io
 import os
 import select
+import shutil
 import sys
 from collections.abc import Callable, Iterator
 
@@ -19,7 +20,7 @@ from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
 from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
 from benchcheck.terminal.signals import line_waiting, wait_for_line
-from benchcheck.terminal.wrapping import wrapped
+from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = ["Screen", "coloured", "styled"]
 
@@ -44,7 +45,7 @@ class Screen:
 
     def paragraph(self, words: str, indent: str = "", hanging: str | None = None, style: str = "") -> None:
         """Show words in lines of at most 80 columns; `hanging` stands before the second and later ones."""
-        for line in wrapped(words, indent, indent if hanging is None else hanging):
+        for line in wrapped(words, indent, indent if hanging is None else hanging, _columns()):
             self.tell(line, style)
 
     def heading(self, words: str) -> None:
@@ -123,7 +124,7 @@ class Screen:
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check, and under it why it is not a pass."""
-        head, *reasons = map(_safe, score_lines(score, reasons=self._reasons))
+        head, *reasons = map(_safe, score_lines(score, reasons=self._reasons, width=_columns()))
         if coloured():
             word = outcome_word(score)
             head = styled(word, STYLES.get(word, "")) + head.removeprefix(word)
@@ -147,6 +148,13 @@ class Screen:
 
 def _safe(line: str) -> str:
     return line if line.isprintable() else printable(line)
+
+
+def _columns() -> int:
+    """Return how many columns words may take: 80, fewer where the terminal has fewer."""
+    if not sys.stdout.isatty():
+        return WIDTH
+    return max(20, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
 
 
 def _take_any_bytes() -> None:

@@ -39,6 +39,22 @@ def test_metal_reads_the_leads_and_half_an_ohm() -> None:
     assert capture_rule(R1, DMM, Session(leads_ohm=0.3), open_is_good=False).short_below == pytest.approx(0.8)
 
 
+def test_a_reading_of_shorted_tips_that_none_can_have_says_nothing_of_metal() -> None:
+    broken, unread = (capture_rule(R1, DMM, Session(leads_ohm=one), open_is_good=True) for one in (150.0, None))
+    assert broken.short_below == unread.short_below < 1.5
+
+
+def test_volts_near_zero_are_open_leads_over_the_whole_of_what_is_right() -> None:
+    residual = check("C9.residual_voltage", Function.DC_VOLTAGE, Phase.RESIDUAL_VOLTAGE, limits=Limits(-0.05, 0.05))
+    rule = capture_rule(residual, DMM, Session(cell_volt=1.55), open_is_good=False)
+    assert (rule.open_is_good, rule.open_below, rule.cell_volt, rule.markable) == (True, 0.05, 1.55, True)
+    assert not capture_rule(residual, DMM, open_is_good=False).markable, "no cell was read"
+    wide = check("C9.residual_voltage", Function.DC_VOLTAGE, Phase.RESIDUAL_VOLTAGE, limits=Limits(-1.0, 1.0))
+    assert not capture_rule(wide, DMM, Session(cell_volt=1.55), open_is_good=False).markable, "too like the cell"
+    ripple = check("VSW.ripple", Function.AC_VOLTAGE, Phase.RAILS, limits=Limits(None, 0.06))
+    assert not capture_rule(ripple, DMM, Session(cell_volt=1.55), open_is_good=False).markable
+
+
 def test_what_charges_is_waited_for_longer() -> None:
     slow = check("isolation.resistance[A:B]", phase=Phase.ISOLATION)
     quick, patient = (capture_rule(one, DMM, open_is_good=False) for one in (R1, slow))
