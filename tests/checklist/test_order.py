@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pathlib
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
@@ -9,14 +11,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
+from benchcheck.builtin import load_spec, plugins
 from benchcheck.checklist.interlocks import Interlocks
-from benchcheck.checklist.order import draw_up, in_order
+from benchcheck.checklist.order import draw_up, in_order, points_of, sought_anew
 from benchcheck.checklist.select import select
 from benchcheck.checklist.waivers import waivers_for
 from benchcheck.errors import UsageError
-from benchcheck.kinds.check import Formula, Phase
+from benchcheck.kinds.check import Check, Formula, Phase, Probe
 from tests.factories import board, check, voltage
 
+SPECS = pathlib.Path(__file__).parents[2] / "specs"
 RESIDUAL = voltage("VSW.residual_voltage", Phase.RESIDUAL_VOLTAGE, None, 0.2)
 POLARITY = check("C9.polarity[marked]", phase=Phase.POLARITY)
 DIODE = check("D3.forward_drop", Function.DIODE)
@@ -143,3 +147,37 @@ def test_a_powered_check_of_a_board_that_gets_no_power_is_refused_with_the_reaso
     for word in ("VSW.voltage", "vsw.voltage[120mA]"):
         with pytest.raises(UsageError, match=f"needs power, and this board gets none: {why}"):
             select(refused, word)
+
+
+def test_a_part_s_own_checks_keep_their_order_and_the_nearest_part_comes_next() -> None:
+    """Forward before reverse, then the part that shares a point; the other way round where the file has it so."""
+
+    def drop(part: str, measurand: str, red: str, black: str) -> Check:
+        return check(f"{part}.{measurand}", Function.DIODE, red=Probe("a lead", red), black=Probe("a lead", black))
+
+    line = (
+        drop("D1", "forward_drop", "A", "B"), drop("D1", "reverse", "B", "A"),
+        drop("D2", "forward_drop", "X", "Y"), drop("D2", "reverse", "Y", "X"),
+        drop("D3", "forward_drop", "A", "C"), drop("D3", "reverse", "C", "A"),
+    )  # fmt: skip
+    assert [one.id for one in in_order(line)] == [
+        "D1.forward_drop", "D1.reverse", "D3.forward_drop", "D3.reverse", "D2.forward_drop", "D2.reverse",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in SPECS.glob("*.toml")))
+def test_on_the_demo_boards_fewer_points_are_sought_than_in_the_order_of_the_file(name: str) -> None:
+    board = load_spec(SPECS / name, plugins())
+    places = list(Function)
+    as_filed = sorted(board.checks, key=lambda one: (one.phase, places.index(one.function)))
+
+    def sought(line: Sequence[Check]) -> int:
+        probed = [one for one in line if one.function is not Function.VISUAL and points_of(one)]
+        before = (frozenset[str](), *map(points_of, probed))
+        return sum(sought_anew(at, one) for at, one in zip(before, probed, strict=False))
+
+    line = in_order(board.checks)
+    assert sought([one for one in line if not one.sources]) < sought([one for one in as_filed if not one.sources])
+    for part in {one.subject for one in line}:
+        of_part = [[one.id for one in order if one.subject == part and not one.sources] for order in (line, as_filed)]
+        assert of_part[0] == of_part[1]
