@@ -101,6 +101,7 @@ class _Show:
         prompts = typed_source(setting)
         self.conduct.second_look_every = _SECOND_LOOK
         self._sound = Sound(self._screen.bell, on=not self._manner.silent, speak=self._manner.spoken)
+        prompts.say = self._sound.say
         if not linked(bench):
             return prompts
         lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())

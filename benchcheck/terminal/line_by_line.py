@@ -17,7 +17,7 @@ from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.live import Glimpse, LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.terminal.asking import Asking, asking_of
-from benchcheck.terminal.prompt import PLACED, PromptSource, instructions
+from benchcheck.terminal.prompt import PLACED, PromptSource
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Cue, Sound
 
@@ -67,10 +67,7 @@ class LineByLine:
         meter = self.meters.serving(step.check.function)
         assert meter is not None
         asking = self.asking = asking_of(step, meter, self.bench)
-        self.prompts.begin()
-        self.screen.tell()
-        for line in instructions(step, self.prompts.expect(step.check, step.session)):
-            self.screen.tell(line)
+        self.prompts.show(step)
         self.screen.prompt(f"  {PLACED} > ")
         self._told = ""
         live = self.meters.watch(step.check, meter, lambda: None)

@@ -19,7 +19,7 @@ from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
 from benchcheck.terminal.face import Last, View
 from benchcheck.terminal.lines import outcome_word, shown_text
-from benchcheck.terminal.prompt import PromptSource, instruction_rows
+from benchcheck.terminal.prompt import PromptSource, instruction_rows, spoken
 
 __all__ = ["Picture"]
 
@@ -55,8 +55,7 @@ class Picture:
 
     def spoken(self, asking: Asking) -> str:
         """Return what is said aloud of a check: where the tips go."""
-        rows = dict(self._rows)
-        return ", ".join(f"{label} {rows[label]}" for label in ("first", "look", "red", "black") if rows.get(label))
+        return spoken(self._rows)
 
     def say(self, words: str) -> None:
         """Show a message, the oldest giving way."""

@@ -5,7 +5,7 @@ Beside a reading a person may type a word of action: skip and a reason, undo, la
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
@@ -18,7 +18,7 @@ from benchcheck.terminal.listing import window
 from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["ACTIONS", "PromptSource", "instruction_rows", "instructions", "limits_window"]
+__all__ = ["ACTIONS", "PromptSource", "instruction_rows", "instructions", "limits_window", "spoken"]
 
 ACTIONS = (
     "Type what the meter shows: 4.68k, 0.532, OL. Or a word:",
@@ -59,9 +59,19 @@ _LABEL = 10
 _YES, _NO = ("y", "yes"), ("n", "no")
 
 
+def _silent(words: str) -> None:
+    """Nobody listens."""
+
+
 def limits_window(check: Check, session: Session) -> str:
     """Return the limits of a check in words, for want of knowing what a meter would show."""
     return window(check.limits.lower, check.limits.upper, check.quantity_unit)
+
+
+def spoken(rows: Iterable[tuple[str, str]]) -> str:
+    """Return what is said aloud of a check: where the tips go."""
+    told = dict(rows)
+    return ", ".join(f"{label} {told[label]}" for label in ("first", "look", "red", "black") if told.get(label))
 
 
 def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
@@ -117,6 +127,7 @@ class PromptSource:
     `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows words in
     lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
     words what it shows on a good unit. What is told is folded to `width` columns.
+    `say` has words said aloud.
     """
 
     ask: Callable[[str], str]
@@ -124,15 +135,13 @@ class PromptSource:
     meter_of: Callable[[Check], str]
     expect: Callable[[Check, Session], str] = limits_window
     width: int = WIDTH
+    say: Callable[[str], None] = _silent
     _retries: list[str] = field(default_factory=list)
     _swapped: bool = False
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
-        self.begin()
-        self.tell("")
-        for line in instructions(step, self.expect(step.check, step.session)):
-            self.tell(line)
+        self.show(step)
         try:
             while True:
                 answer = self._understand(step.check, self.ask("> ").strip())
@@ -142,15 +151,21 @@ class PromptSource:
             self.tell("")
             return Stop()
 
+    def show(self, step: Step) -> None:
+        """Begin a check: show what to do, and say where the tips go."""
+        self.begin()
+        self.tell("")
+        expected = self.expect(step.check, step.session)
+        for line in instructions(step, expected):
+            self.tell(line)
+        self.say(spoken(instruction_rows(step, expected)))
+
     def placed(self, step: Step) -> Answer | None:
         """Show the check and wait until the tips are on and the meter may read; None then.
 
         A word of action, or a reading typed all the same, comes back as the answer instead.
         """
-        self.begin()
-        self.tell("")
-        for line in instructions(step, self.expect(step.check, step.session)):
-            self.tell(line)
+        self.show(step)
         try:
             while True:
                 typed = self.ask("  tips on, hold still, Enter > ").strip()

@@ -12,8 +12,10 @@ from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Evidence, Limits, Phase, Probe
 from benchcheck.readings.reading import Session
+from benchcheck.score.judge import skipped
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.lines import score_lines
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import PromptSource, instructions
 from benchcheck.terminal.screen import Screen, coloured
@@ -103,6 +105,24 @@ def test_a_prompt_says_what_around_the_part_may_change_and_never_wider_than_the_
     assert "switches  S1 open" in "\n".join(lines)
     assert "may make it read lower" in "\n".join(lines)
     assert all(len(line) <= WIDTH for line in lines)
+
+
+def test_where_the_tips_go_is_said_aloud_line_by_line_too() -> None:
+    said: list[str] = []
+    source = Typist("4.68k").source()
+    source.say = said.append
+    source.answer(STEP)
+    (words,) = said
+    assert "red R14 lead 1" in words
+    assert "black R14 lead 2" in words
+
+
+@pytest.mark.parametrize("width", [20, 40, 60, 80])
+def test_reasons_are_folded_to_a_narrow_terminal_with_their_words_whole(width: int) -> None:
+    plain = skipped(check("R14.resistance"), "the pad under the shield cannot be reached with these probes")
+    _, *reasons = score_lines(plain, width=width)
+    assert all(len(line) <= width for line in reasons)
+    assert " ".join(" ".join(reasons).split()) == "the pad under the shield cannot be reached with these probes."
 
 
 def test_a_check_by_eye_is_asked_as_a_question() -> None:
