@@ -87,8 +87,11 @@ class Desk:
         self._typed_ahead.clear()
         return found
 
-    def line(self, prompt: str, start: str = "") -> str | None:
-        """Return a line typed at the foot of the screen, None where it was given up with Escape."""
+    def line(self, prompt: str, start: str = "", wanted: tuple[str, ...] = ()) -> str | None:
+        """Return a line typed at the foot of the screen, None where it was given up with Escape.
+
+        With `wanted` it is given up as well by whatever none of these begins with.
+        """
         picture = self.picture
         picture.prompt, picture.entry = prompt, start
         stopping, self.keys_stop = self.keys_stop, False
@@ -102,6 +105,8 @@ class Desk:
                 if key.name == "end":
                     raise EOFError
                 self._edit(key)
+                if wanted and not any(word.startswith((picture.entry or "").casefold()) for word in wanted):
+                    return None
         finally:
             picture.prompt, picture.entry, picture.messages = "", None, ()
             self.keys_stop = stopping

@@ -39,6 +39,7 @@ __all__ = ["Guided"]
 
 _BEGINS_READING = re.compile(r"[0-9+\-.,]")
 _OVERLOAD_TEXT = "OL"
+_YES_OR_NO = "yes or no"
 #: stands for "the tips are on": the reading is taken under load, by whoever draws it.
 _PLACED = Hindered("the tips are on")
 _AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
@@ -346,8 +347,15 @@ class Guided:
         return answer
 
     def ask(self, prompt: str) -> str:
-        """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input."""
-        text = self.desk.line(prompt.rstrip(" >"))
+        """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input.
+
+        Under power a key that is no part of "yes" or "no" switches off, as anywhere else.
+        """
+        prompt = prompt.rstrip(" >")
+        live = bool(self.desk.power_line()) and prompt.endswith(_YES_OR_NO)
+        text = self.desk.line(prompt, wanted=("yes", "no") if live else ())
+        if text is None and live:
+            self.switch_off()
         return "no" if text is None else text
 
     def tell(self, line: str) -> None:

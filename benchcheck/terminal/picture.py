@@ -101,10 +101,14 @@ class Picture:
             entry=self.entry,
             prompt=self.prompt,
             power=power,
-            keys=(("Enter", "takes it"), ("Esc", "back"))
-            if self.entry is not None
-            else keys_for(check, metered=metered, diagnosis=diagnosis),
+            keys=keys_for(check, metered=metered, diagnosis=diagnosis) if self.entry is None else self._typing(power),
         )
+
+    def _typing(self, power: str) -> tuple[tuple[str, str], ...]:
+        """Return what keys do while a line is typed; a question under power gives way to the wish to have it off."""
+        if power and self.prompt.endswith("yes or no"):
+            return (("yes, no, Enter", "answer"), ("any other key", "power off"))
+        return (("Enter", "takes it"), ("Esc", "back"))
 
     def _live_gauge(self, asking: Asking) -> Gauge | None:
         """Return the bar with the reading in it, computed anew only where the reading changed."""

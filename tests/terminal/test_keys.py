@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import chain
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +15,7 @@ from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Session
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, keys_for, pressed
+from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.guided import Guided
@@ -120,3 +122,29 @@ def test_a_clock_set_back_or_a_long_pause_does_not_upset_the_time_left() -> None
     for at_s in (0.0, 20.0, 10.0, 30.0, 5000.0, 5020.0, 5040.0):
         pace.answered(at_s)
     assert pace.left(30) == "about 10 min left"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said", "switched"),
+    [("yes\r", "yes", 0), ("no\r", "no", 0), ("z", "no", 1), ("yex", "no", 1), ("\x1b", "no", 1)],
+)
+def test_a_question_under_power_gives_way_to_any_other_key(typed: str, said: str, switched: int) -> None:
+    off: list[str] = []
+    glass, owned = Glass(), bench()
+    bursts = iter(typed) if typed != "\x1b" else iter([typed])
+
+    class Typing(ScriptedKeyboard):
+        def keys(self, timeout_s: float) -> list[Key]:
+            return keys_in(next(bursts))
+
+    prompts = PromptSource(str, print, lambda one: "dmm", lambda one, session: "")
+    desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing())  # type: ignore[arg-type]
+    guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
+    guided.switch_off = lambda: off.append("off")
+    desk.power_line = lambda: "POWER ON  6.000 V"
+    desk.enter()
+    desk.asking = Asking(Step(R14, 1, 9, Session()))
+    assert guided.ask("  yes or no > ") == said
+    assert len(off) == switched
+    assert "any other key power off" in " ".join(glass.text.split())
+    guided.leave()
