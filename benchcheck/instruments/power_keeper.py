@@ -53,14 +53,13 @@ class PowerKeeper:
             raise InstrumentError("power needs signals and pipes of a POSIX system; switch the supply by hand")
         self._settings, self._clock = settings, clock or SystemClock()
         self._process = _spawned()
-        self._standby: subprocess.Popen[bytes] | None = None
+        self._standby: subprocess.Popen[bytes] | None = _spawned("standby")  # ready by the time power is on
         self._renewed_s = self._heard_s = self._clock.monotonic_s()
         self._counter, self._buffer = 0, b""
         self._closed, self._opened = False, False
         try:
             self.described: dict[str, Any] = self.request("open", _open_arguments(settings))
             self._opened = True
-            self._standby = _spawned("standby")
         except BaseException:
             self._end()
             raise

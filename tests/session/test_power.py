@@ -363,14 +363,14 @@ def test_power_that_ends_while_a_question_stands_stays_off_whatever_is_answered(
 
 def test_a_wandering_idle_current_is_several_readings_and_no_reason_to_switch_off(tmp_path: Path) -> None:
     class Restless(PlainBench):
-        """Draws 40 mA more each second, and from 230 mA on begins anew: 4 mA in a tenth of a second, for ever."""
+        """Draws 200 mA more each second, and from 230 mA on begins anew: 20 mA in a tenth of a second, for ever."""
 
         since_s = float("inf")
 
         def supply_point(self, now_s: float) -> OperatingPoint:
             point = super().supply_point(now_s)
             self.since_s = min(self.since_s, now_s) if self._source.on else float("inf")
-            extra = 0.04 * max(0.0, now_s - self.since_s) % 0.23
+            extra = 0.2 * max(0.0, now_s - self.since_s) % 0.23
             return OperatingPoint(point.voltage_volt, point.current_ampere + extra, point.limited)
 
     with served_bench(TRUTH, kind=Restless) as served:
