@@ -83,6 +83,7 @@ class _Show:
         self.conduct: Conduct
         self._guided: Guided | None = None
         self._sound: Sound | None = None
+        self._of_soak = ""
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -138,6 +139,7 @@ class _Show:
     def told(self, line: str) -> None:
         if self._guided is not None:
             self._guided.tell(line)
+            self._of_soak = line if line.startswith(("soak", "no soak")) else self._of_soak
             return
         self._screen.paragraph(line, "  ", "    ")
 
@@ -216,6 +218,7 @@ class _Show:
         if self._guided is not None:
             self._guided.leave()
             self._tell_open_ends(report)
+            screen.paragraph(self._of_soak)
         screen.heading(f"{len(report.scores)} checks: {summary_line(report.scores)}")
         for words, verdicts in _NAMED:
             names = [score.check for score in report.scores if score.verdict in verdicts]

@@ -375,6 +375,8 @@ class Guided:
                     return True
                 if key.name in ("enter", "end") or key.text.casefold() in ("q", "a", " "):
                     return False
+                if key.name:
+                    self.switch_off()
         except EOFError:
             return False
 

@@ -60,6 +60,18 @@ class _Shown(InstrumentedSource):
         finally:
             self.guided.desk.keys_stop = False
 
+    def soak(self, minutes: float) -> str:
+        """Run the unit for some minutes with its looks on the screen; any key switches off."""
+        if self.guided is None or not self.guided.desk.is_open:
+            return InstrumentedSource.soak(self, minutes)
+        desk = self.guided.desk
+        desk.asking, desk.keys_stop = None, True
+        desk.picture.soaking()
+        try:
+            return InstrumentedSource.soak(self, minutes)
+        finally:
+            desk.keys_stop = False
+
 
 @dataclass(frozen=True, slots=True)
 class TypedVisit(Attended):

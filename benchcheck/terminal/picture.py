@@ -38,6 +38,7 @@ class Picture:
     prompt: str = ""
     page: tuple[str, ...] = ()
     _progress: str = ""
+    _stage: str = ""
     _rows: tuple[tuple[str, str], ...] = ()
     _gauge: Gauge | None = None
     _gauged: str = ""
@@ -52,6 +53,11 @@ class Picture:
     def asking_no_more(self) -> None:
         """Take in that nothing is left to ask."""
         self._progress, self._rows, self._gauge = "all asked", (), None
+        self._stage = "That was the last check."
+
+    def soaking(self) -> None:
+        """Take in that the unit runs on with somebody beside it."""
+        self._progress, self._stage = "soak", "The unit runs: stay beside it."
 
     def spoken(self, asking: Asking) -> str:
         """Return what is said aloud of a check: where the tips go."""
@@ -80,10 +86,7 @@ class Picture:
     def view(self, asking: Asking | None, power: str, *, diagnosis: bool = False) -> View:
         """Return what the screen shows now."""
         if asking is None and not self.page:
-            keys = (("Enter", "ends the visit"), ("u", "undo"))
-            return View(
-                self.title, self._progress, "That was the last check.", last=self.last, power=power, keys=keys
-            )
+            return self._without_check(power)
         if self.page or asking is None:
             return View(self.title, self._progress, "", page=self.page, keys=(("any key", "goes on"), ("q", "quits")))
         check, metered = asking.check, asking.meter is not None
@@ -102,6 +105,21 @@ class Picture:
             prompt=self.prompt,
             power=power,
             keys=keys_for(check, metered=metered, diagnosis=diagnosis) if self.entry is None else self._typing(power),
+        )
+
+    def _without_check(self, power: str) -> View:
+        """Return what the screen shows when nothing is left to ask: the last result, the soak and its questions."""
+        keys = (("Enter", "ends the visit"), ("u", "undo"), *((("any other key", "power off"),) if power else ()))
+        return View(
+            self.title,
+            self._progress,
+            self._stage,
+            last=self.last,
+            power=power,
+            messages=self.messages,
+            entry=self.entry,
+            prompt=self.prompt,
+            keys=keys if self.entry is None else self._typing(power),
         )
 
     def _typing(self, power: str) -> tuple[tuple[str, str], ...]:

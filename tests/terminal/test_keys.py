@@ -148,3 +148,18 @@ def test_a_question_under_power_gives_way_to_any_other_key(typed: str, said: str
     assert len(off) == switched
     assert "any other key power off" in " ".join(glass.text.split())
     guided.leave()
+
+
+def test_the_soak_shows_its_questions_and_looks_and_that_any_key_switches_off() -> None:
+    """The questions of a soak come when no check is asked for any more."""
+    picture = Picture("unit 7", bench())
+    picture.asking_no_more()
+    assert ("any other key", "power off") in picture.view(None, "POWER ON  6.000 V").keys
+    picture.soaking()
+    picture.say("soak 0 s: 6.000 V, 40.0 mA")
+    picture.prompt, picture.entry = "stay beside it? yes or no", "y"
+    view = picture.view(None, "POWER ON  6.000 V")
+    assert (view.entry, view.prompt) == ("y", "stay beside it? yes or no")
+    assert view.messages == ("soak 0 s: 6.000 V, 40.0 mA",)
+    assert "stay beside it" in view.check
+    assert ("any other key", "power off") in view.keys
