@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from threading import Timer
 from typing import TYPE_CHECKING
 
 import click
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from benchcheck.spec.board import Board
 
 __all__ = ["diagnose"]
+
+#: after so long without a word a person wonders
+_SILENT_S = 2.0
 
 
 @click.command(
@@ -43,7 +47,15 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
 
     refuse_unwritable(json_file, source, bench or "bench.toml", readings)
     board, on, taken = _given(source, readings, bench, records)
-    found = diagnosed(board, on, taken)
+    patience = Timer(
+        _SILENT_S, click.echo, ("working out what every fault would read on this bench ...",), {"err": True}
+    )
+    patience.daemon = True
+    patience.start()
+    try:
+        found = diagnosed(board, on, taken)
+    finally:
+        patience.cancel()
     if json_file is not None:
         from benchcheck.document import write_atomically
 

@@ -22,6 +22,7 @@ from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature
 from benchcheck.diagnosis.spread import shifted
+from benchcheck.diagnosis.unnamed import UNNAMED, worth_of_unnamed
 from benchcheck.quantity import DisplayState, brief_value
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -30,9 +31,10 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose"]
 
 _LEADING, _LEAST_LEADING = 12, 1e-3
 _SUGGESTED = 3
+_IS_THERE, _FEW = " is there", 2
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
-_PAIRED, _MOST_PAIRS = 8, 28
+_PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +137,16 @@ def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
         hypotheses.append(slip)
         odds.append(weighed.log_odds[0] + worth)
         group.append(max(group) + 1)
+    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, weighed.terms[0], engine.model.incomplete)
+    if unnamed is not None:
+        hypotheses.append(UNNAMED)
+        odds.append(weighed.log_odds[0] + unnamed)
+        group.append(max(group) + 1)
     remarks = list(_remarks(engine, evidence))
     best = int(np.argmax(weighed.log_odds))
     left = unexplained(engine, evidence, weighed, best)
     if left:
-        for pair, worth in _pairs(engine, evidence, weighed):
+        for pair, worth in _more(engine, evidence, weighed):
             hypotheses.append(pair)
             odds.append(worth)
             group.append(max(group) + 1)
@@ -172,7 +179,7 @@ def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
     if len(left) == 3:
         together = f"{left[0]}, {left[1]} and {left[2]}"
     if best.also:
-        yield f"no single fault explains {together} with the rest; two together do: {best}"
+        yield f"no single fault explains {together} with the rest; together these do best: {best}"
     else:
         yield (
             f"no single fault explains {together} with all other readings: touch down again there "
@@ -180,9 +187,61 @@ def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
         )
 
 
-def _pairs(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
-    """Yield pairs of the faults that each explain most of what the good board does not, with their log odds."""
+def _more(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield several faults at once: what the eyes saw together, else pairs of what explains most; with log odds."""
+    leading = _explaining(engine, weighed)
+    seen_turned = [
+        one
+        for one in engine.hypotheses
+        if one.code == "reversed" and (evidence.orientation or {}).get(one.designator) == "no"
+    ]
+    if len(seen_turned) > 1:
+        yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, leading)
+        return
+    tried = (_pair(a, b) for a, b in combinations(leading, 2))
+    pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
+    yield from ((pair, worth) for pair, worth, _ in _weighed_together(engine, evidence, weighed, pairs))
+
+
+def _beside_what_was_seen(
+    engine: Engine, evidence: Evidence, weighed: Weighed, seen: Sequence[Hypothesis], leading: Sequence[Hypothesis]
+) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield what the eyes saw together, then one and two more faults beside it, the best first fault kept."""
+    kept = tuple(seen)
+    found = list(_weighed_together(engine, evidence, weighed, [_together(kept)]))
+    for _ in range(_MOST_BESIDE):
+        yield from (
+            (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
+        )
+        others = [one for one in leading if one not in kept]
+        found = list(_weighed_together(engine, evidence, weighed, [_together((*kept, one)) for one in others]))
+        if not found:
+            return
+        kept = (*kept, others[max(range(len(found)), key=lambda at: found[at][1] + found[at][2])])
+    yield from (
+        (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
+    )
+
+
+def _weighed_together(
+    engine: Engine, evidence: Evidence, weighed: Weighed, several: Sequence[Hypothesis]
+) -> Iterator[tuple[Hypothesis, float, float]]:
+    """Yield hypotheses of several faults, their log odds, and what unnamed paths beside would add."""
+    if not several:
+        return
     shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
+    netlist = shifted(engine.netlist, weighed.shift_v)
+    more = predict(engine.board, engine.bench, netlist, [GOOD, *several], shots)
+    held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
+    beside = engine.beside(evidence, several)
+    for row, one in enumerate(several, 1):
+        fit = joint(more, held, row)
+        path = worth_of_unnamed(more, held, fit.terms, engine.model.incomplete, row)
+        yield one, math.log(one.odds) + beside[row - 1] + fit.log_likelihood, max(path or 0.0, 0.0)
+
+
+def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
+    """Return the faults that each explain most of what the good board does not."""
     gain = (weighed.terms - weighed.terms[0]).clip(min=0.0)
     rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
     chosen: list[int] = []
@@ -192,16 +251,11 @@ def _pairs(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
         chosen.append(best)
         got = np.maximum(got, gain[best])
     leading = [int(at) for at in np.argsort(-weighed.log_odds) if at in set(rows)][: _PAIRED // 2]
-    chosen = list(dict.fromkeys((*chosen, *leading)))
-    tried = (_pair(engine.hypotheses[a], engine.hypotheses[b]) for a, b in combinations(chosen, 2))
-    pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
-    if not pairs:
-        return
-    more = predict(engine.board, engine.bench, shifted(engine.netlist, weighed.shift_v), [GOOD, *pairs], shots)
-    held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
-    beside = engine.beside(evidence, pairs)
-    for row, pair in enumerate(pairs, 1):
-        yield pair, math.log(pair.odds) + beside[row - 1] + joint(more, held, row).log_likelihood
+    return [engine.hypotheses[at] for at in dict.fromkeys((*chosen, *leading))]
+
+
+def _together(several: Sequence[Hypothesis]) -> Hypothesis:
+    return replace(several[0], odds=math.prod(one.odds for one in several), also=tuple(several[1:]))
 
 
 def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:
@@ -218,8 +272,14 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
         yield f"{len(evidence.unread)} of the spec's checks have no reading, among them {names}"
     if engine.model.unmodelled:
         yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether they work"
-    for *_, words in signs_under_power(engine.board, evidence):
-        yield words
+    turned = [part for part, answer in (evidence.orientation or {}).items() if answer == "no"]
+    if turned:
+        yield f"seen the wrong way round: {', '.join(turned)}; turn before anything else, then read again"
+    signs = list(dict.fromkeys(words for *_, words in signs_under_power(engine.board, evidence)))
+    there = [words for words in signs if words.endswith(_IS_THERE)]
+    yield from (words for words in signs if words not in there or len(there) <= _FEW)
+    if len(there) > _FEW:
+        yield f"{there[0].removesuffix(_IS_THERE)} and {len(there) - 1} more readings of rails are within their limits"
 
 
 # what to measure next -------------------------------------------------------------------------------------------

@@ -36,8 +36,9 @@ Floats = NDArray[np.float64]
 
 #: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
 _LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 6
-#: what the eyes get wrong (common practice, no source).
-_EYES_WRONG = 0.02
+#: how often the eyes pass a part that is the wrong way round, and how often they call one so that is right (common
+#: practice, no source).
+_OVERLOOKED, _MISCALLED = 0.02, 0.001
 #: all junctions of a unit are taken as off by this much, in volt, where diode mode says so in the middle of so many
 #: readings in which junctions conduct; leakages, which then are several times what they were, follow.
 _SHIFT_V, _ENOUGH, _CONDUCTS = 0.06, 5, 0.5
@@ -179,8 +180,11 @@ class Engine:
                 any(each.code == "reversed" and each.designator == part for each in one.part_faults)
                 for one in hypotheses
             ]
-            right = np.array(here, bool) == (answer == "no")
-            found += np.where(right, np.log(1 - _EYES_WRONG), np.log(_EYES_WRONG))
+            turned = np.array(here, bool)
+            if answer == "no":
+                found += np.where(turned, np.log(1.0 - _OVERLOOKED), np.log(_MISCALLED))
+            else:
+                found += np.where(turned, np.log(_OVERLOOKED), np.log(1.0 - _MISCALLED))
         return found
 
 
