@@ -279,7 +279,7 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     there = [words for words in signs if words.endswith(_IS_THERE)]
     yield from (words for words in signs if words not in there or len(there) <= _FEW)
     if len(there) > _FEW:
-        yield f"{there[0].removesuffix(_IS_THERE)} and {len(there) - 1} more readings of rails are within their limits"
+        yield f"{there[0].removesuffix(_IS_THERE)} and {len(there) - 1} more readings of rails are within limits"
 
 
 # what to measure next -------------------------------------------------------------------------------------------
