@@ -7,8 +7,9 @@ benches, a visit never finished.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from benchcheck.errors import Fault, RecordError
@@ -154,11 +155,19 @@ class _Auditor:
                 message = f"begins like {first.path.name} and goes on differently: one record was continued twice"
                 self._note(record.name, message, serious=True)
 
+    def _clock(self, record: Record, dates: Mapping[str, datetime | None]) -> None:
+        before = [date for parent in record.head.parents or () if (date := dates.get(parent)) is not None]
+        if record.head.date is not None and before and record.head.date < max(before):
+            message = f"is dated before the record it follows, {max(before):%Y-%m-%d %H:%M} UTC: a clock was wrong"
+            self._note(record.name, f"{message}, and trends rest on such dates", serious=False)
+
     def _parents(self, records: Iterable[Record], *, unread: bool) -> None:
         what = "not read here, missing, changed or cut short" if unread else "missing, changed or cut short"
         known = {seal for record in records for seal in (record.head_seal, record.identity)}
+        dates = {seal: record.head.date for record in records for seal in (record.head_seal, record.identity)}
         children: dict[str, list[str]] = {}
         for record in records:
+            self._clock(record, dates)
             for parent in record.head.parents or ():
                 children.setdefault(parent, []).append(record.path.name)
                 if parent not in known:

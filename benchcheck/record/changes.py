@@ -15,7 +15,7 @@ from enum import StrEnum
 from benchcheck.metrology import Budget, Contribution, Verdict, difference
 from benchcheck.quantity import DisplayState
 from benchcheck.record.record import Record
-from benchcheck.record.visits import record_budgets, resolutions, same_meters
+from benchcheck.record.visits import meter_key, record_budgets, resolutions, same_meters
 from benchcheck.score.model import Outcome, Score
 
 __all__ = ["Change", "ChangeKind", "Changes", "changes_between"]
@@ -152,6 +152,22 @@ def _of_verdict(before: Score, after: Score) -> ChangeKind:
     return ChangeKind.VERDICT if before.verdict is not after.verdict else ChangeKind.SAME
 
 
+def _remarks_on_meters(earlier: Record, later: Record) -> list[str]:
+    """Say which meters count as the same without a serial number, and which of one name do not."""
+    remarks = []
+    after = {one.name: one for one in later.head.instruments}
+    for before in sorted((one for one in earlier.head.instruments if one.name in after), key=lambda one: one.name):
+        if meter_key(before) != meter_key(after[before.name]):
+            remarks.append(
+                f"{before.name} is another meter, or was calibrated in between: its own errors do not cancel"
+            )
+        elif not before.identity:
+            remarks.append(
+                f"{before.name} has no serial number in the records; it is taken to be the same meter both times"
+            )
+    return remarks
+
+
 def _worsening(change: Change) -> int:
     """Return by how many steps the verdict got worse, below 0 where it got better."""
     before, after = change.earlier.verdict, change.later.verdict
@@ -166,8 +182,6 @@ def _remarks(earlier: Record, later: Record) -> tuple[str, ...]:
         remarks.append("board or revision differ: a changed reading need not be a changed part")
     elif earlier.head.spec_digest != later.head.spec_digest:
         remarks.append("the spec was changed in between: verdicts may differ where readings do not")
-    unnamed = {one.name for one in earlier.head.instruments if not one.identity}
-    for name in sorted(unnamed & {one.name for one in later.head.instruments if not one.identity}):
-        remarks.append(f"{name} has no serial number in the records; it is taken to be the same meter both times")
+    remarks += _remarks_on_meters(earlier, later)
     remarks += [f"{record.name}: {problem.message}" for record in (earlier, later) for problem in record.problems]
     return tuple(remarks)

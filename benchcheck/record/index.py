@@ -38,7 +38,7 @@ from benchcheck.record.shelf import record_files, unit_folders
 
 __all__ = ["Index", "IndexedPoint", "IndexedVisit", "Update"]
 
-SCHEMA = 1
+SCHEMA = 2
 _BATCH_ROWS = 20_000
 _metadata = sql.MetaData()
 _about = Table("benchcheck_index", _metadata, Column("schema_version", Integer, nullable=False))
@@ -209,8 +209,13 @@ class Index:
     def with_meter(
         self, meter: str, *, since: datetime | None = None, until: datetime | None = None
     ) -> tuple[IndexedVisit, ...]:
-        """Return the visits on which a meter was used, by its name or its serial number, oldest first."""
-        used = sql.select(_meters.c.visit).where(sql.or_(_meters.c.name == meter, _meters.c.identity == meter))
+        """Return the visits on which a meter was used, by its name or its serial number, oldest first.
+
+        Case does not count, as for lots: that a meter found bad measured nothing must not rest on a capital letter.
+        """
+        columns = (_meters.c.name, _meters.c.identity)
+        same = [test for column in columns for test in (column == meter, sql.func.lower(column) == meter.lower())]
+        used = sql.select(_meters.c.visit).where(sql.or_(*same))
         query = sql.select(_visits).where(_visits.c.id.in_(used)).order_by(_visits.c.date, _visits.c.file)
         if since:
             query = query.where(_visits.c.date >= moment_text(since))

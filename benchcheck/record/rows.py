@@ -110,7 +110,9 @@ def point_rows(record: Record, visit: int) -> list[Row]:
 
 
 def meter_rows(record: Record, visit: int) -> list[Row]:
-    """Return the rows of a record's instruments."""
+    """Return the rows of the instruments a record's readings come from; of an open one all there were."""
+    used = {score.meter for score in record.scores} | {reading.meter for reading in record.readings}
+    used.discard("")
     return [
         {
             "visit": visit,
@@ -120,6 +122,7 @@ def meter_rows(record: Record, visit: int) -> list[Row]:
             "calibration_due": one.calibration_due.isoformat() if one.calibration_due else "",
         }
         for one in record.head.instruments
+        if record.open or not used or one.name in used
     ]
 
 

@@ -6,6 +6,7 @@ import hashlib
 import shutil
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -189,3 +190,13 @@ def test_a_sealed_block_of_a_kind_to_come_is_not_called_changed(tmp_path: Path) 
     audit = check_records(tmp_path)
     assert audit.sound
     assert [finding.unread for finding in audit.findings if "hologram" in finding.message] == [True]
+
+
+def test_a_clock_that_was_set_back_is_named_and_no_damage(tmp_path: Path) -> None:
+    write(tmp_path, clock=FakeClock(datetime(2026, 5, 1, tzinfo=UTC)))
+    back = write(tmp_path, clock=FakeClock(datetime(2025, 5, 1, tzinfo=UTC)))
+    audit = check_records(tmp_path)
+    assert audit.sound
+    (finding,) = audit.findings
+    assert finding.where.endswith(back.name)
+    assert "dated before the record it follows, 2026-05-01 00:00 UTC" in finding.message

@@ -144,6 +144,10 @@ def test_what_only_one_visit_measured_and_what_limits_the_comparison_is_said(tmp
     assert (changes.only_earlier, changes.only_later) == (("R1.resistance",), ("R2.resistance",))
     assert "the spec was changed in between" in changes.remarks[0]
     assert "dmm has no serial number" in changes.remarks[1]
+    recalibrated = replace(nameless, calibration_due=date(2031, 1, 31))
+    for other in (recalibrated, replace(nameless, model="handheld-50000")):
+        (remark,) = changes_between(first, visit(tmp_path, measured("R1.resistance", 1.0), meter=other)).remarks
+        assert remark.startswith("dmm is another meter, or was calibrated in between"), "and not taken to be the same"
     third = visit(tmp_path, measured("R1.resistance", 1.0), unit="another", revision="C")
     remarks = changes_between(first, third).remarks
     assert 'the records are of two units, "PR-3 Nr. 42" and "another"' in remarks

@@ -194,6 +194,19 @@ def test_visits_with_a_meter_found_bad_later_are_found(make: Make, records: Path
     until = start + timedelta(days=12)
     assert [visit.file for visit in index.with_meter("dmm", since=start, until=until)] == [paths[1].name]
     assert index.with_meter("serial 4711") == ()
+    assert index.with_meter("DMM") == index.with_meter("Serial 0815") == index.with_meter("dmm")
+
+
+def test_a_meter_that_only_lay_on_the_bench_measured_nothing(make: Make, records: Path) -> None:
+    write_visit(records)
+    index = make()
+    index.update(records)
+    assert len(index.with_meter("dmm")) == 1
+    assert index.with_meter("esrmeter") == (), "its one check was skipped"
+    with Journal.create(records, replace(HEAD, unit="begun"), FakeClock()) as journal:
+        journal.append_readings(READINGS)
+    index.update(records)
+    assert [visit.unit for visit in index.with_meter("esrmeter")] == ["begun"], "not known yet: it may still be used"
 
 
 def test_two_benches_share_a_database_and_copies_count_once(make: Make, records: Path) -> None:
