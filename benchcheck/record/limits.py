@@ -220,7 +220,7 @@ def _interval(
     shown = math.fsum((one.value - mean) ** 2 for one in values) / (count - 1) if count > 1 else 0.0
     kept = math.sqrt(max(0.0, shown - own) / shown) if shown else 0.0
     true = [(one.unit, mean + kept * (one.value - mean)) for one in values]
-    of_units, spread = _of_units(true, level, _prior(check, mean))
+    of_units, spread = _of_units(true, level, _prior(check, values))
     beyond = shared + own / count
     if next_reading is not None:
         common = math.fsum(_common(next_reading, one) for one in values) / count
@@ -259,12 +259,21 @@ def _shared_variance(values: Sequence[_Value]) -> float:
     return max(0.0, math.fsum(pairs) / len(pairs))
 
 
-def _prior(check: Check, mean: float) -> PriorSpread:
-    """Return the spread of good units known beforehand: limits of error, so rectangular (GUM 4.3.7)."""
+def _prior(check: Check, values: Sequence[_Value]) -> PriorSpread:
+    """Return the spread of good units known beforehand: limits of error, so rectangular (GUM 4.3.7).
+
+    A part of the mean says nothing where the mean may be zero: of a difference, or of a reading that its uncertainty
+    does not tell from zero. Such values lie anywhere from zero to the limit so far.
+    """
+    mean = math.fsum(one.value for one in values) / len(values)
     half, origin = max(_USUAL_RATIO * abs(mean), 1e-12), "20 % between good boards, common practice"
     if check.function is Function.DIODE:
         half, origin = _JUNCTION_V, "50 mV on a junction, common practice"
     lower, upper = check.limits.lower, check.limits.upper
+    doubt = 2.0 * math.sqrt(math.fsum(one.variance for one in values) / len(values))
+    near_zero = abs(mean) <= doubt or (check.function is Function.DERIVED and check.quantity_unit != "ohm")
+    if near_zero and upper is not None and upper / 2.0 > half:
+        half, origin = upper / 2.0, f"the limits so far, {check.limits.origin}"
     if lower is not None and upper is not None and 0.0 < (upper - lower) / 2.0 < half:
         half, origin = (upper - lower) / 2.0, f"the limits so far, {check.limits.origin}"
     return PriorSpread.within(half / Distribution.RECTANGULAR.divisor, _UNRELIABILITY, origin)
@@ -280,7 +289,7 @@ def _limit(check: Check, values: Sequence[_Value]) -> LearnedLimit | None:
     units = tuple(dict.fromkeys(one.unit for one in values))
     both = " (both channels)" if len({one.check for one in values}) > 1 else ""
     rests = f"{_number(len(values), 'value')} of {_number(len(units), 'known-good unit')}{both}"
-    origin = f"holds the next good unit with 95 %, from {rests} and {_prior(check, mean).origin}"
+    origin = f"holds the next good unit with 95 %, from {rests} and {_prior(check, values).origin}"
     return LearnedLimit(check.id, check.quantity_unit, lower, upper, mean, spread, meter_part, LEVEL, units, origin)
 
 

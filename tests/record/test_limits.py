@@ -124,6 +124,32 @@ def test_one_unit_alone_has_limits_as_wide_as_what_is_known_beforehand(
     assert "from 1 value of 1 known-good unit and " in limit.origin
 
 
+def test_a_difference_near_zero_is_not_known_to_a_fifth_of_itself(unit: Callable[..., Record]) -> None:
+    """A drop difference of 2 mV on one good unit says nothing against 10 mV on the next; nor 0 against 0.1 ohm."""
+    text = (
+        SPEC
+        + """
+[part.Q4]
+kind = "bjt"
+polarity = "NPN"
+nets = { base = "MUB", collector = "MUTE", emitter = "GND" }
+[part.S1]
+kind = "switch"
+nets = ["BATT", "BSW"]
+rest = "closed"
+"""
+    )
+    board = load_board(parse_document(text, "pr-3.toml"))
+    scores = (score("Q4.drop_difference", 0.002, unit="V"), score("S1.closed_resistance", 0.0, shared=0.06))
+    limits = learn_limits([unit("one", *scores)], board).limits
+    drop, contact = limit_of(limits, "Q4.drop_difference"), limit_of(limits, "S1.closed_resistance")
+    assert drop.upper is not None
+    assert drop.upper > 0.010
+    assert "the limits so far" in drop.origin
+    # a rectangle from 0 to the 0.2 ohm so far, Student's t for 8 degrees of freedom 2.306, and 2 u of the meter
+    assert contact.upper == pytest.approx(((2.306 * 2**0.5 * 0.1 / 3**0.5) ** 2 + 0.12**2) ** 0.5, rel=1e-3)
+
+
 def test_the_meters_own_scatter_is_taken_out_of_the_spread(board: Board, unit: Callable[..., Record]) -> None:
     values = (4680.0, 4720.0, 4695.0, 4705.0, 4700.0)
 
