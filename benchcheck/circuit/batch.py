@@ -104,7 +104,8 @@ class Batch:
     def solve(self, items: Items, *, patient: bool = True) -> Outcome:
         """Return the outcome of every item: from its start, else from rest, else, being `patient`, eased in."""
         found = self._once(items)
-        for attempt in (self._from_rest, self._eased_in)[: 1 + patient]:
+        more = ((self._from_rest,) if items.start.any() else ()) + ((self._eased_in,) if patient else ())
+        for attempt in more:
             again = np.flatnonzero(~found.solved)
             if len(again):
                 found.replace_at(again, attempt(items.chosen(again)))

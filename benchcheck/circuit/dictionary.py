@@ -213,7 +213,7 @@ class _Table:
             self._slots = self._leanings.slots
             self._good_slopes = np.zeros((len(self._slots), len(self._probes)))
         self._fill_shorted(variants)
-        self._solve_good(variants, batch)
+        self._solve_good(variants, batch, patient=alone or self._lean)
         for place in range(max(len(ranges) for ranges in self._ranges)):
             self._fill_range(variants, batch, place, patient=alone)
 
@@ -225,7 +225,7 @@ class _Table:
                 self._note(rows, np.full(len(rows), at), np.full(len(rows), self._ranges[at][0].leads), "untouched")
                 self._open[:, at] = False
 
-    def _solve_good(self, variants: Variants, batch: Batch) -> None:
+    def _solve_good(self, variants: Variants, batch: Batch, *, patient: bool) -> None:
         """Solve the good board in every range of every probe at once, with slopes where they are asked for."""
         every = [
             (at, place)
@@ -236,7 +236,7 @@ class _Table:
         cols = np.array([at for at, _ in every], dtype=np.intp)
         places = np.array([place for _, place in every], dtype=np.intp)
         items = self._items(variants, batch, np.zeros(len(every), np.intp), cols, places, None)
-        self._good = batch.solve(items)
+        self._good = batch.solve(items, patient=patient)
         self._good_leanings = batch.leanings(items, self._good, self._leanings) if self._lean else _NO_SLOPES
         self._good_at = {pair: at for at, pair in enumerate(every)}
 

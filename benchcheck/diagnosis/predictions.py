@@ -225,7 +225,7 @@ class _Work:
 
     def _off_line(self, netlist: Netlist, usable: list[int], probes: list[Probe], straight: Floats) -> Floats:
         """Return how far the readings of a board are from the good board's and a straight line."""
-        found = edited_readings(netlist, probes, [], nothing=1e-5)
+        found = edited_readings(netlist, probes, [], alone=False)
         functions = [self._shots[at].function for at in usable]
         value = self._shown(functions, found)[0]
         seen = np.where(np.isnan(value), found.latent[0], value)

@@ -45,6 +45,7 @@ from tests.circuit.ngspice import PROGRAM
 from tests.circuit.random_networks import deck_lines
 
 _VT, _AT_A = 0.025865, 1e-3
+_METERS = 24
 _EDGE_V = 0.012  # within this of its compliance the source has given way
 
 
@@ -126,7 +127,17 @@ def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[D
 def spice_readings(
     engine: Engine, netlist: Netlist, shots: Sequence[Shot], ambient_c: float, folder: pathlib.Path
 ) -> list[float]:
-    """Return what each direct shot reads by ngspice; NaN for overload."""
+    """Return what each direct shot reads by ngspice; NaN for overload. A deck holds few meters: it slows down fast."""
+    return [
+        value
+        for begin in range(0, len(shots), _METERS)
+        for value in _readings_of_deck(engine, netlist, shots[begin : begin + _METERS], ambient_c, folder)
+    ]
+
+
+def _readings_of_deck(
+    engine: Engine, netlist: Netlist, shots: Sequence[Shot], ambient_c: float, folder: pathlib.Path
+) -> list[float]:
     names = {net: f"n{at}" for at, net in enumerate(netlist.nets)}
     lines = ["* unit", *deck_lines(_plain(netlist))]
     lines += [f"R_leak{at} n{at} 0 1e13" for at in range(len(names))]

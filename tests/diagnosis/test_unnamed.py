@@ -14,7 +14,8 @@ from benchcheck.diagnosis.unnamed import UNNAMED, worth_of_unnamed
 from . import boards
 
 LOWER = {
-    "VCC.to_ground[red:VCC]": "1.9k", "C1.leakage_screen": "1.9k", "C1.polarity[other]": "1.9k", "R2.resistance": "5.2k",
+    "VCC.to_ground[red:VCC]": "1.9k", "C1.leakage_screen": "1.9k", "C1.polarity[other]": "1.9k",
+    "R2.resistance": "5.2k",
 }  # fmt: skip
 
 
