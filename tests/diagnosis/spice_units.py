@@ -127,7 +127,7 @@ def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[D
 def spice_readings(
     engine: Engine, netlist: Netlist, shots: Sequence[Shot], ambient_c: float, folder: pathlib.Path
 ) -> list[float]:
-    """Return what each direct shot reads by ngspice; NaN for overload. A deck holds few meters: it slows down fast."""
+    """Return what each direct shot reads by ngspice; NaN for overload. Decks hold few meters: they slow down fast."""
     return [
         value
         for begin in range(0, len(shots), _METERS)
