@@ -101,7 +101,7 @@ class _Work:
         self._reactive = self._strays.reactive()
         self._held: Floats | None = None
         self._good: list[tuple[Sequence[int], Floats32]] = []  # columns, slopes (columns x strays)
-        self._leaks: list[tuple[list[int], int, Floats]] = []  # columns, stray, slopes
+        self._leaks: list[tuple[list[int], int, Floats, Bools]] = []  # columns, stray, slopes, which rows have them
         self._slopes: list[Floats32] = []
         self._entries = 0
         self._entry = np.full(shape, -1, np.int32)
@@ -113,13 +113,15 @@ class _Work:
         good = np.zeros((len(self._shots), count))
         for columns, slopes in self._good:
             good[list(columns), : slopes.shape[1]] = slopes
-        for columns, stray, off in self._leaks:
-            good[columns, stray] = off
         slopes = np.zeros((self._entries, count), np.float32)
         begin = 0
         for block in self._slopes:
             slopes[begin : begin + len(block), : block.shape[1]] = block
             begin += len(block)
+        for columns, stray, off, alike in self._leaks:
+            good[columns, stray] = off
+            entry = np.where(alike, self._entry[:, columns], -1)
+            slopes[entry[entry >= 0], stray] = np.broadcast_to(off, entry.shape)[entry >= 0]
         return Predictions(
             self._shots, self._mean, self._latent, held, self._known, good.T.copy(), slopes, self._entry, self._own,
             self._bent, self._strays.common,
@@ -209,9 +211,7 @@ class _Work:
             [self._off_line(shifted(netlist, volts), usable, early, slope * volts) for volts in (-size, size)]
             for size in (_NEAR_V, _FAR_V)
         ]
-        near, far = np.abs(both).max(axis=1)
-        for name, off in zip(("down", "up"), both[0], strict=True):
-            self._leaks.append((usable, self._strays.bent(name), off))
+        far = np.abs(both[1]).max(axis=0)
         latent = self._latent[:, usable]
         in_ratio = np.array([self._shots[at].function in OHMS for at in usable])
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -219,8 +219,8 @@ class _Work:
                 in_ratio, np.log(np.maximum(latent, 1e-9) / np.maximum(latent[0], 1e-9)), 10.0 * (latent - latent[0])
             )
         alike = ~(np.abs(np.nan_to_num(off)) > _ALIKE)
-        own = np.where(alike & (self._entry[:, usable] >= 0), near, 0.0)
-        self._own[:, usable] = np.hypot(self._own[:, usable], own)
+        for name, off in zip(("down", "up"), both[0], strict=True):
+            self._leaks.append((usable, self._strays.bent(name), off, alike))
         self._bent[:, usable] = np.where(alike, far, 0.0)
 
     def _off_line(self, netlist: Netlist, usable: list[int], probes: list[Probe], straight: Floats) -> Floats:
