@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from benchcheck.record.history import History, Series, Trend
     from benchcheck.record.record import Record
 
-__all__ = ["horizon", "moved_checks", "reach", "shown_trend"]
+__all__ = ["clock_set_back", "horizon", "leaving", "moved_checks", "reach", "shown_trend"]
 
 _SHORTEST = timedelta(days=30)
 _FURTHEST = timedelta(days=365.25)
@@ -60,11 +60,30 @@ def moved_checks(history: History) -> frozenset[str]:
 
 
 def _heading_out(series: Series) -> bool:
-    trend, last = shown_trend(series), series.points[-1].score
+    trend = shown_trend(series)
     if trend is None:
         return False
-    leaving = trend.leaves(last.lower, last.upper) and not _outside(series)
-    return trend.significant or (leaving and trend.count >= _FEWEST_TO_WARN)
+    return trend.significant or (leaving(series, trend) and trend.count >= _FEWEST_TO_WARN)
+
+
+def leaving(series: Series, trend: Trend) -> bool:
+    """Return whether the forecast reaches beyond a limit that the last value still keeps, or drifts away from."""
+    last = series.points[-1].score
+    return trend.leaves(last.lower, last.upper) and (trend.significant or not _outside(series))
+
+
+def clock_set_back(visits: Sequence[Record]) -> tuple[str, ...]:
+    """Return a remark for each visit that is dated before one it follows: a trend over such dates may be wrong."""
+    found, latest = [], None
+    for record in visits:
+        date = record.head.date
+        if date is not None and latest is not None and date < latest:
+            found.append(
+                f"The visit of {date:%Y-%m-%d %H:%M} UTC follows one of {latest:%Y-%m-%d %H:%M} UTC: "
+                "a clock was wrong, and a trend over these dates may be too."
+            )
+        latest = max(filter(None, (date, latest)), default=None)
+    return tuple(found)
 
 
 def _outside(series: Series) -> bool:

@@ -17,7 +17,7 @@ import jinja2
 from markupsafe import Markup, escape
 
 from benchcheck.quantity import format_percent, format_value
-from benchcheck.report.course import moved_checks, shown_trend
+from benchcheck.report.course import clock_set_back, leaving, moved_checks, shown_trend
 from benchcheck.report.drawing import CheckDrawing, TrendPlot, draw_check, plot_trend
 from benchcheck.report.photos import Picture
 from benchcheck.report.summary import overdue, summarise
@@ -103,6 +103,7 @@ def history_page(history: History) -> str:
         .get_template("history.html")
         .render(
             history=history,
+            clocks=clock_set_back(history.visits),
             unit=history.visits[-1].head.unit if history.visits else "",
             told=[one for one in courses if one.moved],
             quiet=[one for one in courses if not one.moved],
@@ -144,7 +145,8 @@ def _notes(record: Record) -> dict[str, tuple[str, ...]]:
 
 def _course(series: Series, moved: bool) -> Course:
     rows = tuple(
-        (day_words(point.date), value_words(point.score), verdict_words(point.score)) for point in series.points
+        (f"{day_words(point.date)} {point.record.head.stage}", value_words(point.score), verdict_words(point.score))
+        for point in series.points
     )
     return Course(series, plot_trend(series), rows, _sentence(series), moved)
 
@@ -156,8 +158,7 @@ def _sentence(series: Series) -> str:
     slope, half = (format_value(one, unit, digits=3) for one in (trend.slope_per_year, trend.slope_half_width))
     lower, upper = (format_value(one, unit, digits=3) for one in (trend.forecast.lower, trend.forecast.upper))
     seen = "Drift" if trend.significant else "No drift to be seen"
-    last = series.points[-1].score
-    leaves = " That reaches beyond a limit." if trend.leaves(last.lower, last.upper) else ""
+    leaves = " That reaches beyond a limit." if leaving(series, trend) else ""
     ahead = f"A reading on {day_words(trend.at)} lies between {lower} and {upper} ({100 * trend.level:g} %)."
     repaired = f"Since the repair of {day_words(trend.since)}. " if trend.since > series.points[0].date else ""
     return f"{repaired}{seen}: {slope} a year, give or take {half}. {ahead}{leaves}"

@@ -9,7 +9,7 @@ from benchcheck.quantity import format_value
 from benchcheck.record.audit import Audit
 from benchcheck.record.changes import Change, ChangeKind, Changes
 from benchcheck.record.history import History, Series, Trend
-from benchcheck.report.course import moved_checks, shown_trend
+from benchcheck.report.course import clock_set_back, leaving, moved_checks, shown_trend
 from benchcheck.report.wording import (
     counted,
     day_words,
@@ -33,6 +33,8 @@ def history_lines(history: History, *, every: bool = False) -> tuple[str, ...]:
     lines: list[str] = []
     for number, record in enumerate(history.visits, 1):
         lines += _visit(number, record)
+    for remark in clock_set_back(history.visits):
+        lines += wrapped(f"note: {remark}", "", "  ")
     names = moved_checks(history)
     told = [one for one in history.series if one.check in names]
     quiet = [one for one in history.series if one.check not in names]
@@ -71,7 +73,8 @@ def _visit(number: int, record: Record) -> Iterator[str]:
 def _series(series: Series) -> Iterator[str]:
     yield from wrapped(series.check, "  ")
     for point in series.points:
-        words = f"{day_words(point.date)}  {value_words(point.score, ascii=True):<28} {verdict_words(point.score)}"
+        when = f"{day_words(point.date)}  {point.record.head.stage:<8}"
+        words = f"{when}  {value_words(point.score, ascii=True):<28} {verdict_words(point.score)}"
         yield f"    {words}".rstrip()
     trend = shown_trend(series)
     if trend is not None:
@@ -79,7 +82,7 @@ def _series(series: Series) -> Iterator[str]:
 
 
 def _trend(series: Series, trend: Trend) -> str:
-    unit, last = series.quantity_unit, series.points[-1].score
+    unit = series.quantity_unit
 
     def said(value: float) -> str:
         return format_value(value, unit, digits=3, ascii=True)
@@ -88,7 +91,7 @@ def _trend(series: Series, trend: Trend) -> str:
     drift = f"drift {drift}" if trend.significant else f"no drift to be seen ({drift})"
     ahead = f"a reading on {day_words(trend.at)} lies between {said(trend.forecast.lower)} and "
     ahead += f"{said(trend.forecast.upper)} ({100 * trend.level:g} %)"
-    leaves = "; that reaches beyond a limit" if trend.leaves(last.lower, last.upper) else ""
+    leaves = "; that reaches beyond a limit" if leaving(series, trend) else ""
     repaired = f"since the repair of {day_words(trend.since)}: " if trend.since > series.points[0].date else ""
     return f"{repaired}{drift}; {ahead}{leaves}"
 

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,8 @@ import pytest
 from benchcheck.record.audit import check_records
 from benchcheck.record.changes import changes_between
 from benchcheck.record.history import history_of
-from benchcheck.record.record import read_record
+from benchcheck.record.record import Record, read_record
+from benchcheck.report.html import history_page
 from benchcheck.report.text import audit_lines, changes_lines, history_lines
 from benchcheck.report.wording import counts_words, limits_words, one_line, tally, value_words, wrapped
 from benchcheck.score.model import Outcome, Score, Verdict
@@ -66,3 +68,26 @@ def test_a_tally_counts_verdicts_and_outcomes_in_a_fixed_order() -> None:
 def test_long_texts_are_cut_and_say_how_long_they_are() -> None:
     assert one_line("x" * 10_000_000, 20) == f"{'x' * 20}... (10000000 characters)"
     assert all(len(line) <= 80 for line in wrapped("word " * 500, "  ", "    "))
+
+
+def test_a_history_names_the_stage_of_a_value_a_clock_set_back_and_warns_only_of_what_is_to_come(
+    tmp_path: Path,
+) -> None:
+    """The forecast of a value that is outside already "reaches beyond a limit" no more: it is there."""
+    base = read_record(write_visit(tmp_path))
+    start = base.head.date
+    assert start is not None
+
+    def visit(days: int, value: float) -> Record:
+        score = replace(SCORES[0], value=value, budget=None, expanded_uncertainty=1.0)
+        return replace(base, head=replace(base.head, date=start + timedelta(days=days)), scores=(score,))
+
+    inside = history_of([visit(days, 4740.0 + days / 400) for days in (0, 400, 800, 1200)])
+    assert "reaches beyond a limit" in " ".join(history_lines(inside, every=True))
+    assert f"{base.head.stage}  " in "\n".join(history_lines(inside, every=True)).split("What moved")[1]
+    assert "a clock was wrong" not in " ".join(history_lines(inside))
+    outside = history_of([visit(days, 4840.0) for days in (0, 400, 1200, 800)])
+    words = " ".join(" ".join(history_lines(outside, every=True)).split())
+    assert "reaches beyond a limit" not in words
+    assert "a clock was wrong" in words
+    assert history_page(outside).count("a clock was wrong") == 1
