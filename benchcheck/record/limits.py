@@ -304,4 +304,6 @@ def _sides(check: Check, low: float, high: float) -> tuple[float | None, float |
         return (low, None) if low > (so_far.lower or 0.0) else (None, None)
     if so_far.lower is None and so_far.upper is None:
         return low, high
+    if so_far.lower is not None and so_far.lower >= 0.0:
+        low = max(low, 0.0)  # what was never below zero says so: a drop difference below it is a swapped pair
     return (None if so_far.lower is None else low), (None if so_far.upper is None else high)

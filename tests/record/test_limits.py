@@ -145,6 +145,7 @@ rest = "closed"
     drop, contact = limit_of(limits, "Q4.drop_difference"), limit_of(limits, "S1.closed_resistance")
     assert drop.upper is not None
     assert drop.upper > 0.010
+    assert drop.lower == 0.0, "collector and emitter swapped read below zero, and still fail"
     assert "the limits so far" in drop.origin
     # a rectangle from 0 to the 0.2 ohm so far, Student's t for 8 degrees of freedom 2.306, and 2 u of the meter
     assert contact.upper == pytest.approx(((2.306 * 2**0.5 * 0.1 / 3**0.5) ** 2 + 0.12**2) ** 0.5, rel=1e-3)
