@@ -148,10 +148,10 @@ class Multimeter(Driver):
         began_s = self.clock.monotonic_s()
         seen = [(began_s, first[0])]
         while not _stands(seen, rule, step):
-            now_s = self.clock.monotonic_s()
-            if now_s - began_s > rule.timeout_s and len(seen) >= rule.window:
+            if self.clock.monotonic_s() - began_s > rule.timeout_s and len(seen) >= rule.window:
                 break
-            seen.append((now_s, self._again(function, full_scale)))
+            again = self._again(function, full_scale)
+            seen.append((self.clock.monotonic_s(), again))
         return _last(seen, rule)
 
     def _first(self, function: Function, full_scale: float | None) -> Indication:

@@ -30,20 +30,23 @@ class SettleRule:
 
 
 def held(times_s: Sequence[float], rule: SettleRule) -> int:
-    """Return how many of the last readings must agree: those of the last `hold_s` seconds, at least `window`.
+    """Return how many of the last readings must agree: the fewest, at least `window`, that surely span `hold_s`.
 
-    0 as long as there are too few readings or they do not span `hold_s` yet. A slow instrument is judged by its last
-    `window` readings, however long they took.
+    `times_s` says when each was answered. It was taken some time before, but after the answer to the one before it:
+    only up to there does the last one count, or a stall of this machine would pass for a wait. 0 as long as they do
+    not span that much. A slow instrument is judged by its last `window` readings, however long they took.
 
-    >>> held([0.0, 0.1, 0.2, 0.3], SettleRule(window=2, hold_s=0.15)), held([0.0, 0.1], SettleRule(window=3))
-    (2, 0)
+    >>> rule = SettleRule(window=2, hold_s=0.15)
+    >>> held([0.0, 0.1, 0.2, 0.3], rule), held([0.0, 0.1, 0.3], rule), held([0.0, 0.1], SettleRule(window=3))
+    (4, 0, 0)
     >>> held([0.0, 1.0, 2.0], SettleRule(window=3, hold_s=0.15))
     3
     """
-    if len(times_s) < rule.window or times_s[-1] - times_s[0] < rule.hold_s:
-        return 0
-    since_s = times_s[-1] - rule.hold_s
-    return max(rule.window, sum(1 for at_s in times_s if at_s >= since_s))
+    if not rule.hold_s:
+        return rule.window if len(times_s) >= rule.window else 0
+    return next(
+        (n for n in range(rule.window, len(times_s) + 1) if n > 1 and times_s[-2] - times_s[-n] >= rule.hold_s), 0
+    )
 
 
 def agrees(indications: Sequence[Indication], rule: SettleRule, resolution: float = 0.0) -> bool:
