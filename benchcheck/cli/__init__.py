@@ -67,6 +67,8 @@ def cli() -> None:
 def main() -> None:
     """Run the command line; every expected error becomes its message and its exit code."""
     _write_whatever_comes()
+    # a board's matrices are small: threads of the linear algebra cost a tenth of a second and bring nothing
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if "_BENCHCHECK_COMPLETE" in os.environ:
         from benchcheck.cli.completing import use_own_bash
 
