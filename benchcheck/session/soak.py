@@ -25,6 +25,7 @@ __all__ = ["Soak"]
 _LOOKS, _SHORTEST_S, _LONGEST_S = 60.0, 5.0, 60.0
 _TEND_S = 0.2
 _ATTENDED = "Soak: will you stay beside the unit for {minutes:g} min, ready to switch off by hand?"
+_READY = "Soak: is the unit left with {set}?"
 
 
 @dataclass(slots=True)
@@ -62,6 +63,8 @@ class Soak:
             return f"no soak: {self.power.ended}"
         if not self.hand.confirm(_ATTENDED.format(minutes=self.minutes)):
             return "no soak: nobody stays beside the unit"
+        if not self._made_ready(self.rails[0]):
+            return "no soak: the unit is not set as it runs"
         self.power.bring(wanted)
         clock, end_s = self.power.clock, 60.0 * self.minutes
         began_s = clock.monotonic_s()
@@ -74,6 +77,18 @@ class Soak:
             if elapsed_s >= end_s:
                 return self._summary(elapsed_s)
             self._wait(began_s + min(looks * every_s, end_s))
+
+    def _made_ready(self, check: Check) -> bool:
+        """Have switches set and tips clipped on before power comes: what was measured last may have left it off.
+
+        A switch closed under power would be a second inrush, and the first look would be at a unit that is off.
+        """
+        self.hand.place(check)
+        wanted = [f"{name} {state}" for name, state in check.switches]
+        meter = self.meters.serving(check.function)
+        if meter is not None and check.red is not None and check.black is not None:
+            wanted.append(f"{meter.name} clipped on, red to {check.red.point}, black to {check.black.point}")
+        return not wanted or self.hand.confirm(_READY.format(set=", ".join(wanted)))
 
     def _wait(self, until_s: float) -> None:
         clock = self.power.clock

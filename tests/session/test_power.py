@@ -231,6 +231,21 @@ def test_a_soak_logs_and_its_end_is_off(tmp_path: Path) -> None:
     assert any(line.startswith("soak of 0.0 min: 40.") for line in told)
 
 
+def test_before_a_soak_switches_are_set_and_tips_clipped_on_with_the_power_as_it_is(tmp_path: Path) -> None:
+    spec = SPEC.replace("[rail.V6]", '[part.S1]\nkind = "switch"\nnets = ["BATT", "VX"]\nrest = "open"\n[rail.V6]')
+    spec = spec.replace('tolerance = "5 %"', 'tolerance = "5 %"\nswitches = { S1 = "closed" }')
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served)
+        hand.seen = {"ambient": "23.4"}
+        report = conduct(tmp_path, served.bench(), spec_board(tmp_path, spec), hand, soak=0.002)
+        assert off(served)
+    asked = [line for line in hand.done if "Soak:" in line]
+    assert len(asked) == 2
+    assert asked[1].startswith("confirm Soak: is the unit left with S1 closed, dmm clipped on, red to VX")
+    assert hand.done[hand.done.index(asked[1]) - 1] == "place V6.voltage[0A]"  # and only then the first look
+    assert any(line.startswith("soak of 0.0 min") for line in events(report))
+
+
 def test_a_soak_stops_by_the_rules_of_power(tmp_path: Path) -> None:
     with served_bench(TRUTH) as served:
 
