@@ -89,11 +89,12 @@ class Check:
 
     `id` is unique on a board (`R14.resistance`, `VSW.to_ground[red:VSW]`). `expected` is the value a good
     unit shows, in the quantity unit, or None. `answers` are the words a visual check takes; the first is
-    the one that passes. `sources` and `formula` belong to derived checks. `load_a` is the load current in
-    ampere and `input_voltage` the name of the supply voltage at which a powered check is taken. `method`, where
-    it is not empty, says why a reading of this function within the limits cannot meet what the limits presume.
-    `first_step` is what to do before probing, `workaround` what to do when the meter cannot decide. `switches`
-    are pairs of designator and "open" or "closed".
+    the one that passes, and after "yes" and "no" a third is the name asked for. `sources` and `formula` belong
+    to derived checks. `load_a` is the load current in ampere and `input_voltage` the name of the supply voltage
+    at which a powered check is taken. `method`, where it is not empty, says why a reading of this function
+    within the limits cannot meet what the limits presume. `first_step` is what to do before probing,
+    `workaround` what to do when the meter cannot decide. `switches` are pairs of designator and "open" or
+    "closed".
     """
 
     id: str
@@ -124,3 +125,8 @@ class Check:
     def powered(self) -> bool:
         """Whether the unit must be under power for this check."""
         return self.phase.powered
+
+    @property
+    def name_asked(self) -> str:
+        """The maker, series or lot that should be found, "" where none is asked for."""
+        return self.answers[2] if len(self.answers) == 3 and self.answers[:2] == ("yes", "no") else ""

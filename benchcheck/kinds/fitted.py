@@ -41,10 +41,11 @@ def _visuals(part: Part, around: Surroundings) -> Iterator[Check]:
     named = (("maker", fitted.maker), ("series", fitted.series), ("lot", fitted.lot or part.lot))
     for measurand, name in named:
         if name:
-            yield _visual(part, measurand, f"Is the {measurand} on the part or its bag {name}?", "the spec")
+            question = f"Is the {measurand} on the part or its bag {name}? If not, which is it?"
+            yield _visual(part, measurand, question, "the spec", name)
 
 
-def _visual(part: Part, measurand: str, question: str, origin: str) -> Check:
+def _visual(part: Part, measurand: str, question: str, origin: str, name: str = "") -> Check:
     return check(
         part.designator,
         measurand,
@@ -54,7 +55,7 @@ def _visual(part: Part, measurand: str, question: str, origin: str) -> Check:
         Probe(f"look at {part.designator} through a loupe"),
         why=question,
         workaround=_BY_PHOTO if measurand == "orientation" else _BY_BAG,
-        answers=_ANSWERS,
+        answers=(*_ANSWERS, name) if name else _ANSWERS,
     )
 
 

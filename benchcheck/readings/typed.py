@@ -32,7 +32,8 @@ def read_typed(
 def _misfit(check: Check, display: Display) -> str:
     if check.function is Function.VISUAL:
         known = {answer.casefold() for answer in check.answers}
-        if known and display.text.casefold() not in known:
+        other_name = bool(check.name_asked) and display.state is DisplayState.TEXT
+        if known and not other_name and display.text.casefold() not in known:
             allowed = " or ".join(f'"{answer}"' for answer in check.answers)
             return f'"{display.text}" is not an answer to this; write {allowed}'
         return ""

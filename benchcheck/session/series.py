@@ -61,7 +61,9 @@ class SeriesReading:
         return answer
 
     def _rewiring(self, meter: Meter) -> str:
-        red, black = (probe.point if probe is not None else "" for probe in (self.check.red, self.check.black))
+        red, black = (
+            _without_series(probe.point) if probe is not None else "" for probe in (self.check.red, self.check.black)
+        )
         return (
             f"Output off: put {meter.name} in series, red to {red}, black to {black}; the red lead in the jack for "
             "small currents, and a wire bridge across the meter. Is that so?"
@@ -109,3 +111,7 @@ class SeriesReading:
         if said:
             self.power.note(self.check.id, f"confirmed: {question}")
         return said
+
+
+def _without_series(point: str) -> str:
+    return point.removesuffix(", in series")

@@ -51,7 +51,7 @@ _NOT_BY_EYE = {Action.ACCEPT, Action.OVERLOAD, Action.REPEAT, Action.EXCHANGE, A
 
 
 def _yes_or_no(check: Check) -> bool:
-    return check.function is Function.VISUAL and check.answers == ("yes", "no")
+    return check.function is Function.VISUAL and check.answers[:2] == ("yes", "no")
 
 
 def _table(check: Check, *, metered: bool, diagnosis: bool) -> dict[str, Action]:

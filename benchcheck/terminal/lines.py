@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 
-from benchcheck.quantity import format_value
+from benchcheck.quantity import format_percent, format_value
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.terminal.drawing import draw
 from benchcheck.terminal.wrapping import WIDTH, wrapped
@@ -63,6 +63,8 @@ def shown_text(score: Score) -> str:
     """Return the value of a score in its unit, or what was shown where there is no value."""
     if score.value is None:
         return score.display
+    if score.quantity_unit == "1" and abs(score.value) < 1.0:
+        return format_percent(score.value, 4)  # limits of such ratios are given and explained in percent
     return format_value(float(f"{score.value:.4g}"), score.quantity_unit, ascii=True)
 
 

@@ -160,6 +160,10 @@ def test_an_answer_in_words_is_no_reading_of_a_meter(shown: str) -> None:
         (("stripe to GND", "reversed"), "sideways", Verdict.UNDECIDED),
         (("no", "yes"), "yes", Verdict.FAIL),  # a question that should be answered no
         (("no", "yes"), "no", Verdict.PASS),
+        (("yes", "no", "LX-7"), "lx-7", Verdict.PASS),
+        (("yes", "no", "LX-7"), "yes", Verdict.PASS),
+        (("yes", "no", "LX-7"), "no", Verdict.FAIL),
+        (("yes", "no", "LX-7"), "LX-8", Verdict.FAIL),  # another lot than asked for
         ((), "Ellwick 2031", Verdict.PASS),  # noted, which is all that was asked
     ],
 )
