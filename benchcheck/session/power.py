@@ -25,7 +25,7 @@ from benchcheck.session.answers import Note
 from benchcheck.session.feed import Feed, Stopped, SwitchedOn
 from benchcheck.session.hand import Hand
 from benchcheck.session.interrupts import Endings
-from benchcheck.session.power_rules import Wanted, supply_of_bench
+from benchcheck.session.power_rules import Wanted, dummy_doubt, supply_of_bench
 from benchcheck.session.preflight import look_at
 from benchcheck.spec.board import Board
 
@@ -33,6 +33,7 @@ __all__ = ["Power", "PowerEnded"]
 
 CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a cell is an uncontrolled charger."
 DUMMY_OFF = "Is the dummy load off again?"
+_UNKNOWN_AMPERE = -1.0
 
 
 class PowerEnded(BaseException):
@@ -74,6 +75,7 @@ class Power:
     _driven: str = ""
     _endings: Endings = field(default_factory=Endings)
     _dummy_ampere: float = 0.0
+    _bare_ampere: float = 0.0  # what the supply gave before the dummy load was there
     _load_at: str = ""
 
     @property
@@ -215,10 +217,17 @@ class Power:
         assert wanted.load_ampere is not None
         amount = format_value(wanted.load_ampere, "A", ascii=True)
         question = f"No load can be driven from here: does a dummy load draw {amount} from {wanted.load_place}?"
+        if not self._dummy_ampere and feed.last is not None:
+            self._bare_ampere = feed.last.current_ampere
         self._must(question)
+        self._dummy_ampere = _UNKNOWN_AMPERE  # something may be there from now on, whatever it draws
+        feed.settle(self._heard)
+        assert feed.last is not None
+        doubt = dummy_doubt(self.board, wanted, feed.last.current_ampere - self._bare_ampere)
+        if doubt:
+            raise UsageError(doubt)
         self._event(f"confirmed: a dummy load draws {amount} from {wanted.load_place}")
         self._dummy_ampere = wanted.load_ampere
-        feed.settle(self._heard)
 
     def _unload(self, feed: Feed) -> None:
         feed.load_off()

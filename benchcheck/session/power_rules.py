@@ -23,12 +23,16 @@ from benchcheck.spec.board import Board, ceiling_faults
 
 __all__ = [
     "Wanted",
+    "dummy_doubt",
     "refuse_above_ceiling",
     "request_for",
     "stop_for",
     "supply_of_bench",
     "wanted_for",
 ]
+
+#: a rise of less is not seen on a supply's own display (common practice, no source).
+_SEEN_AMPERE = 30e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +115,25 @@ def request_for(wanted: Wanted, board: Board, *, full_limit: bool = False) -> Po
         supply.start_current,
         fed=fed,
         full_limit=full_limit,
+    )
+
+
+def dummy_doubt(board: Board, wanted: Wanted, rise_ampere: float) -> str:
+    """Return why a dummy load somebody says is there is not believed, "" where nothing speaks against it.
+
+    No board gives out more power than it takes in: the supply's current must rise by at least what the rail gives.
+    Half of that is asked for, and nothing where it is too little for a supply's own display.
+    """
+    rail = board.rails.get(wanted.load_place)
+    if rail is None or not wanted.load_ampere:
+        return ""
+    least_ampere = abs(rail.voltage / wanted.voltage_volt) * wanted.load_ampere
+    if least_ampere < _SEEN_AMPERE or rise_ampere >= 0.5 * least_ampere:
+        return ""
+    return (
+        f"a dummy load of {wanted.load_ampere * 1e3:.0f} mA on {wanted.load_place} makes {wanted.supply.name} draw "
+        f"at least {least_ampere * 1e3:.0f} mA more, and it drew {rise_ampere * 1e3:.0f} mA more: put it on when "
+        "the question comes, then take the check again"
     )
 
 

@@ -201,16 +201,28 @@ def test_an_exception_under_power_switches_off(tmp_path: Path) -> None:
         assert off(served)
 
 
-def test_without_a_load_on_the_link_a_dummy_load_is_confirmed(tmp_path: Path) -> None:
+@pytest.mark.parametrize("drawing", [True, False])
+def test_without_a_load_on_the_link_a_dummy_load_is_confirmed_and_seen(tmp_path: Path, drawing: bool) -> None:
     with served_bench(TRUTH) as served:
-        hand = good_hand(served)
+
+        class Dummy(ScriptedHand):
+            def confirm(self, question: str) -> bool:
+                if "dummy load" in question:
+                    drawn = drawing and "dummy load draw" in question
+                    served.load.handle(f"CURR 0.1;:INP {'ON' if drawn else 'OFF'}", SystemClock().monotonic_s())
+                return super().confirm(question)
+
+        hand = Dummy(unit=served.unit, at=good_hand(served).at)
         linked = f'link = {{ resource = "{served.served.servers[2].resource}", dialect = "generic" }}'
         text = served.text.replace(linked, "")
 
         bench = load_bench(parse_document(text, "bench.toml"))
         report = conduct(tmp_path, bench, spec_board(tmp_path), hand)
-        assert off(served)
-    assert scores(report)["V6.voltage[100mA]"] == "pass"
+        assert not served.supply.output  # the dummy load itself stays where somebody put it
+    assert scores(report)["V6.voltage[100mA]"] == ("pass" if drawing else "blocked")
+    if not drawing:
+        because = next(one.because for one in report.scores if one.check == "V6.voltage[100mA]")
+        assert "makes BATT draw at least 100 mA more, and it drew 0 mA more" in because
     asked = [line for line in hand.done if "dummy load" in line]
     assert asked[:2] == [
         "confirm No load can be driven from here: does a dummy load draw 100 mA from V6?",
