@@ -25,9 +25,12 @@ _ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x07")
 _PROMPT = re.compile(r"\n> $|yes or no > $")
 _CHECK = re.compile(r"^\d+ of \d+  (\S+)", re.MULTILINE)
 
-#: makes the terminal named first the process's own, so that Ctrl-C and a closed window reach it; then runs the rest.
+#: makes the terminal named first the process's own, so that Ctrl-C and a closed window reach it, whatever signals
+#: whoever began the tests has ignored (a shell does so in the background); then runs the rest.
 _OWN_TERMINAL = """
-import fcntl, os, sys, termios
+import fcntl, os, signal, sys, termios
+for each in (signal.SIGINT, signal.SIGQUIT, signal.SIGHUP):
+    signal.signal(each, signal.SIG_DFL)
 terminal = os.open(sys.argv[1], os.O_RDWR)
 fcntl.ioctl(terminal, termios.TIOCSCTTY, 0)
 for handle in range(3):
