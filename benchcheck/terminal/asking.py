@@ -18,11 +18,7 @@ from benchcheck.score.capability import capability
 from benchcheck.session.answers import Step
 from benchcheck.session.live import Glimpse
 
-__all__ = ["ALREADY_COUNTED", "JUST_COUNTED_S", "Asking", "asking_of"]
-
-#: an Enter so soon after a reading that counted by itself was meant for that one, not for the check that follows
-JUST_COUNTED_S = 0.7
-ALREADY_COUNTED = "that reading counted by itself; lift the tips"
+__all__ = ["Asking", "asking_of"]
 
 _KEPT = 1 << 15  # half a minute of the fastest meter
 _SILENT_S = 2.5

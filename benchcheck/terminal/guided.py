@@ -24,7 +24,7 @@ from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.spec.board import Board
 from benchcheck.terminal.actions import Action, pressed
-from benchcheck.terminal.asking import ALREADY_COUNTED, JUST_COUNTED_S, Asking, asking_of
+from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
 from benchcheck.terminal.keyboard import Key
 from benchcheck.terminal.pace import Pace
@@ -72,7 +72,6 @@ class Guided:
     _news_first: str = ""
     _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _live: LiveMeter | None = None
-    _counted_s: float = float("-inf")
     _pace: Pace = field(default_factory=Pace)
     _scored: tuple[Check, Score] | None = None
     _leaving: bool = False
@@ -215,7 +214,6 @@ class Guided:
                 why = "the contacts do not agree" if seen.happening is Happening.NO_CONTACT else "it jumped"
                 self.picture.say(f"{why}: {words}")
             case Happening.KEPT:
-                self._counted_s = self.clock.monotonic_s()
                 return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
             case _:
                 pass
@@ -322,9 +320,6 @@ class Guided:
         """Take what the meter shows; the first press only says that the tips are down."""
         if asking.capture is None:
             return self._typed(asking, "")
-        if not asking.check.powered and self.clock.monotonic_s() - self._counted_s < JUST_COUNTED_S:
-            self.picture.say(ALREADY_COUNTED)
-            return None
         if not asking.tips_down:
             asking.put_down()
             self.picture.say("tips down: reading; once more takes it as it is")

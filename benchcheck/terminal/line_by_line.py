@@ -16,7 +16,7 @@ from benchcheck.readings.course import Shape
 from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.live import Glimpse, LiveMeter
 from benchcheck.session.meters import Meters
-from benchcheck.terminal.asking import ALREADY_COUNTED, JUST_COUNTED_S, Asking, asking_of
+from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.prompt import PLACED, PromptSource
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Cue, Sound
@@ -61,7 +61,6 @@ class LineByLine:
     switch_off: Callable[[], None] = lambda: None
     asking: Asking | None = None
     _told: str = ""
-    _counted_s: float = float("-inf")
 
     def placed(self, step: Step) -> Answer | None:
         """Return what the check came to; None where the tips are on and the load comes next."""
@@ -124,9 +123,6 @@ class LineByLine:
         return answer
 
     def _accept(self, asking: Asking) -> Answer | None:
-        if not asking.check.powered and self.clock.monotonic_s() - self._counted_s < JUST_COUNTED_S:
-            self._say(ALREADY_COUNTED)
-            return None
         if not asking.tips_down:
             asking.put_down()
             return None
@@ -156,7 +152,6 @@ class LineByLine:
 
     def _seen(self, asking: Asking, seen: Seen) -> Answer | None:
         if seen.happening is Happening.KEPT:
-            self._counted_s = self.clock.monotonic_s()
             return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
         cue, words = _SEEN.get(seen.happening, (None, ""))
         if cue is not None:
