@@ -81,10 +81,15 @@ class PowerKeeper:
         self._still_there()
 
     def _lease(self) -> None:
+        """Renew when due; a pipe that nobody reads any more is left to the reading that follows, which has the answer.
+
+        The keeper ends by itself after its answer to `close`, and a lease may fall between the two.
+        """
         now_s = self._clock.monotonic_s()
         if now_s - self._renewed_s >= LEASE_S / 2.0:
-            self._send({"do": "lease"})
             self._renewed_s = now_s
+            with contextlib.suppress(BrokenPipeError):
+                self._write({"do": "lease"})
 
     def request(self, what: str, arguments: dict[str, Any] | None = None) -> Any:
         """Return the answer to a request, renewing the lease while waiting.
@@ -127,13 +132,16 @@ class PowerKeeper:
     # ---- inside
 
     def _send(self, message: dict[str, Any]) -> None:
+        try:
+            self._write(message)
+        except OSError as reason:
+            raise self._lost() from reason
+
+    def _write(self, message: dict[str, Any]) -> None:
         if self._closed:
             raise InstrumentError("the power keeper is closed; open a new one")
         assert self._process.stdin is not None
-        try:
-            os.write(self._process.stdin.fileno(), encode(message))
-        except OSError as reason:
-            raise self._lost() from reason
+        os.write(self._process.stdin.fileno(), encode(message))
 
     def _answer(self, number: int) -> dict[str, Any]:
         while True:

@@ -122,6 +122,19 @@ def test_renewing_keeps_power_on(rig: Rig) -> None:
         assert not is_off(rig)
 
 
+def test_the_answer_of_a_keeper_that_has_ended_since_is_taken(rig: Rig) -> None:
+    """It ends after its answer to `close`; a lease that is due between the two finds a pipe without a reader."""
+    keeper = keeper_for(rig)
+    power(keeper)
+    keeper._counter += 1
+    keeper._send({"id": keeper._counter, "do": "close", "args": {}})
+    assert keeper._process.wait(10.0) == 0
+    keeper._renewed_s -= 1.0
+    assert keeper._answer(keeper._counter)["value"] is not None
+    assert is_off(rig)
+    keeper._end()
+
+
 def test_when_the_keeper_is_killed_another_one_switches_off(rig: Rig) -> None:
     keeper = keeper_for(rig)
     power(keeper)
