@@ -5,13 +5,16 @@ A line is a check's id or two nets to place the probes, or one of a few words; e
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
-from benchcheck.errors import close_match
+from benchcheck.errors import QuantityError, close_match
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
+from benchcheck.quantity.value import parse_value
+from benchcheck.quantity.wording import brief_value
 from benchcheck.simulation.hand import SimulatedHand
 
 __all__ = ["HELP", "HandLines"]
@@ -29,6 +32,7 @@ read C9.esr        what the display shows, for meters without a link
 look D3.orientation  what the eyes see
 switch S1 open     a switch into position; the others go to rest
 load VSW           the electronic load clipped to a rail
+dummy VSW 47R      a resistor across a rail as its load; dummy VSW off takes it away
 discharge          every capacitor emptied through a resistor
 faults             what is wrong with this unit
 quit               the end"""
@@ -107,11 +111,30 @@ class HandLines:
         return f"{name} {position}"
 
     def _load(self, rail: str) -> str:
-        rails = self.hand.unit.board.rails
-        if rail not in rails:
-            return f'there is no rail "{rail}"{close_match(rail, rails)}'
+        if rail not in self.hand.unit.board.rails:
+            return self._no_rail(rail)
         self.hand.unit.connect_load(rail)
         return f"load on {rail}"
+
+    def _dummy(self, name: str, resistor: str) -> str:
+        rail = self.hand.unit.board.rails.get(name)
+        if rail is None:
+            return self._no_rail(name)
+        if resistor == "off":
+            self.hand.unit.connect_dummy(name, math.inf)
+            return f"no resistor across {name}"
+        try:
+            ohm = parse_value(resistor, "ohm")
+        except QuantityError as reason:
+            return str(reason)
+        if ohm <= 0.0:
+            return f"{resistor} is no resistor; write ohms above 0, or off"
+        self.hand.unit.connect_dummy(name, ohm)
+        volt, ampere = brief_value(rail.voltage, "V"), brief_value(abs(rail.voltage) / ohm, "A", 3)
+        return f"{brief_value(ohm, 'ohm')} across {name}: {ampere} at {volt}"
+
+    def _no_rail(self, name: str) -> str:
+        return f'there is no rail "{name}"{close_match(name, self.hand.unit.board.rails)}'
 
     def _faults(self) -> str:
         return self.hand.unit.specimen.faults.in_words() or "nothing is wrong with this unit"
@@ -137,6 +160,7 @@ _WORDS: dict[str, tuple[int, Callable[..., str]]] = {
     "look": (1, HandLines._look),
     "switch": (2, HandLines._switch),
     "load": (1, HandLines._load),
+    "dummy": (2, HandLines._dummy),
     "discharge": (0, HandLines._discharge),
     "faults": (0, HandLines._faults),
     "quit": (0, HandLines._quit),

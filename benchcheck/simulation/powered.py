@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from benchcheck.simulation.feeding import Feeding
+from benchcheck.simulation.feeding import Feeding, RailState
 from benchcheck.simulation.world import OperatingPoint, Sink, Source
 
 __all__ = ["Powered"]
@@ -35,6 +35,7 @@ class Powered:
         self._fed: Feeding | None = None
         self.source, self.load = Source(), Sink()
         self.load_rail = ""
+        self.dummies_ohm: dict[str, float] = {}
         self.input_v = 0.0
         self.running = False
         self._left: dict[str, float] = {}
@@ -69,12 +70,21 @@ class Powered:
     # rails -----------------------------------------------------------------------------------------------------
 
     def rail_load_a(self, name: str) -> float:
-        """Return the current taken from a rail by the load, and by rails that hang on it, in ampere."""
+        """Return the current taken from a rail by loads and faults, and by rails that hang on it, in ampere."""
         own = self.load.current_ampere if self.load.on and self.load_rail == name else 0.0
         below = (other for other, state in self.fed.rails.items() if state.upstream == name)
         state = self.fed.rails.get(name)
-        extra = state.extra_a if state is not None else 0.0
-        return own + extra + sum(self.rail_load_a(other) for other in below)
+        if state is not None:
+            own += state.extra_a + self._dummy_a(state)
+        return own + sum(self.rail_load_a(other) for other in below)
+
+    def _dummy_a(self, state: RailState) -> float:
+        """Return what a resistor across a rail takes, in ampere."""
+        ohm = self.dummies_ohm.get(state.rail.name, math.inf)
+        volt = abs(state.voltage_v)
+        if state.direct:
+            volt = max(0.0, volt - abs(self.fed.supply.voltage) + self.input_v)
+        return volt / (ohm + state.sag_ohm)
 
     def rail_v(self, name: str) -> float:
         """Return a rail's voltage plus to minus, in volt: alive, or what its capacitors still hold."""

@@ -138,6 +138,11 @@ class VirtualUnit:
         with self._lock:
             self.powered.load_rail = rail
 
+    def connect_dummy(self, rail: str, ohm: float) -> None:
+        """Put a resistor across a rail, infinite: take it off."""
+        with self._lock:
+            self.powered.dummies_ohm[rail] = ohm
+
     def _connect_load(self, check: Check) -> None:
         rails = self.board.rails
         nets = {probe.net for probe in (check.red, check.black) if probe is not None}

@@ -98,6 +98,18 @@ def test_load_current_comes_from_the_supply_by_the_power_balance() -> None:
     assert 6.0 * (loaded.current_ampere - idle) == pytest.approx(out * 0.12 / EFFICIENCY, rel=1e-3)
 
 
+def test_a_resistor_across_a_rail_draws_what_ohms_law_says_and_stops_with_the_rail() -> None:
+    bench = running()
+    idle = bench.after(0.1)
+    bench.unit.connect_dummy("VSW", 75.0)
+    loaded = bench.after(0.1)
+    volt = bench.volts("VSW", "GND")
+    drawn = volt / 75.0
+    assert loaded.current_ampere - idle.current_ampere == pytest.approx(volt * drawn / EFFICIENCY / 6.0, rel=1e-6)
+    bench.unit.connect_dummy("VSW", math.inf)
+    assert bench.after(0.1).current_ampere == pytest.approx(idle.current_ampere)
+
+
 def test_a_linear_regulator_passes_its_load_current_on_to_the_rail_it_hangs_on() -> None:
     bench = running()
     idle = bench.after(0.1).current_ampere
