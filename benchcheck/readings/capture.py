@@ -9,22 +9,16 @@ counts only between two marks (see `marks`): neither tips in the air nor a broke
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from benchcheck.readings.course import Course, Shape
+from benchcheck.readings.capture_rule import CaptureRule, Opens
+from benchcheck.readings.course import Shape
 from benchcheck.readings.marks import Mark, Marks, Sight
-from benchcheck.readings.steady import Run, Sample
+from benchcheck.readings.steady import Sample
+from benchcheck.readings.touch import Touch
 
-__all__ = ["Capture", "CaptureRule", "Happening", "Opens", "Seen"]
-
-
-class Opens(StrEnum):
-    """What the meter shows with the tips in the air."""
-
-    OVERLOAD = "overload"
-    ZERO = "zero"
+__all__ = ["Capture", "Happening", "Seen"]
 
 
 class Happening(StrEnum):
@@ -39,52 +33,6 @@ class Happening(StrEnum):
     NO_CONTACT = "no contact"
     MARKED = "marked"
     MARK_SPOILT = "mark spoilt"
-
-
-@dataclass(frozen=True, slots=True)
-class CaptureRule:
-    """How one check is captured; values in the SI quantity unit.
-
-    `count_at` gives one step of the display for a value, `noise` the meter's own standard deviation. `open_below`
-    is the size under which a reading is that of open leads where they show zero. `short_below` is what metal reads
-    at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where what open leads show
-    is what a good unit shows; `cell_volt` is then what a mark is made with where that is zero, 0 where there is none.
-    `never_negative` for functions that drive a current. At least `least` readings over `hold_s` seconds must stand,
-    `unrest_s` longer where the contact moved, and `share` of the time on the move (`jumping_share` where it went back
-    and forth); a contact that jumped longer than `doubt_s`, or that follows one which jumped and never stood, must
-    stand for `doubtful_s` and is taken twice. Open for less than `lift_s` is a bounce of the same contact.
-    What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
-    tips are lifted: a hand that has just landed may press on.
-    `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
-    """
-
-    count_at: Callable[[float], float]
-    noise: float = 0.0
-    opens: Opens = Opens.OVERLOAD
-    open_below: float = 0.0
-    short_below: float = 0.0
-    ceiling: float = math.inf
-    open_is_good: bool = False
-    never_negative: bool = True
-    least: int = 4
-    hold_s: float = 0.06
-    share: float = 0.25
-    jumping_share: float = 0.5
-    unrest_s: float = 0.2
-    doubt_s: float = 0.7
-    doubtful_s: float = 0.6
-    landing_s: float = 0.3
-    lift_s: float = 0.25
-    agree: float = 0.0005
-    contact: float = 0.0
-    overload_s: float = 0.5
-    cell_volt: float = 0.0
-    most_contacts: int = 4
-
-    @property
-    def markable(self) -> bool:
-        """Whether an answer that looks like tips in the air can be given hands-free."""
-        return self.open_is_good and (self.opens is Opens.OVERLOAD or self.cell_volt > 2.0 * self.open_below)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,10 +57,8 @@ class Capture:
     rule: CaptureRule
     lifted: bool = False
     done: bool = False
-    _touched_s: float | None = None
+    _touch: Touch | None = None
     _held: bool = False  # somebody says the tips are down: no sign of contact is waited for
-    _run: Run = field(default_factory=Run)
-    _course: Course = field(default_factory=Course)
     _air: int = 0  # overloads in a row since the tips left
     _marks: Marks = field(default_factory=Marks)
     _spoilt_unsaid: bool = False
@@ -120,7 +66,6 @@ class Capture:
     _taken: bool = False  # this contact has given its reading
     _settled_as: Seen | None = None  # settled, not kept yet
     _left_s: float | None = None  # since when the tips seem to be in the air
-    _before: int = 0  # readings of this contact before the run that stands now
     _restless: bool = False  # an earlier contact went back and forth and never stood
 
     def placed(self) -> None:
@@ -132,9 +77,7 @@ class Capture:
     @property
     def shape(self) -> Shape:
         """What the reading looks like right now."""
-        if self._touched_s is None:
-            return Shape.OPEN
-        return self._shape()
+        return Shape.OPEN if self._touch is None else self._touch.shape
 
     @property
     def contacts(self) -> int:
@@ -143,8 +86,7 @@ class Capture:
 
     def forecast(self) -> tuple[float, float] | None:
         """Return where a climbing or falling reading tends to and its time constant in s, None where unknown."""
-        moving = self._touched_s is not None and (self._course.rising or self._course.falling)
-        return self._course.end() if moving else None
+        return self._touch.forecast() if self._touch is not None else None
 
     def feed(self, at_s: float, value: float, text: str = "") -> Seen | None:
         """Take one indication in (inf: overload; not a number: passed over) and return what it was the sign of."""
@@ -158,7 +100,7 @@ class Capture:
 
     def broken_off(self) -> None:
         """Take it in that the meter was away: what stood before is no part of what comes now."""
-        if self._touched_s is not None:
+        if self._touch is not None:
             self._begin_anew()
         self._marks.broken_off()
 
@@ -171,8 +113,7 @@ class Capture:
 
     def _marked(self, sample: Sample) -> Seen | None:
         """Follow the touches; what stood between two marks counts."""
-        rule = self.rule
-        band = 1.2 * rule.count_at(sample.value) + 5.0 * rule.noise if math.isfinite(sample.value) else 0.0
+        band = self.rule.band(sample.value) if math.isfinite(sample.value) else 0.0
         match self._marks.see(sample, self._sight(sample.value), band):
             case Mark.DONE:
                 stood = self._marks.worst
@@ -189,19 +130,13 @@ class Capture:
 
     def _spoilt(self, at_s: float) -> Seen | None:
         """Say so, but not before a contact that is seen has had its chance to give a reading."""
-        self._spoilt_unsaid = self._touched_s is not None
+        self._spoilt_unsaid = self._touch is not None
         return None if self._spoilt_unsaid else Seen(Happening.MARK_SPOILT, at_s, Shape.OPEN)
 
     def _sight(self, value: float) -> Sight:
         if self._is_open(value):
             return Sight.OPEN
-        return Sight.TOUCH if self._touch_like(value) else Sight.OTHER
-
-    def _touch_like(self, value: float) -> bool:
-        rule = self.rule
-        if rule.opens is Opens.OVERLOAD:
-            return self._metal(value)
-        return abs(abs(value) - rule.cell_volt) <= 0.02 * rule.cell_volt + 3.0 * rule.count_at(value)
+        return Sight.TOUCH if self.rule.touch_like(value) else Sight.OTHER
 
     # ---- tips in the air, or overload
 
@@ -211,11 +146,11 @@ class Capture:
         return self.rule.opens is Opens.ZERO and not self._held and abs(value) <= self.rule.open_below
 
     def _in_the_air(self, sample: Sample) -> Seen | None:
-        if math.isinf(sample.value) and self._climbed_over(sample):
+        if math.isinf(sample.value) and self._touch is not None and self._touch.climbs_high:
             return self._overloaded(sample, Shape.CHARGING)
         self._left_s = sample.at_s if self._left_s is None else self._left_s
         self._air += math.isinf(sample.value)
-        if self._touched_s is not None:
+        if self._touch is not None:
             if sample.at_s - self._left_s >= self.rule.lift_s * (1.0 - 1e-9):
                 return self._let_go(sample)
             return None
@@ -228,7 +163,7 @@ class Capture:
         """End a contact; what had settled already counts."""
         if self._settled_as is not None:
             return self._kept(sample, self._settled_as)
-        jumped = self._course.jumping and not self._taken
+        jumped = self._touch is not None and self._touch.jumped and not self._taken
         self._restless = self._restless or jumped
         self._begin_anew()
         if self._spoilt_unsaid:
@@ -236,20 +171,11 @@ class Capture:
         return Seen(Happening.LIFTED, sample.at_s, Shape.BAD_CONTACT if jumped else Shape.OPEN)
 
     def _begin_anew(self) -> None:
-        self._run.clear()
-        self._course = Course()
-        self._taken, self._settled_as = False, None
-        self._touched_s = None
-        self._before = 0
+        self._touch, self._taken, self._settled_as = None, False, None
         self.lifted = True
 
     def _long_open(self, stretch: tuple[int, float]) -> bool:
         return stretch[0] >= self.rule.least and stretch[1] >= self.rule.overload_s
-
-    def _climbed_over(self, sample: Sample) -> bool:
-        """Whether overload is the end of a climb, which got past half of what the meter can show."""
-        high = self._run.count > 0 and self._run.samples[-1].value > 0.5 * self.rule.ceiling
-        return self._touched_s is not None and self._course.rising and high
 
     def _overloaded(self, sample: Sample, shape: Shape) -> Seen:
         self.done = True
@@ -260,33 +186,35 @@ class Capture:
     def _down(self, sample: Sample) -> Seen | None:
         if not self.lifted:
             return None  # still on the points of the check before
-        began = self._touched_s is None
-        if self._touched_s is None:
-            self._touched_s = sample.at_s
+        touch, began = self._touch, self._touch is None
+        if touch is None:
+            touch = self._touch = Touch(self.rule, sample.at_s, self._restless)
         elif self._left_s is not None:
-            self._bounced()
+            self._bounced(touch)
         self._left_s, self._air = None, 0
         if self._settled_as is not None:
-            return self._still_there(sample, self._settled_as)
+            return self._still_there(touch, sample, self._settled_as)
         if self._taken:
             return None
-        self._follow(sample)
-        if self._settled(sample):
-            return self._count(sample)
+        touch.follow(sample)
+        if touch.rests() and not self._perhaps_a_mark(touch, sample):
+            return self._count(touch, sample)
         return Seen(Happening.TOUCHED, sample.at_s) if began else None
 
-    def _still_there(self, sample: Sample, settled: Seen) -> Seen | None:
+    def _perhaps_a_mark(self, touch: Touch, sample: Sample) -> bool:
+        """Whether this may still be only a touch of a mark."""
+        short = sample.at_s - touch.began_s <= 2.0 * self._marks.touch_s
+        return self.rule.markable and short and self.rule.touch_like(touch.reading)
+
+    def _still_there(self, touch: Touch, sample: Sample, settled: Seen) -> Seen | None:
         """Keep what settled early once the hand has landed; begin anew where the reading moves on."""
-        before = self._before
-        self._follow(sample)
-        if self._before > before:
+        if touch.follow(sample):
             self._settled_as, self._taken = None, False
             return Seen(Happening.MOVED_ON, sample.at_s)
-        return self._landed(sample, settled)
+        return self._landed(touch, sample, settled)
 
-    def _landed(self, sample: Sample, settled: Seen) -> Seen | None:
-        assert self._touched_s is not None
-        if sample.at_s - self._touched_s >= self.rule.landing_s * (1.0 - 1e-9):
+    def _landed(self, touch: Touch, sample: Sample, settled: Seen) -> Seen | None:
+        if sample.at_s - touch.began_s >= self.rule.landing_s * (1.0 - 1e-9):
             return self._kept(sample, settled)
         return None
 
@@ -294,106 +222,25 @@ class Capture:
         self.done = True
         return replace(settled, happening=Happening.KEPT, at_s=sample.at_s)
 
-    def _bounced(self) -> None:
-        self._before += self._run.count
-        self._run.clear()
-        self._course.bounced()
+    def _bounced(self, touch: Touch) -> None:
+        touch.bounced()
         if self._settled_as is not None:
             self._settled_as, self._taken = None, False
 
-    def _follow(self, sample: Sample) -> None:
-        count, had = self.rule.count_at(sample.value), self._run.count
-        self._run.add(sample, 1.2 * count + 5.0 * self.rule.noise)
-        self._before += had + 1 - self._run.count
-        self._course.add(sample.at_s, sample.value, count + 3.0 * self.rule.noise)
-
-    def _least(self) -> int:
-        """How many readings must agree: the more, the likelier it is that they do so by accident.
-
-        One more for every doubling of the readings before them; one more, or two after others, where they
-        agree only to a count.
-        """
-        rule, before = self.rule, self._before
-        doubled = before.bit_length() - (before > 0)
-        flickers = self._run.spread > 0.5 * rule.count_at(self._run.mean)
-        again = self._restless * rule.least
-        return rule.least + doubled + again + flickers * (1 + (before > 0))
-
-    def _settled(self, sample: Sample) -> bool:
-        rule, run = self.rule, self._run
-        assert self._touched_s is not None
-        moved_s = run.samples[0].at_s - self._touched_s
-        unrest = min(max(0, self._before - 2), 5) / 5.0
-        share = rule.jumping_share if self._course.jumping else rule.share
-        needed_s = max(rule.hold_s + unrest * rule.unrest_s, share * moved_s, self._doubtful() * rule.doubtful_s)
-        if run.count < self._least() or run.lasted_s < needed_s * (1.0 - 1e-9):
-            return False
-        if (
-            rule.markable
-            and self._touch_like(run.mean)
-            and sample.at_s - self._touched_s <= 2.0 * self._marks.touch_s
-        ):
-            return False  # perhaps only a touch of a mark
-        if rule.never_negative and run.mean < -self._slack(run.mean):
-            return False  # no part reads below zero
-        return not self._far_from_end() and not run.drifts(rule.count_at(run.mean))
-
-    def _far_from_end(self) -> bool:
-        """Whether a climb or fall is still more than a count from where it tends to."""
-        end = self.forecast()
-        if end is None:
-            return False
-        left = abs(end[0] - self._run.mean)
-        return left > self.rule.count_at(self._run.mean) + 2.0 * self.rule.noise
-
-    def _count(self, sample: Sample) -> Seen | None:
+    def _count(self, touch: Touch, sample: Sample) -> Seen | None:
         self._taken = True
-        shape = self._shape()
-        if not self._contacts and not self._doubtful():
-            settled = Seen(Happening.SETTLED, sample.at_s, shape, (self._run.typical(),))
+        if not self._contacts and not touch.doubtful:
+            settled = Seen(Happening.SETTLED, sample.at_s, touch.shape, (touch.typical(),))
             self._settled_as = settled
-            return self._landed(sample, settled) or settled
-        self._contacts.append(self._run.typical())
+            return self._landed(touch, sample, settled) or settled
+        self._contacts.append(touch.typical())
         if len(self._contacts) == 1:
             return Seen(Happening.RESEAT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))
         first, second = self._contacts[-2:]
-        if self._agree(first.value, second.value):
-            return self._finished(sample, shape, (first, second))
+        if self.rule.agreeing(first.value, second.value):
+            self.done = True
+            return Seen(Happening.KEPT, sample.at_s, touch.shape, (first, second))
         if len(self._contacts) >= self.rule.most_contacts:
             self.done = True
             return Seen(Happening.NO_CONTACT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))
         return Seen(Happening.RESEAT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))
-
-    def _finished(self, sample: Sample, shape: Shape, counted: tuple[Sample, ...]) -> Seen:
-        self.done = True
-        return Seen(Happening.KEPT, sample.at_s, shape, counted)
-
-    def _doubtful(self) -> bool:
-        """Whether the contact jumped so long that one reading of it is not to be trusted."""
-        assert self._touched_s is not None
-        moved_s = self._run.samples[0].at_s - self._touched_s
-        return self._restless or (self._course.jumping and moved_s > self.rule.doubt_s)
-
-    def _agree(self, first: float, second: float) -> bool:
-        allowed = 2.0 * self.rule.count_at(first) + self.rule.agree * abs(first) + self.rule.contact
-        return abs(first - second) <= allowed + 4.0 * self.rule.noise
-
-    def _metal(self, value: float) -> bool:
-        return abs(value) <= self.rule.short_below
-
-    def _slack(self, value: float) -> float:
-        """How far below zero a reading may lie for noise, offset and a null that was a little too much."""
-        return max(3.0 * self.rule.count_at(value) + 4.0 * self.rule.noise, self.rule.contact)
-
-    def _shape(self) -> Shape:
-        run, course = self._run, self._course
-        if run.count and self.rule.never_negative and run.samples[-1].value < -self._slack(run.mean):
-            return Shape.RESIDUAL_CHARGE
-        stands = run.count >= self.rule.least and run.lasted_s >= self.rule.hold_s
-        if stands and not course.rising and not course.falling:
-            return Shape.SHORT if self._metal(run.mean) and not course.turns else Shape.STANDS
-        if course.jumping:
-            return Shape.BAD_CONTACT
-        if course.rising:
-            return Shape.CHARGING
-        return Shape.FALLING if course.falling else Shape.UNSURE

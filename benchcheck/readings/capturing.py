@@ -10,7 +10,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
-from benchcheck.readings.capture import CaptureRule, Opens
+from benchcheck.readings.capture_rule import CaptureRule, Opens
 from benchcheck.readings.reading import Reading, Session
 
 __all__ = ["capture_rule", "of_contacts", "shown_value"]

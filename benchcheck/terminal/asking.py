@@ -10,7 +10,8 @@ from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import Display, DisplayState, format_value
-from benchcheck.readings.capture import Capture, CaptureRule, Happening, Opens, Seen
+from benchcheck.readings.capture import Capture, Happening, Seen
+from benchcheck.readings.capture_rule import CaptureRule, Opens
 from benchcheck.readings.capturing import capture_rule, of_contacts, shown_value
 from benchcheck.readings.course import Shape
 from benchcheck.readings.reading import Reading

@@ -21,7 +21,8 @@ from collections import deque
 from dataclasses import dataclass
 from statistics import median_low
 
-from benchcheck.readings.capture import Capture, CaptureRule, Happening, Seen
+from benchcheck.readings.capture import Capture, Happening, Seen
+from benchcheck.readings.capture_rule import CaptureRule
 from benchcheck.simulation.contact import CONTACT_KINDS, Contact, MeterPace, contact, indications
 from tests.benchmarks.rows import row
 

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.readings.capture import Capture, CaptureRule, Happening, Opens, Seen
+from benchcheck.readings.capture import Capture, Happening, Seen
+from benchcheck.readings.capture_rule import CaptureRule, Opens
 from benchcheck.readings.course import Course, Shape
 from benchcheck.simulation.contact import Contact, MeterPace, indications
 from tests.benchmarks.contact_capture import accepted, campaign, off_by

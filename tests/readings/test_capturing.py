@@ -8,7 +8,7 @@ import pytest
 
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Limits, Phase
-from benchcheck.readings.capture import Opens
+from benchcheck.readings.capture_rule import Opens
 from benchcheck.readings.capturing import capture_rule, of_contacts, shown_value
 from benchcheck.readings.reading import Session
 from tests.factories import bench, check, reading

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.readings.capture import Capture, CaptureRule, Happening, Opens, Seen
+from benchcheck.readings.capture import Capture, Happening, Seen
+from benchcheck.readings.capture_rule import CaptureRule, Opens
 from benchcheck.readings.course import Shape
 from benchcheck.simulation.contact import MeterPace
 

@@ -1,0 +1,86 @@
+"""How one check is captured: the meter's digit and noise, its open leads, and how long a contact must rest."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+__all__ = ["CaptureRule", "Opens"]
+
+
+class Opens(StrEnum):
+    """What the meter shows with the tips in the air."""
+
+    OVERLOAD = "overload"
+    ZERO = "zero"
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureRule:
+    """How one check is captured; values in the SI quantity unit.
+
+    `count_at` gives one step of the display for a value, `noise` the meter's own standard deviation. `open_below`
+    is the size under which a reading is that of open leads where they show zero. `short_below` is what metal reads
+    at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where what open leads show
+    is what a good unit shows; `cell_volt` is then what a mark is made with where that is zero, 0 where there is none.
+    `never_negative` for functions that drive a current. At least `least` readings over `hold_s` seconds must stand,
+    `unrest_s` longer where the contact moved, and `share` of the time on the move (`jumping_share` where it went back
+    and forth); a contact that jumped longer than `doubt_s`, or that follows one which jumped and never stood, must
+    stand for `doubtful_s` and is taken twice. Open for less than `lift_s` is a bounce of the same contact.
+    What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
+    tips are lifted: a hand that has just landed may press on.
+    `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
+    """
+
+    count_at: Callable[[float], float]
+    noise: float = 0.0
+    opens: Opens = Opens.OVERLOAD
+    open_below: float = 0.0
+    short_below: float = 0.0
+    ceiling: float = math.inf
+    open_is_good: bool = False
+    never_negative: bool = True
+    least: int = 4
+    hold_s: float = 0.06
+    share: float = 0.25
+    jumping_share: float = 0.5
+    unrest_s: float = 0.2
+    doubt_s: float = 0.7
+    doubtful_s: float = 0.6
+    landing_s: float = 0.3
+    lift_s: float = 0.25
+    agree: float = 0.0005
+    contact: float = 0.0
+    overload_s: float = 0.5
+    cell_volt: float = 0.0
+    most_contacts: int = 4
+
+    @property
+    def markable(self) -> bool:
+        """Whether an answer that looks like tips in the air can be given hands-free."""
+        return self.open_is_good and (self.opens is Opens.OVERLOAD or self.cell_volt > 2.0 * self.open_below)
+
+    def band(self, value: float) -> float:
+        """Return how far apart readings of something that stands may lie: a count, and the meter's own noise."""
+        return 1.2 * self.count_at(value) + 5.0 * self.noise
+
+    def metal(self, value: float) -> bool:
+        """Return whether a reading is what metal across the tips gives."""
+        return abs(value) <= self.short_below
+
+    def slack(self, value: float) -> float:
+        """Return how far below zero a reading may lie for noise, offset and a null that was a little too much."""
+        return max(3.0 * self.count_at(value) + 4.0 * self.noise, self.contact)
+
+    def agreeing(self, first: float, second: float) -> bool:
+        """Return whether two contacts agree, noise on each of them allowed for."""
+        allowed = 2.0 * self.count_at(first) + self.agree * abs(first) + self.contact
+        return abs(first - second) <= allowed + 4.0 * self.noise
+
+    def touch_like(self, value: float) -> bool:
+        """Return whether a reading is what a mark is made with: metal, or the known cell."""
+        if self.opens is Opens.OVERLOAD:
+            return self.metal(value)
+        return abs(abs(value) - self.cell_volt) <= 0.02 * self.cell_volt + 3.0 * self.count_at(value)
