@@ -131,7 +131,10 @@ def compile_netlist(netlist: Netlist, reference: str, conditions: Conditions) ->
     for device in netlist.devices:
         if pair := ideal_short(device):
             merged.join(*pair)
-    reached, held = _reached(netlist, reference)
+    joined = groups(netlist)
+    apart = joined.members()
+    held = held_gates(netlist, joined, reference)
+    reached = frozenset(net for net in netlist.nets if joined.together(net, reference))
     row_of, nodes = _number_nets(netlist, reference, merged, reached)
     lists = placed(netlist.devices, row_of)
     for gate, source, voltage in held:
@@ -141,7 +144,7 @@ def compile_netlist(netlist: Netlist, reference: str, conditions: Conditions) ->
         conditions=conditions,
         reference=reference,
         row_of=row_of,
-        floating=tuple(group for group in groups(netlist).members() if not group & row_of.keys()),
+        floating=tuple(group for group in apart if not group & row_of.keys()),
         nodes=nodes,
         conductances=tuple(lists.conductances),
         currents=tuple(lists.currents),
@@ -176,13 +179,6 @@ def _number_nets(
     nodes = len(rows)
     named = {net: rows.get(merged.find(net), -1) for net in netlist.nets if net in reached}
     return named, nodes
-
-
-def _reached(netlist: Netlist, reference: str) -> tuple[frozenset[str], list[tuple[str, str, float]]]:
-    """Return the nets direct current reaches from the reference, and the gates that only their charge holds."""
-    joined = groups(netlist)
-    held = held_gates(netlist, joined, reference)
-    return frozenset(net for net in netlist.nets if joined.together(net, reference)), held
 
 
 def held_gates(netlist: Netlist, joined: Groups, reference: str) -> list[tuple[str, str, float]]:

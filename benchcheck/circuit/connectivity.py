@@ -140,10 +140,9 @@ def _loops(netlist: Netlist) -> Iterator[str]:
 
 def _pumps(netlist: Netlist) -> Iterator[str]:
     """Name every current source without compliance whose current has no way back."""
-    joined = groups(netlist)
-    for device in netlist.devices:
-        if not isinstance(device, CurrentSource) or device.compliance_v is not None or device.current_a == 0:
-            continue
+    pumps = [d for d in netlist.devices if isinstance(d, CurrentSource) and d.compliance_v is None and d.current_a]
+    joined = groups(netlist) if pumps else Groups()
+    for device in pumps:
         if not joined.together(device.plus, device.minus):
             yield (
                 f"{device.designator} drives a current from {device.minus} to {device.plus}, and no part "

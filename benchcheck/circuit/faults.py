@@ -6,7 +6,7 @@ one good board. Sizes (how short is short, how leaky is leaky) are common practi
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal, get_args
@@ -253,12 +253,15 @@ _EDITS = {
 }
 
 
-def possible_faults(netlist: Netlist, *, bridges: Iterable[tuple[str, str]] | None = None) -> tuple[PartFault, ...]:
-    """Return every fault each part can have, then the bridges.
+def possible_faults(
+    netlist: Netlist, *, bridges: Iterable[tuple[str, str]] | None = None, parts: Container[str] | None = None
+) -> tuple[PartFault, ...]:
+    """Return every fault each part can have (of `parts` alone where they are named), then the bridges.
 
     `bridges` are pairs of nets that run side by side; left out, those that meet on one part of three pins or more.
     """
-    found = [fault for device in netlist.devices for fault in _faults_of(device)]
+    devices = (d for d in netlist.devices if parts is None or part_of(d.designator) in parts)
+    found = [fault for device in devices for fault in _faults_of(device)]
     pairs = _neighbouring_nets(netlist) if bridges is None else bridges
     seen: set[frozenset[str]] = set()
     for pair in pairs:

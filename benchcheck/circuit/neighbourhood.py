@@ -9,8 +9,9 @@ approximation. The cut grows until both agree, in the end to the whole board.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from benchcheck.errors import CircuitError
 
@@ -19,7 +20,8 @@ from .devices import Bjt, CurrentSource, Device, Mosfet, VoltageSource, pins, re
 from .excitation import DcVoltage, DiodeTest, Excitation, Ohms
 from .netlist import Netlist
 from .physics import Conditions
-from .reading import MeterReading, solve_reading
+from .reading import MeterReading, by_value, solve_reading, solved
+from .shown import Solved
 from .starts import Starts
 
 __all__ = ["AGREES", "Cut", "Near", "Neighbourhoods", "read_near"]
@@ -54,11 +56,19 @@ class Cut:
 
 @dataclass(frozen=True, slots=True)
 class Near:
-    """A reading from a cut: the mean of its two, which lie `half_width` (in the reading's unit) to either side."""
+    """A reading from a cut: the mean of its two, which lie `half_width` (in the reading's unit) to either side.
+
+    `first` is the one with what leads out left off.
+    """
 
     reading: MeterReading
     half_width: float
     cut: Cut
+    first: Solved
+
+    def sensitivities(self) -> Mapping[str, float]:
+        """Return d(reading)/d(value) by designator, as `by_value` has it; empty when the reading is OL."""
+        return by_value(self.cut.netlist, self.first.slopes())
 
 
 class Neighbourhoods:
@@ -66,16 +76,20 @@ class Neighbourhoods:
 
     def __init__(self, netlist: Netlist) -> None:
         self.netlist = netlist
+
+    @cached_property
+    def _rails(self) -> set[str]:
         sourced = {
             net
-            for device in netlist.devices
+            for device in self.netlist.devices
             if isinstance(device, VoltageSource | CurrentSource)
             for net in pins(device).values()
         }
-        self._rails = sourced | {net for net, places in netlist.pins_on.items() if len(places) > _RAIL_PINS}
-        self._between_rails = tuple(
-            device for device in netlist.devices if self._rails.issuperset(pins(device).values())
-        )
+        return sourced | {net for net, places in self.netlist.pins_on.items() if len(places) > _RAIL_PINS}
+
+    @cached_property
+    def _between_rails(self) -> tuple[Device, ...]:
+        return tuple(device for device in self.netlist.devices if self._rails.issuperset(pins(device).values()))
 
     def cuts(self, red: str, black: str, *, alternating: bool = False) -> Iterator[Cut]:
         """Yield ever wider cuts around two nets, the last of them the whole board.
@@ -83,21 +97,23 @@ class Neighbourhoods:
         Raises CircuitError for nets that no part touches.
         """
         self.netlist.require_nets(red, black)
-        every = len(self.netlist.nets)
-        wanted = float(_FIRST) if every > _WHOLE_UP_TO else float(every)
+        if len(self.netlist.nets) > _WHOLE_UP_TO:
+            yield from self._narrow_cuts(red, black, alternating)
+        yield Cut(self.netlist, self.netlist)
+
+    def _narrow_cuts(self, red: str, black: str, alternating: bool) -> Iterator[Cut]:
+        """Yield the cuts that hold no more than half of the nets."""
+        most, wanted = len(self.netlist.nets) // 2, float(_FIRST)
         inside: dict[str, None] = dict.fromkeys((red, black))
-        onward = self._nearest_first(inside, alternating)
-        for net in onward:
+        for net in self._nearest_first(inside, alternating):
             inside[net] = None
             if len(inside) >= wanted:
-                if 2 * len(inside) > every:
-                    break
+                if len(inside) > most:
+                    return
                 yield self._cut(inside)
                 wanted *= _WIDER
-        else:
-            if every > _WHOLE_UP_TO and 2 * len(inside) <= every:
-                yield self._cut(inside)
-        yield Cut(self.netlist, self.netlist)
+        if len(inside) <= most:
+            yield self._cut(inside)
 
     def _nearest_first(self, inside: dict[str, None], alternating: bool) -> Iterator[str]:
         """Yield the nets around in order of the devices to them, never onward from a rail."""
@@ -162,8 +178,8 @@ def read_near(
         if near is not None:
             return near
     whole = Cut(around.netlist, around.netlist)
-    found = solve_reading(around.netlist, red, black, excitation, conditions, starts=starts)
-    return Near(found, 0.0, whole)
+    found = solved(around.netlist, red, black, excitation, conditions, starts=starts)
+    return Near(found.reading, 0.0, whole, found)
 
 
 def _agreed(
@@ -175,13 +191,14 @@ def _agreed(
     starts: Starts | None,
 ) -> Near | None:
     try:
-        first = solve_reading(cut.netlist, *ports, excitation, conditions, starts=starts)
+        found = solved(cut.netlist, *ports, excitation, conditions, starts=starts)
         second = solve_reading(cut.closed, *ports, excitation, conditions, starts=starts)
     except CircuitError:
         return None  # a net or a control left hanging by the cut: a wider one may hold it
+    first = found.reading
     if first.value is None or second.value is None:
-        return Near(first, 0.0, cut) if first.value is None and second.value is None else None
+        return Near(first, 0.0, cut, found) if first.value is None and second.value is None else None
     half = abs(first.value - second.value) / 2.0
     if half * 2.0 > within * abs(first.value):
         return None
-    return Near(replace(first, value=(first.value + second.value) / 2.0), half, cut)
+    return Near(replace(first, value=(first.value + second.value) / 2.0), half, cut, found)

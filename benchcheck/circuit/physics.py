@@ -170,24 +170,32 @@ def bjt_currents(bjts: BjtArrays, v_be: Floats, v_bc: Floats) -> tuple[Floats, F
     Rows are collector, base, emitter; voltages and currents are of the NPN sense (multiply by `sign`).
     Transport Gummel-Poon: IC = (IF - IR)/qb - IR/BR - ILC, IB = IF/BF + ILE + IR/BR + ILC.
     """
-    shape = (-1, *[1] * (v_be.ndim - 1))
-    b = {name: getattr(bjts, name).reshape(shape) for name in BjtArrays.__slots__ if name not in ("series", "gmin")}
-    forward, g_forward = _exponential(b["saturation"], b["forward_slope_v"], v_be)
-    reverse, g_reverse = _exponential(b["saturation"], b["reverse_slope_v"], v_bc)
-    forward, g_forward = forward + bjts.gmin * v_be, g_forward + bjts.gmin
-    reverse, g_reverse = reverse + bjts.gmin * v_bc, g_reverse + bjts.gmin
-    leak_e, g_leak_e = _leakage(b["leakage_emitter"], b["leakage_emitter_slope_v"], v_be)
-    leak_c, g_leak_c = _leakage(b["leakage_collector"], b["leakage_collector_slope_v"], v_bc)
+    b = _along(bjts, v_be.ndim)
+    both = np.array([v_be, v_bc])
+    diffusion, grown = _exponential(b.saturation, np.array([b.forward_slope_v, b.reverse_slope_v]), both)
+    forward, reverse = diffusion + b.gmin * both
+    g_forward, g_reverse = grown + b.gmin
+    leak_e, g_leak_e = _leakage(b.leakage_emitter, b.leakage_emitter_slope_v, v_be)
+    leak_c, g_leak_c = _leakage(b.leakage_collector, b.leakage_collector_slope_v, v_bc)
     charge, by_be, by_bc = _base_charge(b, v_be, v_bc, (forward, g_forward), (reverse, g_reverse))
     carried = (forward - reverse) / charge
-    collector = carried - reverse / b["reverse_gain"] - leak_c
-    base = forward / b["forward_gain"] + leak_e + reverse / b["reverse_gain"] + leak_c
+    collector = carried - reverse / b.reverse_gain - leak_c
+    base = forward / b.forward_gain + leak_e + reverse / b.reverse_gain + leak_c
     c_be = (g_forward - carried * by_be) / charge
-    b_bc = g_reverse / b["reverse_gain"] + g_leak_c
+    b_bc = g_reverse / b.reverse_gain + g_leak_c
     c_bc = (-g_reverse - carried * by_bc) / charge - b_bc
-    b_be = g_forward / b["forward_gain"] + g_leak_e
+    b_be = g_forward / b.forward_gain + g_leak_e
     slopes = np.array([[c_be, c_bc], [b_be, b_bc], [-c_be - b_be, -c_bc - b_bc]])
     return np.array([collector, base, -collector - base]), slopes
+
+
+def _along(bjts: BjtArrays, dimensions: int) -> BjtArrays:
+    """Return the parameters shaped to go with readings of so many dimensions, the transistors along the first."""
+    if dimensions == 1:
+        return bjts
+    shape = (-1, *[1] * (dimensions - 1))
+    names = (name for name in BjtArrays.__slots__ if name not in ("series", "gmin"))
+    return replace(bjts, **{name: getattr(bjts, name).reshape(shape) for name in names})
 
 
 def _leakage(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[Floats, Floats]:
@@ -198,22 +206,22 @@ def _leakage(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[Floa
 
 
 def _base_charge(
-    b: dict[str, Floats],
+    b: BjtArrays,
     v_be: Floats,
     v_bc: Floats,
     forward: tuple[Floats, Floats],
     reverse: tuple[Floats, Floats],
 ) -> tuple[Floats, Floats, Floats]:
     """Return the normalised base charge qb and its slopes to V_BE and V_BC (Early effect, then knee currents)."""
-    early = 1.0 / np.maximum(1.0 - v_bc / b["early_forward"] - v_be / b["early_reverse"], 0.02)
-    by_be, by_bc = early / b["early_reverse"], early / b["early_forward"]
-    if not (np.isfinite(b["knee_forward"]).any() or np.isfinite(b["knee_reverse"]).any()):
+    early = 1.0 / np.maximum(1.0 - v_bc / b.early_forward - v_be / b.early_reverse, 0.02)
+    by_be, by_bc = early / b.early_reverse, early / b.early_forward
+    if not (np.isfinite(b.knee_forward).any() or np.isfinite(b.knee_reverse).any()):
         return early, early * by_be, early * by_bc
-    injected = forward[0] / b["knee_forward"] + reverse[0] / b["knee_reverse"]
+    injected = forward[0] / b.knee_forward + reverse[0] / b.knee_reverse
     root = np.sqrt(np.maximum(1.0 + 4.0 * injected, 1e-6))
     charge = early * (1.0 + root) / 2.0
-    slope_be = charge * by_be + early * forward[1] / b["knee_forward"] / root
-    slope_bc = charge * by_bc + early * reverse[1] / b["knee_reverse"] / root
+    slope_be = charge * by_be + early * forward[1] / b.knee_forward / root
+    slope_bc = charge * by_bc + early * reverse[1] / b.knee_reverse / root
     return charge, slope_be, slope_bc
 
 
@@ -247,6 +255,8 @@ def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Flo
     broadcast to it. Steps small enough for the tangent are left alone.
     """
     step = new - old
+    if not (np.abs(step) > 0.5 * slope_v).any():
+        return new
     rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
     falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > -0.999999 * slope_v)
     if not (rising.any() or falling.any()):

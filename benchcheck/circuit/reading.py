@@ -34,9 +34,9 @@ from .physics import Conditions, on_a_board
 from .shown import MeterReading, Overload, Slopes, Solved
 from .solution import JunctionState, junction_states, solve_system
 from .starts import Starts
-from .system import State, System
+from .system import System
 
-__all__ = ["MeterReading", "sensitivities", "slopes_by_field", "solve_reading"]
+__all__ = ["MeterReading", "by_value", "sensitivities", "solve_reading", "solved"]
 
 _SOURCE, _INPUT = "meter:source", "meter:input"
 
@@ -52,68 +52,63 @@ def solve_reading(
 ) -> MeterReading:
     """Return what the meter shows with its red lead on one net and its black lead on another.
 
-    `starts` keeps the states found here and gives those of a like circuit to begin with, between the same nets.
-    Raises CircuitError for nets no part touches and for circuits that cannot be solved, in words.
+    All is as in `solved`.
 
     >>> board = Netlist([Resistor("R1", "A", "B", 1e3), Resistor("R2", "A", "B", 2.2e3)])
     >>> reading = solve_reading(board, "A", "B", Ohms((OhmsRange(6e3, 1e-4, 2.7),)))
     >>> round(reading.value, 6), reading.display
     (687.5, 'number')
     """
-    return _solved(netlist, red, black, excitation, on_a_board(conditions), starts).reading
-
-
-def slopes_by_field(
-    netlist: Netlist,
-    red: str,
-    black: str,
-    excitation: Excitation,
-    conditions: Conditions | None = None,
-    *,
-    starts: Starts | None = None,
-) -> Mapping[Key, float]:
-    """Return d(reading)/d(number) for every number of every part: keys are (designator, field).
-
-    Empty when the reading is OL.
-    """
-    return _solved(netlist, red, black, excitation, on_a_board(conditions), starts).slopes()
+    return solved(netlist, red, black, excitation, conditions, starts=starts).reading
 
 
 def sensitivities(
-    netlist: Netlist,
-    red: str,
-    black: str,
-    excitation: Excitation,
-    conditions: Conditions | None = None,
-    *,
-    starts: Starts | None = None,
+    netlist: Netlist, red: str, black: str, excitation: Excitation, conditions: Conditions | None = None
 ) -> Mapping[str, float]:
-    """Return d(reading)/d(value) by designator; empty when the reading is OL.
-
-    The value is the number printed on the part where the reading depends on it (resistance, capacitance,
-    zener voltage), the forward voltage of a junction or transistor, else the one number that matters (a
-    winding's or contact's resistance). Units are the reading's per the value's.
+    """Return d(reading)/d(value) by designator, as `by_value` has it; empty when the reading is OL.
 
     >>> board = Netlist([Resistor("R1", "A", "B", 1e3), Resistor("R2", "A", "B", 1e3)])
     >>> round(sensitivities(board, "A", "B", Ohms((OhmsRange(6e3, 1e-4, 2.7),)))["R1"], 6)
     0.25
     """
+    return by_value(netlist, solved(netlist, red, black, excitation, conditions).slopes())
+
+
+def by_value(netlist: Netlist, slopes: Mapping[Key, float]) -> Mapping[str, float]:
+    """Return one slope for each designator, to its value.
+
+    The value is the number printed on the part where the reading depends on it (resistance, capacitance,
+    zener voltage), the forward voltage of a junction or transistor, else the one number that matters (a
+    winding's or contact's resistance). Units are the reading's per the value's.
+    """
     found: dict[str, float] = {}
-    chosen: dict[str, str] = {}
-    for (name, number), slope in slopes_by_field(netlist, red, black, excitation, conditions, starts=starts).items():
+    for (name, number), slope in slopes.items():
         if name not in found or number == netlist.device(name).VALUE:
-            found[name], chosen[name] = slope, number
+            found[name] = slope
     return found
 
 
-def _solved(
-    netlist: Netlist, red: str, black: str, excitation: Excitation, conditions: Conditions, starts: Starts | None
+def solved(
+    netlist: Netlist,
+    red: str,
+    black: str,
+    excitation: Excitation,
+    conditions: Conditions | None = None,
+    *,
+    starts: Starts | None = None,
 ) -> Solved:
+    """Return what the meter shows, and a way to d(reading)/d(number) for every number of every part.
+
+    The slopes' keys are (designator, field); there are none when the reading is OL. `starts` keeps the states found
+    here and gives those of a like circuit to begin with, between the same nets.
+    Raises CircuitError for nets no part touches and for circuits that cannot be solved, in words.
+    """
     netlist.require_nets(red, black)
+    at = on_a_board(conditions)
     if type(excitation) in _BY_SOURCE:
         by_source: Callable[..., Solved] = _BY_SOURCE[type(excitation)]
-        return by_source(netlist, red, black, excitation, conditions, starts or Starts())
-    return _way(excitation)(netlist, red, black, excitation, conditions)
+        return by_source(netlist, red, black, excitation, at, starts or Starts())
+    return _way(excitation)(netlist, red, black, excitation, at)
 
 
 # direct current -------------------------------------------------------------------------------------------
@@ -130,6 +125,12 @@ class _Port:
     volt: float
     ampere: float
     at_compliance: bool
+
+    def holds_on(self, row: OhmsRange) -> bool:
+        """Return whether nothing moves on another range: the same voltage is held, and less flows than it gives."""
+        if not self.at_compliance:
+            return False
+        return bool(self.system.supply_values[0, -1] == row.compliance_v) and self.ampere < row.test_current_a
 
     def junctions(self) -> tuple[JunctionState, ...]:
         return junction_states(self.system.compiled, self.solution.state)
@@ -180,17 +181,18 @@ def _ohms(netlist: Netlist, red: str, black: str, excitation: Ohms, conditions: 
     seen, socket = _with_lead(netlist, red, excitation.lead_resistance_ohm)
     source = CurrentSource(_SOURCE, socket, black, first.test_current_a, first.compliance_v)
     system = System(compile_netlist(seen.adding(source), black, conditions))
-    near: State | None = None
+    port: _Port | None = None
     for row in excitation.ranges:
-        system.set_last_supply(row.compliance_v, row.test_current_a)
         key = red, black, row
-        solution = solve_system(system, near=near or starts.state(key, system))
-        starts.keep(key, system, solution.state)
-        near = solution.state
-        solved = _ohms_range(_solved_port(seen, system, socket, solution), row, excitation.function, black, netlist)
-        if solved.reading.value is not None:
+        if port is None or not port.holds_on(row):
+            system.set_last_supply(row.compliance_v, row.test_current_a)
+            near = port.solution.state if port else starts.state(key, system)
+            port = _solved_port(seen, system, socket, solve_system(system, near=near))
+        starts.keep(key, system, port.solution.state)
+        if not port.at_compliance and port.volt / row.test_current_a <= row.full_scale_ohm:
             break
-    return solved
+    assert port is not None
+    return _ohms_range(port, row, excitation.function, black, netlist)
 
 
 def _ohms_range(port: _Port, row: OhmsRange, function: str, black: str, netlist: Netlist) -> Solved:
@@ -251,10 +253,10 @@ def _charging(
     netlist: Netlist, red: str, black: str, excitation: CapacitanceByCharging, conditions: Conditions
 ) -> Solved:
     for row in excitation.ranges:
-        solved = _charging_range(netlist, red, black, row, conditions)
-        if solved.reading.value is not None:
+        found = _charging_range(netlist, red, black, row, conditions)
+        if found.reading.value is not None:
             break
-    return solved
+    return found
 
 
 def _charging_range(netlist: Netlist, red: str, black: str, row: ChargingRange, conditions: Conditions) -> Solved:

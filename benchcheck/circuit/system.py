@@ -74,6 +74,9 @@ class System:
         self._constant = self._constant_entries()
         self._constant_values = np.array(self._constant[2])
         self.rows, self.cols = self._places()
+        self._own_rows = self.rows % (self.size + 1)
+        fed = (self.junction_rows, self.bjt_rows, self.mosfet_rows)
+        self._fed_rows = np.concatenate([rows.ravel() for rows in fed]) % (self.size + 1)
         self._fixed_right = self._constant_right()
         self._solver: LinearSolver | None = None
         volts = [b.voltage_v for b in compiled.branches] + [s.voltage_v for s in compiled.supplies]
@@ -166,9 +169,9 @@ class System:
         first = self.size - len(supply_right)
         right[first : self.size] = supply_right
         slope, offset = junction
-        _subtract_at(right, self.junction_rows, np.array([offset, -offset]))
-        _subtract_at(right, self.bjt_rows, bjt[1])
-        _subtract_at(right, self.mosfet_rows, mosfet[1])
+        fed = np.concatenate([offset, -offset, bjt[1].ravel(), mosfet[1].ravel()])
+        right -= np.bincount(self._fed_rows, fed, self.size + 1)
+        right[-1] = 0.0
         values = np.concatenate(
             [
                 self._constant_values,
@@ -259,9 +262,9 @@ class System:
             new.holds_current,
         )
         same = (
-            np.array_equal(kept.junction, new.junction)
-            and np.array_equal(kept.bjt, new.bjt)
-            and np.array_equal(kept.mosfet, new.mosfet)
+            _same(kept.junction, new.junction)
+            and _same(kept.bjt, new.bjt)
+            and _same(kept.mosfet, new.mosfet)
             and np.array_equal(new.holds_current, old.holds_current)
         )
         return kept, not same
@@ -282,16 +285,14 @@ class System:
     def residual(self, tangent: Tangent, x: Floats) -> tuple[Floats, Floats]:
         """Return what the equations at `x` leave over, and the sum of magnitudes of the terms they add up."""
         terms = tangent.values * x[self.cols]
-        rows, right = self.rows % (self.size + 1), tangent.right[: self.size]
+        rows, right = self._own_rows, tangent.right[: self.size]
         left = np.zeros(self.size + 1) + np.bincount(rows, terms, self.size + 1)
         scale = np.zeros(self.size + 1) + np.bincount(rows, np.abs(terms), self.size + 1)
         return left[: self.size] - right, scale[: self.size] + np.abs(right)
 
 
-def _subtract_at(right: Floats, rows: Indices, currents: Floats) -> None:
-    """Take currents that flow into devices off the right side."""
-    right -= np.bincount(rows.ravel() % len(right), currents.ravel(), len(right))
-    right[-1] = 0.0
+def _same(kept: Floats, new: Floats) -> bool:
+    return kept is new or np.array_equal(kept, new)
 
 
 def _condensed(matrix: Floats, offset: Floats, series: Floats) -> tuple[Floats, Floats]:

@@ -100,6 +100,8 @@ class Limits:
         before = kept[self._breaking]
         beyond = -corner - before
         held = limited_junction_step(beyond, -corner - old[self._breaking], width, 2.0 * width)
+        if held is beyond:
+            return kept
         kept = kept.copy()
         kept[self._breaking] = np.where(held == beyond, before, -corner - held)
         return kept
@@ -113,7 +115,8 @@ class Limits:
         """Return V_GS and V_DS (2 x ...) held back to the way to the threshold, at least 1 V."""
         room = np.maximum(1.0, np.abs(old - _column(self._threshold, new[0])))
         step = new - old
-        return np.where(np.abs(step) <= room, new, old + np.clip(step, -room, room))
+        far = np.abs(step) > room
+        return np.where(far, old + np.clip(step, -room, room), new) if far.any() else new
 
 
 def _knee(slope_v: Floats, saturation: Floats) -> Floats:

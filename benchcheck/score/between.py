@@ -133,15 +133,13 @@ def _expected(
     tell: Callable[[str], object],
 ) -> Expected:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
-    from benchcheck.circuit.reading import sensitivities
     from benchcheck.circuit.starts import Starts
 
     starts = Starts()
     tell(f"red on {ports[0]}, black on {ports[1]}: the good board")
     near = read_near(Neighbourhoods(model.netlist), *ports, excitation, starts=starts)
     found = near.reading
-    overload = found.value is None
-    slopes = {} if overload else sensitivities(near.cut.netlist, *ports, excitation, starts=starts)
+    slopes = near.sensitivities()
     effects = dict(effects_of(model.netlist, found, slopes))
     shares = shares_of(effects)
     named = [share.part for share in shares] or _near(model.netlist, ports)
@@ -202,9 +200,8 @@ def _if_faulty(
     from benchcheck.circuit.faults import faulty, possible_faults
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
-    wanted = set(parts)
-    for fault in possible_faults(netlist, bridges=()):
-        if _part_of(fault) not in wanted or fault.code not in ("open", "short", "reversed", "decade"):
+    for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts)):
+        if fault.code not in ("open", "short", "reversed", "decade"):
             continue
         tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
         try:

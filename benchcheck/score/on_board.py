@@ -67,14 +67,11 @@ def shares_of(effects: Mapping[str, float]) -> tuple[Share, ...]:
 def on_board(around: Neighbourhoods, ports: tuple[str, str], excitation: Any) -> OnBoard:
     """Return what the good board reads both ways; raises CircuitError for what cannot be solved."""
     from benchcheck.circuit.neighbourhood import read_near
-    from benchcheck.circuit.reading import sensitivities
     from benchcheck.circuit.starts import Starts
 
     starts = Starts()
     near = read_near(around, *ports, excitation, starts=starts)
     other = read_near(around, ports[1], ports[0], excitation, starts=starts).reading
     found = near.reading
-    overload = found.value is None
-    slopes = {} if overload else sensitivities(near.cut.netlist, *ports, excitation, starts=starts)
-    shares = shares_of(dict(effects_of(around.netlist, found, slopes)))
+    shares = shares_of(dict(effects_of(around.netlist, found, near.sensitivities())))
     return OnBoard(display_of(found), found.value, display_of(other), other.value, shares)

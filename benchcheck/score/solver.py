@@ -194,7 +194,7 @@ class CircuitSolver:
 
     def _solved(self, task: _Task, cut: Cut, budget: Budget, read: float) -> _Attempt:
         """Find the value that makes the model read what was read; none where unknown paths could change that."""
-        from benchcheck.circuit.reading import slopes_by_field
+        from benchcheck.circuit.reading import solved
 
         value = self._own_value(task, cut.netlist, read)
         allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
@@ -206,7 +206,7 @@ class CircuitSolver:
         if not cut.whole and not _near(task.read(cut.closed, value), read, allowed):
             return _Attempt(wider=True)
         netlist = task.own.given(cut.netlist, value)
-        slopes = slopes_by_field(netlist, *task.ports, task.excitation, starts=task.starts)
+        slopes = solved(netlist, *task.ports, task.excitation, starts=task.starts).slopes()
         slope = slopes.get((task.own.designator, task.own.field), 0.0)
         joined = self._with_unknown_paths(task, cut)
         if slope <= 0.0 or (joined is not None and not _near(task.read(joined, value), read, allowed)):
