@@ -1,14 +1,15 @@
 """The tables of a bench file as they are written: what each key holds, and how its text becomes a number.
 
 Entry classes name the keys; cattrs structures them and reports everything wrong at once. Texts are read by
-`quantity`, so a refusal says what was found and what to write. A full scale is in the unit of its function,
-hence one converter per quantity unit.
+`quantity`, so a refusal says what was found and what to write. A full scale is in the unit of its function, which
+travels with the text.
 """
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, NewType
@@ -175,6 +176,8 @@ class DecisionEntry:
     coverage: Ratio = Ratio(0.9545)
 
 
+_TABLES = frozenset({LeadsEntry, LinkEntry, CeilingEntry, MeterEntry, SupplyEntry, LoadEntry, DecisionEntry})
+_OF_THE_SCALE = ("full_scale", "resolution")  # the keys in the unit of the range's function
 #: attribute -> key as written, where a key is a word of Python or reads better in the plural.
 RENAMED = {"class_name": "class", "ranges": "range"}
 
@@ -303,23 +306,35 @@ def _table(converter: Converter, entry: type) -> Callable[[Any, Any], Any]:
     return read
 
 
-def _range(value: Any, _: Any) -> RangeEntry:
-    """Structure a range with the converter of its function's unit; an unknown function is named by it."""
-    function = value.get("function") if isinstance(value, dict) else None
-    unit = Function(function).quantity_unit if function in _METERED else ""
-    entry: RangeEntry = _range_reader(unit)(value, RangeEntry)
-    return entry
+@dataclass(frozen=True, slots=True)
+class _InUnit:
+    """What a range says of its scale, with the unit of its function; "" where no function is known."""
+
+    value: Any
+    unit: str
+
+
+def _in_function_unit(told: _InUnit, _: Any) -> float:
+    return _quantity(told.unit)(told.value, None) if told.unit else 1.0
+
+
+def _range(converter: Converter) -> Callable[[Any, Any], RangeEntry]:
+    structure = _table(converter, RangeEntry)
+
+    def read(value: Any, kind: Any) -> RangeEntry:
+        if isinstance(value, dict):
+            function = value.get("function")
+            unit = Function(function).quantity_unit if function in _METERED else ""
+            value = value | {key: _InUnit(value[key], unit) for key in _OF_THE_SCALE if key in value}
+        entry: RangeEntry = structure(value, kind)
+        return entry
+
+    return read
 
 
 @functools.cache
-def _range_reader(unit: str) -> Callable[[Any, Any], Any]:
-    converter = _plain_converter()
-    in_unit = _quantity(unit) if unit else lambda value, _: 1.0  # no unit is known without a function
-    converter.register_structure_hook(InFunctionUnit, in_unit)
-    return _table(converter, RangeEntry)
-
-
-def _plain_converter() -> Converter:
+def bench_converter() -> Converter:
+    """Return the converter of bench files; what is wrong comes as one group of exceptions."""
     converter = Converter(detailed_validation=True, forbid_extra_keys=True)
     hooks: dict[Any, Callable[[Any, Any], Any]] = {
         str: _text,
@@ -329,6 +344,7 @@ def _plain_converter() -> Converter:
         ClassName: _class_name,
         Resource: _resource,
         Function: _function,
+        InFunctionUnit: _in_function_unit,
         Coverage: _coverage,
         Accuracy: lambda value, _: Accuracy.parse(_text(value)),
         Ohms: _quantity("ohm"),
@@ -344,16 +360,8 @@ def _plain_converter() -> Converter:
         converter.register_structure_hook(kind, hook)
     converter.register_structure_hook_func(lambda kind: kind == tuple[Ohms, Ohms], _beeps)
     converter.register_structure_hook(TemperatureWindow, _temperature(converter))
-    return converter
-
-
-@functools.cache
-def bench_converter() -> Converter:
-    """Return the converter of bench files; what is wrong comes as one group of exceptions."""
-    converter = _plain_converter()
-    converter.register_structure_hook(RangeEntry, _range)
     converter.register_structure_hook(float | GuardBandEntry, _guard_band(converter))
-    tables = (LeadsEntry, LinkEntry, CeilingEntry, MeterEntry, SupplyEntry, LoadEntry, DecisionEntry)
-    for entry in tables:
-        converter.register_structure_hook(entry, _table(converter, entry))
+    # what reads a table is made when one of its kind is met: the making takes longer than the reading
+    converter.register_structure_hook_factory(_TABLES.__contains__, lambda entry: _table(converter, entry))
+    converter.register_structure_hook_factory(lambda kind: kind is RangeEntry, lambda _: _range(converter))
     return converter
