@@ -4,8 +4,6 @@ An entry class (attrs) annotates its keys with these types; the spec room parses
 drawn from them, and mypy sees plain floats in SI units.
 """
 
-from __future__ import annotations
-
 from typing import Any, Generic, NewType, Protocol, TypeVar
 
 import attrs
@@ -82,7 +80,7 @@ class Given(Protocol):
         ...
 
 
-def file_key(attribute: attrs.Attribute[Any]) -> str:
+def file_key(attribute: "attrs.Attribute[Any]") -> str:
     """Return how an entry's attribute is written in a spec: a word Python keeps to itself ends in `_`.
 
     >>> file_key(attrs.fields_dict(attrs.make_class("Entry", ["as_"]))["as_"])

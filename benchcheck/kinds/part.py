@@ -1,7 +1,5 @@
 """What every part entry has in common, what a kind of part is, and what a kind may know of its board."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Protocol
