@@ -6,6 +6,7 @@ shows between tables (a class that does not exist, `use` of a meter without the 
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -95,6 +96,8 @@ class _Loader:
 
     def structured(self, kind: type[Entry], raw: Any, path: KeyPath) -> Entry | None:
         """Return the entry a table holds, or None with its faults kept."""
+        with contextlib.suppress(Exception):  # whatever it is, the other converter says all of it
+            return bench_converter(detailed=False).structure(raw, kind)
         try:
             return bench_converter().structure(raw, kind)
         except Exception as error:  # (cattrs raises groups of whatever the hooks raise)

@@ -22,7 +22,7 @@ class MeterClass:
     """A shipped class: `ranges` in file order, `leads`, a `summary` for people and the figures' `origin`."""
 
     def __init__(self, name: str, data: dict[str, Any]) -> None:
-        converter = bench_converter()
+        converter = bench_converter(detailed=False)
         shared, per_function = data["defaults"], data.get("function", {})
         self.name = name
         self.summary = str(data["summary"])
