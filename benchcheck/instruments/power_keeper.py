@@ -81,7 +81,7 @@ class PowerKeeper:
         self._still_there()
 
     def _lease(self) -> None:
-        """Renew when due; a pipe that nobody reads any more is left to the reading that follows, which has the answer.
+        """Renew when due; a pipe nobody reads any more is left to the reading that follows, which has the answer.
 
         The keeper ends by itself after its answer to `close`, and a lease may fall between the two.
         """
