@@ -1,6 +1,7 @@
 """The diagnosis on units read by ngspice with other parameters than ours.
 
-DIAGNOSIS_SPICE in the environment sets how many units a board (10; the figures asked for take 200).
+DIAGNOSIS_SPICE in the environment sets how many units a board (10; the figures asked for take 200), each read with
+one fault and without; DIAGNOSIS_TOLD=1 prints what came first in place of a true fault, and by which readings.
 """
 
 from __future__ import annotations
@@ -11,10 +12,14 @@ import random
 import sys
 import tempfile
 
+import numpy as np
+
+from benchcheck.diagnosis.engine import Engine, Weighed
 from tests.benchmarks.diagnosis_figures import Tally, engine_of
 from tests.diagnosis import population
-from tests.diagnosis.spice_units import spice_drawn, spice_row
+from tests.diagnosis.spice_units import spice_row
 
+VERBOSE = bool(os.environ.get("DIAGNOSIS_TOLD"))
 UNITS = int(os.environ.get("DIAGNOSIS_SPICE", "10"))
 CAMPAIGN = True
 MINUTES = 30
@@ -23,25 +28,66 @@ MINUTES = 30
 def main() -> None:
     wanted = [name for name in sys.argv[1:] if name.endswith(".toml")]
     for path in [pathlib.Path(name) for name in wanted] or sorted(pathlib.Path("specs").glob("*.toml")):
-        engine, tally = engine_of(path), Tally()
-        shots = engine.predictions.shots
-        faults = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
-        for number in range(UNITS):
-            chance = random.Random(f"spice {engine.board.model} {number}")
-            board, ambient_c = spice_drawn(engine.board, engine.netlist, chance), chance.uniform(10.0, 35.0)
-            modelled = {device.designator for device in board.devices}
-            usable = [at for at in faults if engine.hypotheses[at].part_fault.designator in {"", *modelled}]  # type: ignore[union-attr]
-            rows = {}
-            for truth in (0, chance.choice(usable)):
-                with tempfile.TemporaryDirectory() as folder:
-                    hypothesis = engine.hypotheses[truth]
-                    rows[truth] = spice_row(engine, board, hypothesis, shots, ambient_c, pathlib.Path(folder))
-                unit = population.unit_of(engine, shots, truth, rows[truth], chance)
-                shown = population.differ(engine, shots, rows[truth], rows[0])
-                tally.take(engine, truth, engine.weigh(unit.evidence).probability, shown=shown)
-            if number % 25 == 24:
-                tally.say(f"{path.stem}, by ngspice, so far")
-        tally.say(f"{path.stem}, by ngspice, seed spice")
+        by_spice(path)
+
+
+def by_spice(path: pathlib.Path) -> None:
+    engine, tally = engine_of(path), Tally()
+    unsolved = 0
+    faults = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
+    for number in range(UNITS):
+        seed = f"spice {engine.board.model} {number}"
+        chance = random.Random(seed)
+        ambient_c, truth = chance.uniform(10.0, 35.0), chance.choice(faults)
+        try:
+            take(engine, tally, truth, seed, ambient_c, chance)
+        except RuntimeError as error:
+            unsolved += 1
+            print(f"    {engine.hypotheses[truth]}, unit {number}: {error}", flush=True)
+        if number % 25 == 24:
+            tally.say(f"{path.stem}, by ngspice, so far")
+    tally.say(f"{path.stem}, by ngspice, seed spice, {unsolved} units not solved by ngspice")
+
+
+def take(engine: Engine, tally: Tally, truth: int, seed: str, ambient_c: float, chance: random.Random) -> None:
+    """Count one unit with a fault and its good twin."""
+    shots = engine.predictions.shots
+    with tempfile.TemporaryDirectory() as name:
+        folder = pathlib.Path(name)
+        rows = [spice_row(engine, engine.hypotheses[at], shots, seed, ambient_c, folder) for at in (0, truth)]
+    shown = population.differ(engine, shots, rows[1], rows[0])
+    for at, row in zip((0, truth), rows, strict=True):
+        unit = population.unit_of(engine, shots, at, row, chance)
+        weighed = engine.weigh(unit.evidence)
+        tally.take(engine, at, weighed.probability, shown=shown)
+        if VERBOSE:
+            told(engine, unit, row, weighed, ambient_c)
+
+
+def told(engine: Engine, unit: population.Unit, row: np.ndarray, weighed: Weighed, ambient_c: float) -> None:
+    """Print a unit that does not come first, with the readings that the true fault explains worst."""
+    group = np.array(engine.groups)
+    shares = np.bincount(group, weighed.probability)
+    order = np.argsort(-shares)
+    if order[0] == group[unit.truth]:
+        return
+    best = [int(np.argmax(np.where(group == at, weighed.probability, -1.0))) for at in order[:3]]
+    tops = ", ".join(f"{engine.hypotheses[at]} {shares[group[at]]:.2g}" for at in best)
+    print(
+        f"    {engine.hypotheses[unit.truth]} at {ambient_c:.0f} degC, group {shares[group[unit.truth]]:.2g}: {tops}"
+    )
+    print(f"      all junctions taken as off by {weighed.shift_v} V")
+    seen, terms, mean = weighed.held.seen, weighed.terms, weighed.predictions.mean
+    against = terms[unit.truth] - terms[best[0]]
+    column = {shot: at for at, shot in enumerate(weighed.predictions.shots)}
+    for at in np.argsort(against)[:6]:
+        one = seen[at]
+        place = column[one.shot]
+        print(
+            f"      {one.shot.red} {one.shot.black} {one.shot.function} {one.shot.switches or ''}: read "
+            f"{one.value:.4g}; expected {mean[unit.truth, place]:.4g}, under the first {mean[best[0], place]:.4g}, "
+            f"good {mean[0, place]:.4g}; worth {against[at]:+.2f}"
+        )
 
 
 if __name__ == "__main__":

@@ -1,0 +1,41 @@
+"""Units read by ngspice: with our own parameters it reads what we read, so that a difference is the parameters'."""
+
+from __future__ import annotations
+
+import pathlib
+
+import numpy as np
+import pytest
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.predictions import read_under
+from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.spread import single_junctions
+from tests.circuit.ngspice import PROGRAM
+from tests.diagnosis.spice_units import spice_drawn, spice_readings
+
+pytestmark = pytest.mark.skipif(PROGRAM is None, reason="needs ngspice, the second opinion")
+
+
+def _shots(engine: Engine) -> list[Shot]:
+    nets = ("OUT", "GND", "BASE", "VCC", "BATT", "V5")
+    pairs = [(red, black) for red in nets for black in nets if red != black]
+    return [Shot(*pair, function) for pair in pairs for function in (Function.OHMS, Function.DIODE)]
+
+
+def test_ngspice_reads_a_nominal_board_as_we_do(engine: Engine, tmp_path: pathlib.Path) -> None:
+    shots = _shots(engine)
+    by_spice = np.array(spice_readings(engine, single_junctions(engine.netlist), shots, 27.0, tmp_path))
+    ours = read_under(engine.board, engine.bench, engine.netlist, engine.hypotheses[:1], shots)[0]
+    assert (np.isnan(by_spice) == np.isnan(ours)).all()
+    assert np.isfinite(ours).sum() > len(shots) / 2
+    known = np.isfinite(ours)
+    np.testing.assert_allclose(by_spice[known], ours[known], rtol=2e-3, atol=1e-3)
+
+
+def test_a_twin_is_alike_in_all_but_its_fault(engine: Engine) -> None:
+    whole = spice_drawn(engine.board, engine.netlist, "one")
+    less = spice_drawn(engine.board, engine.netlist.replacing("R2"), "one")
+    assert [one for one in whole.devices if one.designator != "R2"] == list(less.devices)
+    assert whole.devices != spice_drawn(engine.board, engine.netlist, "another").devices
