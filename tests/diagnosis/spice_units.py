@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchcheck.bench.functions import Function
-from benchcheck.bench.model import MeterRange
+from benchcheck.bench.meter import MeterRange
 from benchcheck.circuit.devices import (
     Bjt,
     Capacitor,
