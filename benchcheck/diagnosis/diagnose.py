@@ -4,95 +4,34 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 
-from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
-from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import signs_under_power
 from benchcheck.diagnosis.predictions import predict
-from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.signatures import by_signature
 from benchcheck.diagnosis.spread import shifted
-from benchcheck.diagnosis.unnamed import UNNAMED, worth_of_unnamed
-from benchcheck.quantity import DisplayState, brief_value
+from benchcheck.diagnosis.suggestions import leading_rows, suggestions
+from benchcheck.diagnosis.unnamed import UNNAMED, lower_than_named, worth_of_unnamed
+from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
-__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose"]
+__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows"]
 
-_LEADING, _LEAST_LEADING = 12, 1e-3
-_SUGGESTED = 3
-_IS_THERE, _FEW = " is there", 2
+_WITHIN, _FEW = " is within its limits", 2
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
-
-
-@dataclass(frozen=True, slots=True)
-class Ranked:
-    """One hypothesis with its probability and the number of its group, from 0; the good board's is 0."""
-
-    hypothesis: Hypothesis
-    probability: float
-    group: int
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """What a suggested reading would show if a hypothesis were true."""
-
-    hypothesis: Hypothesis
-    display: str
-
-
-@dataclass(frozen=True, slots=True)
-class Suggestion:
-    """A measurement worth making: nets or leads, function, what it tells in bits, what it costs in seconds."""
-
-    red: str
-    black: str
-    function: Function | None
-    information_bits: float
-    cost_s: float
-    if_cause: tuple[Cause, ...]
-    words: str
-    check: str = ""
-    by_net: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Diagnosis:
-    """All hypotheses, the likeliest first, what to measure next, and what has to be said beside."""
-
-    ranked: tuple[Ranked, ...]
-    suggestions: tuple[Suggestion, ...] = ()
-    remarks: tuple[str, ...] = ()
-
-    def group(self, number: int) -> tuple[Ranked, ...]:
-        """Return the hypotheses of a group, the likeliest first."""
-        return tuple(one for one in self.ranked if one.group == number)
-
-    @property
-    def leading(self) -> tuple[tuple[Ranked, ...], float]:
-        """The likeliest group and its probability."""
-        return self.groups()[0]
-
-    def groups(self) -> tuple[tuple[tuple[Ranked, ...], float], ...]:
-        """Return every group with its probability, the likeliest first."""
-        shares: dict[int, float] = {}
-        for one in self.ranked:
-            shares[one.group] = shares.get(one.group, 0.0) + one.probability
-        order = sorted(shares, key=lambda number: -shares[number])
-        return tuple((self.group(number), shares[number]) for number in order)
 
 
 def diagnose(
@@ -150,13 +89,16 @@ def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
             hypotheses.append(pair)
             odds.append(worth)
             group.append(max(group) + 1)
-        remarks += _contradictions(left, hypotheses[int(np.argmax(odds))])
+        first = hypotheses[int(np.argmax(odds))]
+        low = _too_low(engine, weighed, left) if first is UNNAMED else ()
+        remarks += _paths(engine, low)
+        remarks += _contradictions([name for name in left if name not in low], first)
     share = np.exp(np.array(odds) - max(odds))
     share /= share.sum()
     order = np.argsort(-share, kind="stable")
     ranked = tuple(Ranked(hypotheses[at], float(share[at]), group[at]) for at in order)
     found = Diagnosis(ranked, (), tuple(remarks))
-    return replace(found, suggestions=tuple(_suggestions(engine, evidence, found)))
+    return replace(found, suggestions=tuple(suggestions(engine, evidence, found)))
 
 
 def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
@@ -174,16 +116,40 @@ def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) 
 
 
 def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
+    if not left:
+        return
     names = list(dict.fromkeys(name.partition(".")[0] for name in left))
-    together = " and ".join((", ".join(left[:3]), f"{len(left) - 3} more") if len(left) > 3 else left[:2] or left)
-    if len(left) == 3:
-        together = f"{left[0]}, {left[1]} and {left[2]}"
     if best.also:
-        yield f"no single fault explains {together} with the rest; together these do best: {best}"
+        yield f"no single fault explains {_listed(left)} with the rest; together these do best: {best}"
     else:
         yield (
-            f"no single fault explains {together} with all other readings: touch down again there "
+            f"no single fault explains {_listed(left)} with all other readings: touch down again there "
             f"({', '.join(names[:4])}), then look for a second fault"
+        )
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Return names in a row, at most three of them."""
+    shown, more = names[:3], len(names) - 3
+    if more > 0:
+        return f"{', '.join(shown)} and {more} more"
+    return " and ".join(filter(None, (", ".join(shown[:-1]), shown[-1])))
+
+
+def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str]) -> tuple[str, ...]:
+    """Return which of these readings are below the good board's where the spec does not name every path."""
+    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete)
+    names = {weighed.held.seen[at].check for at in low}
+    return tuple(name for name in left if name in names)
+
+
+def _paths(engine: Engine, low: Sequence[str]) -> Iterator[str]:
+    if low:
+        parts = ", ".join(engine.model.unmodelled)
+        of = f"parts without a circuit model ({parts})" if parts else "parts"
+        yield (
+            f"lower than the circuit of the spec, on nets not declared complete: {_listed(low)}; {of} and paths that "
+            "nobody wrote down do that too, so it shows no fault"
         )
 
 
@@ -267,104 +233,18 @@ def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:
 def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if not evidence.seen:
         yield "no reading between nets yet: the probabilities are those before any reading"
-    elif len(evidence.unread) > len(evidence.seen):
+    if len(evidence.unread) > len(evidence.seen):
         names = ", ".join(check.id for check in evidence.unread[:4])
-        yield f"{len(evidence.unread)} of the spec's checks have no reading, among them {names}"
+        yield f"{len(evidence.unread)} of the spec's checks between nets have no reading, among them {names}"
     if engine.model.unmodelled:
         yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether they work"
     turned = [part for part, answer in (evidence.orientation or {}).items() if answer == "no"]
     if turned:
         yield f"seen the wrong way round: {', '.join(turned)}; turn before anything else, then read again"
+    if evidence.powered:
+        yield "read under power: switch off and see the charge gone before the tips go on for what comes next"
     signs = list(dict.fromkeys(words for *_, words in signs_under_power(engine.board, evidence)))
-    there = [words for words in signs if words.endswith(_IS_THERE)]
+    there = [words for words in signs if words.endswith(_WITHIN)]
     yield from (words for words in signs if words not in there or len(there) <= _FEW)
     if len(there) > _FEW:
-        yield f"{there[0].removesuffix(_IS_THERE)} and {len(there) - 1} more readings of rails are within limits"
-
-
-# what to measure next -------------------------------------------------------------------------------------------
-
-
-def _suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
-    groups = found.groups()
-    if groups[0][1] >= STOP_AT:
-        yield from _within(groups[0])
-        return
-    rows, shares, members = leading_rows(engine, found)
-    taken = {one.shot for one in evidence.seen}
-    last = evidence.seen[-1].shot if evidence.seen else None
-    ways = candidates(engine.predictions, engine.errors, rows, np.array(shares), taken, last)
-    for one in ways[:_SUGGESTED]:
-        yield _suggestion(engine, one, members, rows)
-    if not ways:
-        yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
-
-
-def leading_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float], list[Hypothesis]]:
-    """Return for each leading group its likeliest hypothesis: row of the predictions, probability of the group."""
-    place = {id(one): at for at, one in enumerate(engine.hypotheses)}
-    rows, shares, members = [], [], []
-    for group, share in found.groups()[:_LEADING]:
-        hypothesis = group[0].hypothesis
-        at = place.get(id(hypothesis))
-        if at is not None and share >= _LEAST_LEADING:
-            rows.append(at)
-            shares.append(share)
-            members.append(hypothesis)
-    return (rows, shares, members) if rows else ([0], [1.0], [GOOD])
-
-
-def _suggestion(engine: Engine, one: Candidate, members: Sequence[Hypothesis], rows: Sequence[int]) -> Suggestion:
-    means = engine.predictions.mean[list(rows), one.column]
-    causes = [Cause(each, shown(one.shot, float(mean))) for each, mean in zip(members, means, strict=True)]
-    told = _told_apart(causes)
-    red, black = engine.points(one.shot)
-    text = ", ".join(f"{words} if {whom}" for words, whom in told)
-    words = f"red on {red}, black on {black}, {str(one.shot.function).replace('_', ' ')}: {text}"
-    return Suggestion(
-        one.shot.red, one.shot.black, one.shot.function, one.information_bits, one.cost_s, tuple(causes), words,
-        engine.check_of(one.shot), by_net=True,
-    )  # fmt: skip
-
-
-def _told_apart(causes: Sequence[Cause]) -> list[tuple[str, str]]:
-    """Return display and whom it speaks for, at most three."""
-    by_display: dict[str, list[str]] = {}
-    for cause in causes:
-        by_display.setdefault(cause.display, []).append(whom(cause.hypothesis))
-    return [(display, " or ".join(names[:2])) for display, names in list(by_display.items())[:3]]
-
-
-def whom(one: Hypothesis) -> str:
-    """Return a hypothesis as a clause: "the board is good", "L1 is open"."""
-    if one is GOOD:
-        return "the board is good"
-    if one.code == "bridge":
-        return "a bridge joins " + " and ".join(one.fault.split()[1:])
-    return f"{one.designator} is {one.fault}" if one.code in ("open", "leaky", "dry", "reversed") else f"{one} it is"
-
-
-def shown(shot: Shot, value: float) -> str:
-    """Return what the meter shows of a prediction, in short."""
-    if math.isnan(value):
-        return "OL"
-    return brief_value(value, shot.function.quantity_unit, 3)
-
-
-def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
-    """Yield what tells the members of one group apart: tips on the very leads, or a leg lifted."""
-    group, _ = leading
-    first = group[0].hypothesis
-    if first is GOOD or first.part_fault is None or not first.designator:
-        return
-    name = first.designator.partition(":")[0]
-    causes = tuple(Cause(one.hypothesis, "") for one in group[:3])
-    if len(group) > 1 and any(one.hypothesis.code == "missing-joint" for one in group):
-        words = (
-            f"from each lead of {name}, above the solder, to the next part on its net, ohms: joined if the joint is "
-            "good, OL if it is the joint; do not press on the pad"
-        )
-        yield Suggestion(f"{name} lead", "the next part on its net", Function.OHMS, 1.0, 12.0, causes, words)
-    elif len(group) > 1:
-        words = f"no reading on the board tells these apart; lift one leg of {name} and read the part alone"
-        yield Suggestion(name, name, None, 1.0, LIFT_S, causes, words)
+        yield f"{there[0].removesuffix(_WITHIN)} and {len(there) - 1} more readings of rails are within their limits"

@@ -92,7 +92,7 @@ def _rail(board: Board, check: Check, value: float) -> Iterator[Sign]:
     lower = min((abs(end) for end in (limits.lower, limits.upper) if end is not None), default=0.0)
     upper = max((abs(end) for end in (limits.lower, limits.upper) if end is not None), default=math.inf)
     if lower <= size <= upper:
-        yield plus, ("short",), _AGAINST / 2.0, f"{check.id} is there"
+        yield plus, ("short",), _AGAINST / 2.0, f"{check.id} is within its limits"
     elif size < _NOTHING * abs(rail.voltage):
         yield plus, (*_JOINING, *_PARTING), _FAIR, f"{check.id} is next to nothing: shorted, or not fed"
     elif size > upper:

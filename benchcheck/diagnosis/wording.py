@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from benchcheck.diagnosis.diagnose import Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.hypotheses import GOOD
+from benchcheck.diagnosis.next_measurement import STOP_AT
+from benchcheck.diagnosis.result import Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.unnamed import UNNAMED
 
 __all__ = ["diagnosis_json", "diagnosis_lines", "short_lines"]
 
@@ -30,11 +32,22 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
         yield f"next: {one.words}"
         yield f"      ({_entry(one)}{one.information_bits:.2f} bit in {one.cost_s:.0f} s)"
     if not found.suggestions:
-        yield "next: nothing on the board separates further"
+        yield f"next: {_nothing_more(found)}"
     yield from (f"note: {remark}" for remark in found.remarks)
     leading = found.groups()[0][0][0].hypothesis
     if leading is not GOOD:
         yield f"chance before any reading: {leading.origin}"
+
+
+def _nothing_more(found: Diagnosis) -> str:
+    group, share = found.groups()[0]
+    if share < STOP_AT:
+        return "no reading that this bench can take separates these further"
+    if group[0].hypothesis is GOOD:
+        return "nothing; no reading so far speaks for a fault"
+    if group[0].hypothesis is UNNAMED:
+        return "a known-good unit tells what these nets should read; or lift one leg of the part in question"
+    return "put that right, then read the checks around it again"
 
 
 def _entry(one: Suggestion) -> str:

@@ -72,7 +72,7 @@ def test_readings_no_single_fault_explains_are_named(engine: Engine) -> None:
 def test_too_few_readings_say_what_is_missing(engine: Engine) -> None:
     assert "no reading between nets yet" in diagnose(engine.board, engine.bench, []).remarks[0]
     one = [boards.typed("R9.resistance", "1.0k", "ohm")]
-    assert "checks have no reading" in diagnose(engine.board, engine.bench, one).remarks[0]
+    assert "checks between nets have no reading" in diagnose(engine.board, engine.bench, one).remarks[0]
 
 
 def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None:
@@ -100,7 +100,7 @@ def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None
         ("VCC.voltage[0A]", "0.05", "shorted, or not fed"),
         ("VCC.voltage[0A]", "11.9", "too high"),
         ("VCC.voltage[0A]", "7.2", "too low"),
-        ("VCC.voltage[0A]", "8.4", "is there"),
+        ("VCC.voltage[0A]", "8.4", "within its limits"),
     ],
 )
 def test_readings_under_power_take_part(engine: Engine, check: str, text: str, words: str) -> None:

@@ -1,0 +1,68 @@
+"""What a diagnosis comes to: hypotheses with probabilities, in groups, and the measurements worth making."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.hypotheses import Hypothesis
+
+__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion"]
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """One hypothesis with its probability and the number of its group, from 0; the good board's is 0."""
+
+    hypothesis: Hypothesis
+    probability: float
+    group: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What a suggested reading would show if a hypothesis were true."""
+
+    hypothesis: Hypothesis
+    display: str
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A measurement worth making: nets or leads, function, what it tells in bits, what it costs in seconds."""
+
+    red: str
+    black: str
+    function: Function | None
+    information_bits: float
+    cost_s: float
+    if_cause: tuple[Cause, ...]
+    words: str
+    check: str = ""
+    by_net: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """All hypotheses, the likeliest first, what to measure next, and what has to be said beside."""
+
+    ranked: tuple[Ranked, ...]
+    suggestions: tuple[Suggestion, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    def group(self, number: int) -> tuple[Ranked, ...]:
+        """Return the hypotheses of a group, the likeliest first."""
+        return tuple(one for one in self.ranked if one.group == number)
+
+    @property
+    def leading(self) -> tuple[tuple[Ranked, ...], float]:
+        """The likeliest group and its probability."""
+        return self.groups()[0]
+
+    def groups(self) -> tuple[tuple[tuple[Ranked, ...], float], ...]:
+        """Return every group with its probability, the likeliest first."""
+        shares: dict[int, float] = {}
+        for one in self.ranked:
+            shares[one.group] = shares.get(one.group, 0.0) + one.probability
+        order = sorted(shares, key=lambda number: -shares[number])
+        return tuple((self.group(number), shares[number]) for number in order)

@@ -1,0 +1,179 @@
+"""What to measure next, in words: the reading worth most, slips made sure of, what tells a group's members apart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.functions import Function
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
+from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
+from benchcheck.diagnosis.predictions import predict
+from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.shots import Shot
+from benchcheck.quantity import brief_value
+
+__all__ = ["leading_rows", "suggestions"]
+
+Floats = NDArray[np.float64]
+
+_LEADING, _LEAST_LEADING = 12, 1e-3
+_SUGGESTED = 3
+_CLAUSES = {
+    "bridge": "a bridge joins {rest}",
+    "decade": "{part} is of the wrong decade ({rest})",
+    "missing-joint": "{part} has no joint at {rest}",
+    "open": "{part} is open",
+    "short": "{part} is shorted",
+    "leaky": "{part} is leaky",
+    "dry": "{part} is dry",
+    "reversed": "{part} is reversed",
+    "swapped-pins": "{part} has {rest} swapped",
+    "wrong-polarity-type": "{part} is of the wrong polarity type",
+    "paths": "paths lie there that the spec does not name",
+}
+#: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
+_LEAST_SLIP, _SLIP_S = 0.01, 10.0
+_DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
+_SURE_OF_ALL = {
+    "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
+    "probes-swapped": "see that red is in the volt and ohm jack and black in COM, then read a diode again",
+    "charged-gate": "join gate and source of the transistor for a moment, then read its channel again",
+}
+
+
+def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
+    """Yield the measurements worth making next, the best first; none where nothing the bench can read tells more."""
+    groups = found.groups()
+    if groups[0][1] >= STOP_AT:
+        yield from _within(groups[0])
+        return
+    told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
+    yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
+    if not told:
+        yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
+
+
+def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
+    """Yield the readings between nets that tell most of the leading hypotheses, several faults at once among them."""
+    table, rows, shares, members = engine.predictions, *leading_rows(engine, found)
+    several = [
+        (group[0].hypothesis, share)
+        for group, share in found.groups()[:_LEADING]
+        if group[0].hypothesis.also and group[0].hypothesis.part_faults and share >= _LEAST_LEADING
+    ]
+    if several:
+        single = list(zip(members, shares, strict=True)) if _any_row_leads(engine, found) else []
+        members, shares = [list(each) for each in zip(*single, *several, strict=True)]
+        table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
+        rows = list(range(1, len(members) + 1))
+    taken = {one.shot for one in evidence.seen}
+    last = evidence.seen[-1].shot if evidence.seen else None
+    for one in candidates(table, engine.errors, rows, np.array(shares), taken, last)[:_SUGGESTED]:
+        yield _suggestion(engine, one, members, table.mean[rows, one.column])
+
+
+def _any_row_leads(engine: Engine, found: Diagnosis) -> bool:
+    known = {id(one) for one in engine.hypotheses}
+    return any(
+        id(group[0].hypothesis) in known and share >= _LEAST_LEADING for group, share in found.groups()[:_LEADING]
+    )
+
+
+def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
+    """Yield how to make sure of a slip of the hand: what was read is read again."""
+    by_check = {one.check: one for one in evidence.seen}
+    for group, share in found.groups()[:_LEADING]:
+        slip = group[0].hypothesis
+        if slip.code not in OPERATOR_CODES or not _LEAST_SLIP <= share < 1.0:
+            continue
+        bits = -share * math.log2(share) - (1.0 - share) * math.log2(1.0 - share)
+        seen = by_check.get(slip.check)
+        if seen is None:
+            yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), _SURE_OF_ALL[slip.code])
+            continue
+        red, black = engine.points(seen.shot)
+        first = _DISCHARGE if slip.code == "residual-charge" else ""
+        was = f"it was noted as {shown(seen.shot, seen.value)}"
+        words = f"{first}read {slip.check} again, red on {red}, black on {black}: {was}"
+        yield Suggestion(
+            seen.shot.red, seen.shot.black, seen.shot.function, bits, _SLIP_S, (Cause(slip, ""),), words, slip.check
+        )
+
+
+def leading_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float], list[Hypothesis]]:
+    """Return for each leading group its likeliest hypothesis: row of the predictions, probability of the group."""
+    place = {id(one): at for at, one in enumerate(engine.hypotheses)}
+    rows, shares, members = [], [], []
+    for group, share in found.groups()[:_LEADING]:
+        hypothesis = group[0].hypothesis
+        at = place.get(id(hypothesis))
+        if at is not None and share >= _LEAST_LEADING:
+            rows.append(at)
+            shares.append(share)
+            members.append(hypothesis)
+    return (rows, shares, members) if rows else ([0], [1.0], [GOOD])
+
+
+def _suggestion(engine: Engine, one: Candidate, members: Sequence[Hypothesis], means: Floats) -> Suggestion:
+    causes = [Cause(each, shown(one.shot, float(mean))) for each, mean in zip(members, means, strict=True)]
+    told = _told_apart(causes)
+    red, black = engine.points(one.shot)
+    text = ", ".join(f"{words} if {whom}" for words, whom in told)
+    words = f"red on {red}, black on {black}, {str(one.shot.function).replace('_', ' ')}: {text}"
+    return Suggestion(
+        one.shot.red, one.shot.black, one.shot.function, one.information_bits, one.cost_s, tuple(causes), words,
+        engine.check_of(one.shot), by_net=True,
+    )  # fmt: skip
+
+
+def _told_apart(causes: Sequence[Cause]) -> list[tuple[str, str]]:
+    """Return display and whom it speaks for, at most three."""
+    by_display: dict[str, list[str]] = {}
+    for cause in causes:
+        by_display.setdefault(cause.display, []).append(whom(cause.hypothesis))
+    return [(display, " or ".join(names[:2])) for display, names in list(by_display.items())[:3]]
+
+
+def whom(one: Hypothesis) -> str:
+    """Return a hypothesis as a clause: "the board is good", "L1 is open", "C2 has no joint at plus"."""
+    return " and ".join((_clause(one), *map(whom, one.also)))
+
+
+def _clause(one: Hypothesis) -> str:
+    if one is GOOD:
+        return "the board is good"
+    code, *rest = one.fault.split()
+    words = _CLAUSES.get(code)
+    return words.format(part=one.designator, rest=" and ".join(rest)) if words else f"it is {one}"
+
+
+def shown(shot: Shot, value: float) -> str:
+    """Return what the meter shows of a prediction, in short."""
+    if math.isnan(value):
+        return "OL"
+    return brief_value(value, shot.function.quantity_unit, 3)
+
+
+def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
+    """Yield what tells the members of one group apart: tips on the very leads, or a leg lifted."""
+    group, _ = leading
+    first = group[0].hypothesis
+    if first is GOOD or first.part_fault is None or not first.designator:
+        return
+    name = first.designator.partition(":")[0]
+    causes = tuple(Cause(one.hypothesis, "") for one in group[:3])
+    if len(group) > 1 and any(one.hypothesis.code == "missing-joint" for one in group):
+        words = (
+            f"from each lead of {name}, above the solder, to the next part on its net, ohms: joined if the joint is "
+            "good, OL if it is the joint; do not press on the pad"
+        )
+        yield Suggestion(f"{name} lead", "the next part on its net", Function.OHMS, 1.0, 12.0, causes, words)
+    elif len(group) > 1:
+        words = f"no reading on the board tells these apart; lift one leg of {name} and read the part alone"
+        yield Suggestion(name, name, None, 1.0, LIFT_S, causes, words)
