@@ -11,7 +11,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LinearSolver", "Vector", "linear_solver"]
+__all__ = ["LinearSolver", "Vector", "linear_solver", "padded"]
 
 Indices = NDArray[np.intp]
 Vector = NDArray[Any]  # float64, or complex128 at a frequency
@@ -29,8 +29,8 @@ class LinearSolver(Protocol):
         `right` is padded too; it may have several columns.
         """
 
-    def sign(self, values: Vector) -> float:
-        """Return the sign of the determinant."""
+    def sign(self, values: Vector) -> float | Vector:
+        """Return the sign of the determinant, or of every block's."""
 
 
 def linear_solver(rows: Indices, cols: Indices, size: int) -> LinearSolver:
@@ -44,7 +44,7 @@ def _summed(places: Indices, values: Vector, count: int) -> Vector:
     return real + 1j * np.bincount(places, values.imag, count) if np.iscomplexobj(values) else real
 
 
-def _padded(found: Vector) -> Vector | None:
+def padded(found: Vector) -> Vector | None:
     """Return the solution with the reference's zero after it, or None when it is no number."""
     if not np.isfinite(found).all():
         return None
@@ -72,7 +72,7 @@ class _Dense:
             return None
         known = right[:-1] / (largest if right.ndim == 1 else largest[:, None])
         try:
-            return _padded(np.linalg.solve(matrix / largest[:, None], known))
+            return padded(np.linalg.solve(matrix / largest[:, None], known))
         except np.linalg.LinAlgError:
             return None
 
@@ -104,7 +104,7 @@ class _Sparse:
         except RuntimeError:  # SuperLU says: "Factor is exactly singular"
             return None
         known = np.ascontiguousarray(right[:-1], dtype=values.dtype)
-        return _padded(factors.solve(known, "T" if transposed else "N"))
+        return padded(factors.solve(known, "T" if transposed else "N"))
 
     def sign(self, values: Vector) -> float:
         factors = self._factors(values)

@@ -24,12 +24,12 @@ from .reading import MeterReading, by_value, solve_reading, solved
 from .shown import Solved
 from .starts import Starts
 
-__all__ = ["AGREES", "Cut", "Near", "Neighbourhoods", "read_near"]
+__all__ = ["AGREES", "WHOLE_UP_TO", "Cut", "Near", "Neighbourhoods", "read_near"]
 
 #: what the two readings of a cut may differ by, as a share: half of that is below a bench meter's own accuracy.
 AGREES = 1e-4
 #: nets in the first cut, and how much wider each next one is; smaller boards are solved whole.
-_FIRST, _WIDER, _WHOLE_UP_TO = 12, 2.5, 80
+_FIRST, _WIDER, WHOLE_UP_TO = 12, 2.5, 80
 #: a net with more pins than this is a rail: it belongs to every cut, and no cut is widened across it.
 _RAIL_PINS = 30
 _OUTSIDE = "outside:"
@@ -97,7 +97,7 @@ class Neighbourhoods:
         Raises CircuitError for nets that no part touches.
         """
         self.netlist.require_nets(red, black)
-        if len(self.netlist.nets) > _WHOLE_UP_TO:
+        if len(self.netlist.nets) > WHOLE_UP_TO:
             yield from self._narrow_cuts(red, black, alternating)
         yield Cut(self.netlist, self.netlist)
 

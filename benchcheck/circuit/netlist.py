@@ -160,7 +160,13 @@ class Netlist:
 
     def adding(self, *devices: Device) -> Netlist:
         """Return the netlist with more devices."""
-        return Netlist((*self.devices, *devices), sound=self.devices)
+        grown = Netlist((*self.devices, *devices), sound=self.devices)
+        found = dict(self.pins_on)
+        for device in devices:
+            for pin, net in pins(device).items():
+                found[net] = (*found.get(net, ()), (device.designator, pin))
+        grown.__dict__["pins_on"] = found  # known, with no need to go through the whole board again
+        return grown
 
     @cached_property
     def expanded(self) -> Netlist:

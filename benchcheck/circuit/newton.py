@@ -186,7 +186,7 @@ def looks_unstable(system: System, solution: Solution) -> bool:
     if len(c.bjts) + len(c.mosfets) < 2:
         return False
     passive = _without_control(system, solution.tangent)
-    return system.solver.sign(solution.tangent.values) * system.solver.sign(passive) < 0
+    return bool(np.any(system.solver.sign(solution.tangent.values) * system.solver.sign(passive) < 0))
 
 
 def _without_control(system: System, tangent: Tangent) -> Floats:

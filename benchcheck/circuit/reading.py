@@ -36,9 +36,10 @@ from .solution import JunctionState, junction_states, solve_system
 from .starts import Starts
 from .system import System
 
-__all__ = ["MeterReading", "by_value", "sensitivities", "solve_reading", "solved"]
+__all__ = ["SOURCE", "MeterReading", "by_value", "sensitivities", "solve_reading", "solved", "with_lead"]
 
-_SOURCE, _INPUT = "meter:source", "meter:input"
+#: what the meter is called among the devices
+SOURCE, _INPUT = "meter:source", "meter:input"
 
 
 def solve_reading(
@@ -161,11 +162,11 @@ def _solved_port(netlist: Netlist, system: System, red: str, solution: Solution)
     volt = float(solution.x[system.compiled.row_of[red]])
     limited = bool(len(solution.state.holds_current) and not solution.state.holds_current[-1])
     supplies = system.compiled.supplies
-    ampere = float(solution.x[system.size - 1]) if supplies and supplies[-1].designator == _SOURCE else 0.0
+    ampere = float(solution.x[system.size - 1]) if supplies and supplies[-1].designator == SOURCE else 0.0
     return _Port(netlist, system, solution, red, volt, ampere, limited)
 
 
-def _with_lead(netlist: Netlist, red: str, ohm: float) -> tuple[Netlist, str]:
+def with_lead(netlist: Netlist, red: str, ohm: float) -> tuple[Netlist, str]:
     """Return the netlist and red net as the meter's socket sees them, a lead in between."""
     if ohm == 0:
         return netlist, red
@@ -178,17 +179,17 @@ def _ohms(netlist: Netlist, red: str, black: str, excitation: Ohms, conditions: 
     if red == black:
         shown = excitation.lead_resistance_ohm
         return Solved(MeterReading(excitation.function, shown, "ohm", first.full_scale_ohm))
-    seen, socket = _with_lead(netlist, red, excitation.lead_resistance_ohm)
-    source = CurrentSource(_SOURCE, socket, black, first.test_current_a, first.compliance_v)
+    seen, socket = with_lead(netlist, red, excitation.lead_resistance_ohm)
+    source = CurrentSource(SOURCE, socket, black, first.test_current_a, first.compliance_v)
     system = System(compile_netlist(seen.adding(source), black, conditions))
     port: _Port | None = None
     for row in excitation.ranges:
         key = red, black, row
         if port is None or not port.holds_on(row):
             system.set_last_supply(row.compliance_v, row.test_current_a)
-            near = port.solution.state if port else starts.state(key, system)
+            near = port.solution.state if port else starts.state(key, system.compiled)
             port = _solved_port(seen, system, socket, solve_system(system, near=near))
-        starts.keep(key, system, port.solution.state)
+        starts.keep(key, system.compiled, port.solution.state)
         if not port.at_compliance and port.volt / row.test_current_a <= row.full_scale_ohm:
             break
     assert port is not None
@@ -224,11 +225,11 @@ def _diode(
     scale = excitation.full_scale_v
     if red == black:
         return Solved(MeterReading("diode", 0.0, "V", scale, "", 0.0, excitation.test_current_a))
-    source = CurrentSource(_SOURCE, red, black, excitation.test_current_a, excitation.compliance_v)
+    source = CurrentSource(SOURCE, red, black, excitation.test_current_a, excitation.compliance_v)
     system = System(compile_netlist(netlist.adding(source), black, conditions))
     key = red, black, excitation
-    port = _solved_port(netlist, system, red, solve_system(system, near=starts.state(key, system)))
-    starts.keep(key, system, port.solution.state)
+    port = _solved_port(netlist, system, red, solve_system(system, near=starts.state(key, system.compiled)))
+    starts.keep(key, system.compiled, port.solution.state)
     overload = _overload(port, black=black, beyond=port.volt > scale)
     value = None if overload else port.volt
     reading = MeterReading("diode", value, "V", scale, overload, port.volt, port.ampere, port.junctions())

@@ -21,14 +21,21 @@ from .newton import STRATEGIES, Solution, looks_unstable, newton, worst_rows
 from .physics import Conditions, bjt_currents, junction_current
 from .system import State, System
 
-__all__ = ["JunctionState", "OperatingPoint", "operating_point", "operating_points", "solve_system"]
+__all__ = [
+    "MOST_STEPS_NEAR",
+    "JunctionState",
+    "OperatingPoint",
+    "operating_point",
+    "operating_points",
+    "solve_system",
+]
 
 Floats = NDArray[np.float64]
 
 #: a junction that carries less than this, in ampere, is said to block
 _BLOCKS_BELOW_A = 1e-8
 #: a start that has not led there by then was not near
-_MOST_STEPS_NEAR = 30
+MOST_STEPS_NEAR = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +121,7 @@ def solve_system(system: System, *, start: Mapping[str, float] | None = None, ne
     `near` is the state of a circuit like it, tried first.
     """
     if near is not None:
-        found = newton(system, near, most_steps=_MOST_STEPS_NEAR)
+        found = newton(system, near, most_steps=MOST_STEPS_NEAR)
         if found is not None and not looks_unstable(system, found):
             return found
     state = system.at_rest() if start is None else _start_state(system, start)

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .system import State, System
+from .compiled import Compiled
+from .system import State
 
 __all__ = ["Starts"]
 
@@ -36,11 +37,11 @@ class Starts:
     def __init__(self) -> None:
         self._kept: dict[object, _Kept] = {}
 
-    def keep(self, key: object, system: System, state: State) -> None:
+    def keep(self, key: object, compiled: Compiled, state: State) -> None:
         """Remember a state; the first under a key stays, for it is the good board's."""
         if key in self._kept:
             return
-        c = system.compiled
+        c = compiled
         self._kept[key] = _Kept(
             {(j.designator, j.name): float(v) for j, v in zip(c.junctions, state.junction, strict=True)},
             {bjt.designator: state.bjt[:, at] for at, (bjt, _) in enumerate(c.bjts)},
@@ -48,7 +49,7 @@ class Starts:
             {s.designator: bool(held) for s, held in zip(c.supplies, state.holds_current, strict=True)},
         )
 
-    def state(self, key: object, system: System) -> State | None:
+    def state(self, key: object, compiled: Compiled) -> State | None:
         """Return the state kept under a key, as the devices of this circuit see it; None where none was kept.
 
         A device that was not there is at rest.
@@ -56,7 +57,7 @@ class Starts:
         kept = self._kept.get(key)
         if kept is None:
             return None
-        c, rest = system.compiled, np.zeros(2)
+        c, rest = compiled, np.zeros(2)
         return State(
             np.array([kept.junction.get((j.designator, j.name), 0.0) for j in c.junctions]),
             np.array([kept.bjt.get(bjt.designator, rest) for bjt, _ in c.bjts]).reshape(-1, 2).T.copy(),

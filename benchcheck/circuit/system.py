@@ -80,7 +80,7 @@ class System:
         self._fixed_right = self._constant_right()
         self._solver: LinearSolver | None = None
         volts = [b.voltage_v for b in compiled.branches] + [s.voltage_v for s in compiled.supplies]
-        self._bound_v = np.inf if compiled.currents else 1.0 + float(np.abs(volts).sum())
+        self._bound_v: float | Floats = np.inf if compiled.currents else 1.0 + float(np.abs(volts).sum())
         self._leak_s = compiled.conditions.leak_s or 0.0
         self._limits = Limits(compiled.junction_arrays, compiled.bjt_arrays, compiled.mosfet_arrays)
 

@@ -6,6 +6,7 @@ entry a device where every item has its own.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
@@ -22,7 +23,7 @@ from .physics import (
     mosfet_current,
 )
 
-__all__ = ["BjtTangent", "Limits", "MosfetTangent", "junction_tangent", "taken"]
+__all__ = ["BjtTangent", "Limits", "MosfetTangent", "junction_tangent", "taken", "together"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -34,6 +35,13 @@ def taken(arrays: Arrays, which: Indices) -> Arrays:
     values = {field.name: getattr(arrays, field.name) for field in fields(arrays)}
     chosen = {name: value[..., which] for name, value in values.items() if isinstance(value, np.ndarray)}
     return replace(arrays, **chosen)  # type: ignore[arg-type]  # every array of the group, and no other field
+
+
+def together(groups: Sequence[Arrays]) -> Arrays:
+    """Return the parameters of several groups of devices as one, in their order."""
+    values = {field.name: [getattr(group, field.name) for group in groups] for field in fields(groups[0])}
+    joined = {name: np.concatenate(each, axis=-1) for name, each in values.items() if not isinstance(each[0], float)}
+    return replace(groups[0], **joined)  # type: ignore[arg-type]  # every array of the group, and no other field
 
 
 def _column(array: Floats, like: Floats) -> Floats:

@@ -18,7 +18,7 @@ from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
 from benchcheck.score.neighbours import JUNCTION_SPREAD_V
-from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, on_board, shares_of
+from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, in_words, on_board, shares_of
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
@@ -197,19 +197,35 @@ def _if_faulty(
     tell: Callable[[str], object],
     starts: Starts,
 ) -> Iterator[FaultyReading]:
+    from benchcheck.circuit.abreast import read_abreast
+    from benchcheck.circuit.excitation import DiodeTest
     from benchcheck.circuit.faults import faulty, possible_faults
+    from benchcheck.circuit.neighbourhood import WHOLE_UP_TO
+
+    faults = [
+        fault
+        for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts))
+        if fault.code in ("open", "short", "reversed", "decade")
+    ]
+    boards = [faulty(netlist, fault) for fault in faults]
+    tell(f"red on {ports[0]}, black on {ports[1]}: {len(faults)} faults")
+    at_once = read_abreast(boards, *ports, excitation, starts) if len(netlist.nets) <= WHOLE_UP_TO else None
+    for place, (fault, board) in enumerate(zip(faults, boards, strict=True)):
+        if at_once is not None:
+            shown = in_words(at_once[place], "V" if isinstance(excitation, DiodeTest) else "ohm")
+        else:
+            tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
+            shown = _read_alone(board, ports, excitation, starts)
+        yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
+
+
+def _read_alone(board: Netlist, ports: tuple[str, str], excitation: Any, starts: Starts) -> str:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
-    for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts)):
-        if fault.code not in ("open", "short", "reversed", "decade"):
-            continue
-        tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
-        try:
-            around = Neighbourhoods(faulty(netlist, fault))
-            shown = display_of(read_near(around, *ports, excitation, starts=starts).reading)
-        except CircuitError:
-            shown = "cannot be said"
-        yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
+    try:
+        return display_of(read_near(Neighbourhoods(board), *ports, excitation, starts=starts).reading)
+    except CircuitError:
+        return "cannot be said"
 
 
 def _part_of(fault: PartFault) -> str:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from benchcheck.circuit.netlist import Netlist
     from benchcheck.circuit.reading import MeterReading
 
-__all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "on_board", "shares_of"]
+__all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "in_words", "on_board", "shares_of"]
 
 #: parts whose share is less than this many percent are not named, nor more than so many parts.
 _LEAST_PERCENT = 0.5
@@ -44,7 +44,12 @@ class OnBoard:
 
 def display_of(found: MeterReading) -> str:
     """Return a reading in words: its value with unit, or OL."""
-    return "OL" if found.value is None else brief_value(found.value, found.quantity_unit, 3)
+    return in_words(found.value, found.quantity_unit)
+
+
+def in_words(value: float | None, quantity_unit: str) -> str:
+    """Return a value with its unit to three digits, OL for None."""
+    return "OL" if value is None else brief_value(value, quantity_unit, 3)
 
 
 def effects_of(netlist: Netlist, found: MeterReading, slopes: Mapping[str, float]) -> Iterator[tuple[str, float]]:
