@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import importlib
 import io
 import os
@@ -69,6 +71,8 @@ def main() -> None:
     _write_whatever_comes()
     # a board's matrices are small: threads of the linear algebra cost a tenth of a second and bring nothing
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # what a command makes it mostly keeps: looking for garbage after every 700 things found none
+    gc.set_threshold(20_000)
     if "_BENCHCHECK_COMPLETE" in os.environ:
         from benchcheck.cli.completing import use_own_bash
 
@@ -76,18 +80,21 @@ def main() -> None:
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:
-        error.show()
+        with contextlib.suppress(OSError):
+            error.show()
         code = 2
     except (click.Abort, KeyboardInterrupt):
         code = INTERRUPTED
     except BenchcheckError as error:
-        _complain(error)
+        with contextlib.suppress(OSError):  # nobody is there to be told any more; the exit code stands
+            _complain(error)
         code = error.exit_code
     except Exception as error:
-        traceback.print_exc()
-        click.echo(
-            f"benchcheck: stumbled over {error!r}; what was accepted is kept. Please report the above", err=True
-        )
+        with contextlib.suppress(OSError):
+            traceback.print_exc()
+            click.echo(
+                f"benchcheck: stumbled over {error!r}; what was accepted is kept. Please report the above", err=True
+            )
         code = 2  # never 1, which says that a unit failed
     _leave(code if isinstance(code, int) else 0)
 
