@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from textwrap import wrap
 from threading import Timer
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ import click
 
 from benchcheck.cli.options import bench_option, json_option, records_option, refuse_unwritable
 from benchcheck.errors import BenchError, Fault, UsageError
+from benchcheck.terminal.wrapping import WIDTH
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +25,8 @@ __all__ = ["diagnose"]
 
 #: after so long without a word a person wonders
 _SILENT_S = 2.0
+#: a record says what it is within so many characters.
+_HEAD = 200
 
 
 @click.command(
@@ -61,8 +65,14 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
 
         write_atomically(json_file, json.dumps(diagnosis_json(found), indent=1, ensure_ascii=False) + "\n")
     for line in diagnosis_lines(found):
-        click.echo(line)
+        click.echo("\n".join(_wrapped(line)))
     return 0
+
+
+def _wrapped(line: str) -> list[str]:
+    """Return a line in lines of at most 80 columns, what goes on under what it goes on from."""
+    hanging = " " * (10 if line.startswith("  ") else 6)
+    return wrap(line, WIDTH, subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False)
 
 
 def _given(
@@ -90,8 +100,7 @@ def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, B
     from benchcheck.record.store import read_record
     from benchcheck.session.which_bench import bench_from
 
-    if "benchcheck_record" not in source.read_text(encoding="utf-8", errors="replace")[:200]:
-        raise UsageError(Fault("--readings", str(source), "a spec alone has no readings; give --readings FILE"))
+    _refuse_no_record(source)
     record = read_record(source, with_budgets=False)
     kept = source.parent.parent if (source.parent.parent / "sources").is_dir() else records
     board = load_spec(kept / "sources" / f"{record.head.spec_digest}.toml")
@@ -100,3 +109,17 @@ def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, B
     text = read_source(kept, record.head.bench_digest)
     on = load_bench(parse_document(text, "the bench kept with the record", error=BenchError))
     return board, on, record.readings
+
+
+def _refuse_no_record(source: Path) -> None:
+    """Raise UsageError for a spec that stands alone and for what is neither spec nor record."""
+    from benchcheck.document import read_text_capped
+    from benchcheck.record.record import SIZE_LIMIT_BYTES
+
+    start = read_text_capped(source, SIZE_LIMIT_BYTES, error=UsageError)[:_HEAD]
+    if "benchcheck_record" in start:
+        return
+    if source.suffix.casefold() == ".csv":
+        message = "is no record; for a file of readings write benchcheck diagnose SPEC --readings FILE"
+        raise UsageError(Fault(str(source), "", message))
+    raise UsageError(Fault("--readings", str(source), "a spec alone has no readings; give --readings FILE"))

@@ -14,14 +14,16 @@ from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import signs_under_power
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
-from benchcheck.diagnosis.signatures import by_signature
+from benchcheck.diagnosis.signatures import by_signature, parts_unread
 from benchcheck.diagnosis.spread import shifted
 from benchcheck.diagnosis.suggestions import leading_rows, suggestions
 from benchcheck.diagnosis.unnamed import UNNAMED, lower_than_named, worth_of_unnamed
+from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -31,6 +33,8 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 _WITHIN, _FEW = " is within its limits", 2
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
+#: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
+_UNREAD_BITS = 0.09
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
 
 
@@ -62,11 +66,36 @@ def _by_signature(board: Board, evidence: Evidence, readings: Sequence[Reading])
     over = {one.check: one.display.state is DisplayState.OVERLOAD or one.display.to_overload for one in readings}
     found = by_signature(board, evidence, over)
     ranked = tuple(Ranked(one, share, at if one is not GOOD else 0) for at, (one, share) in enumerate(found, 1))
-    words = (
+    unread = parts_unread(board, evidence, over)
+    wrong = list(
+        dict.fromkeys(one.designator for one, _ in found if one is not GOOD and one.designator not in unread)
+    )
+    first = (next((c for c in board.checks if c.subject == name and not c.powered), None) for name in unread)
+    ways = [*map(_alone, wrong), *(_read(one) for one in first if one is not None)]
+    return Diagnosis(ranked, tuple(ways[:_FEW]), tuple(_without_nets(unread, wrong)))
+
+
+def _without_nets(unread: Sequence[str], wrong: Sequence[str]) -> Iterator[str]:
+    yield (
         "no nets in the spec: judged part by part, by the signatures of their kinds; the circuit around a part is "
         "not known, so a low resistance may be the circuit's. Give nets to have the board solved."
     )
-    return Diagnosis(ranked, (), (words,))
+    if unread:
+        yield f"no reading says anything of {_listed(unread)}"
+    if len(wrong) > 1:
+        yield f"no single fault explains {_listed(wrong)} together; each is likely by itself, whatever its share"
+
+
+def _alone(name: str) -> Suggestion:
+    """Return what makes sure of a part of which nothing around it is known."""
+    return Suggestion(name, name, None, 1.0, LIFT_S, (), f"lift one leg of {name} and read the part alone")
+
+
+def _read(check: Check) -> Suggestion:
+    """Return what to read of a part of which nothing was read."""
+    red, black = ("" if probe is None else probe.point for probe in (check.red, check.black))
+    between = f", red on {red}, black on {black}" if red and black else ""
+    return Suggestion(red, black, check.function, _UNREAD_BITS, PLACE_S, (), f"read {check.id}{between}", check.id)
 
 
 def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:

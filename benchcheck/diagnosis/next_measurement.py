@@ -17,7 +17,7 @@ from benchcheck.diagnosis.likelihood import INFLATED
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 
-__all__ = ["LIFT_S", "STOP_AT", "Candidate", "candidates"]
+__all__ = ["LIFT_S", "PLACE_S", "STOP_AT", "Candidate", "candidates"]
 
 Floats = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 STOP_AT, LEAST_BITS = 0.95, 0.01
 #: seconds: placing both tips, exchanging them, turning the switch, waiting for a capacitor, lifting a leg (and the
 #: pad that may come with it, as dear as the work).
-_PLACE_S, _SWAP_S, _TURN_S, _WAIT_S, LIFT_S = 6.0, 3.0, 4.0, 6.0, 600.0
+PLACE_S, _SWAP_S, _TURN_S, _WAIT_S, LIFT_S = 6.0, 3.0, 4.0, 6.0, 600.0
 _SLOW = (Function.CAPACITANCE,)
 
 
@@ -64,11 +64,11 @@ def cost_s(shot: Shot, last: Shot | None) -> float:
     """Return the seconds a reading takes after another."""
     wait = _WAIT_S if shot.function in _SLOW else 0.0
     if last is None:
-        return _PLACE_S + wait
+        return PLACE_S + wait
     turn = 0.0 if shot.function is last.function else _TURN_S
     if {shot.red, shot.black} == {last.red, last.black}:
         return (_SWAP_S if shot.red != last.red else 0.0) + max(turn, 1.0) + wait
-    return _PLACE_S + turn + wait
+    return PLACE_S + turn + wait
 
 
 def information(predictions: Predictions, errors: MeterErrors, rows: Sequence[int], share: Floats) -> Floats:

@@ -16,9 +16,12 @@ from benchcheck.kinds.check import Check
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
-__all__ = ["by_signature"]
+__all__ = ["by_signature", "parts_unread"]
 
 _ORIGIN = "common practice, no source: the signature of its kind, without the circuit around it"
+_ORIGIN_BEFORE = "common practice, no source: nothing of it was read"
+#: chance of what may be wrong with a part that was not read.
+_BEFORE = {"missing-joint": 0.008, "open": 0.002, "short": 0.002}
 #: how a reading lies: beyond overload, above, below, next to nothing, ten times or a tenth.
 Looks = Mapping[str, str]
 _JUNCTIONS = ("forward_drop", "body_diode", "be_drop", "bc_drop")
@@ -36,14 +39,25 @@ def by_signature(
     """
     weights: dict[tuple[str, str], float] = {}
     for name, part in board.parts.items():
-        looks = {c.measurand: _look(c, evidence, overloads) for c in board.checks if c.subject == name}
-        for fault, worth in _faults(part, {what: look for what, look in looks.items() if look}):
+        for fault, worth in _faults(part, _looks(board, name, evidence, overloads)):
             weights[name, fault] = max(weights.get((name, fault), 0.0), worth)
-    total = sum(weights.values()) + (_GOOD_ODDS if weights else 1.0)
-    ranked = sorted(weights.items(), key=lambda pair: -pair[1])
-    found = [(Hypothesis(name, fault, worth, _ORIGIN), worth / total) for (name, fault), worth in ranked]
-    good = (GOOD, (_GOOD_ODDS if weights else 1.0) / total)
-    return tuple(sorted((*found, good), key=lambda pair: -pair[1]))
+    good = _GOOD_ODDS if weights else 1.0
+    unread = parts_unread(board, evidence, overloads)
+    before = {(name, fault): good * chance for name in unread for fault, chance in _BEFORE.items()}
+    total = sum(weights.values()) + sum(before.values()) + good
+    found = [(Hypothesis(*what, worth, _ORIGIN), worth / total) for what, worth in weights.items()]
+    found += [(Hypothesis(*what, worth, _ORIGIN_BEFORE), worth / total) for what, worth in before.items()]
+    return tuple(sorted((*found, (GOOD, good / total)), key=lambda pair: -pair[1]))
+
+
+def parts_unread(board: Board, evidence: Evidence, overloads: Mapping[str, bool]) -> tuple[str, ...]:
+    """Return the parts of which no reading says anything."""
+    return tuple(name for name in board.parts if not _looks(board, name, evidence, overloads))
+
+
+def _looks(board: Board, name: str, evidence: Evidence, overloads: Mapping[str, bool]) -> Looks:
+    looks = {c.measurand: _look(c, evidence, overloads) for c in board.checks if c.subject == name}
+    return {what: look for what, look in looks.items() if look}
 
 
 def _look(check: Check, evidence: Evidence, overloads: Mapping[str, bool]) -> str:

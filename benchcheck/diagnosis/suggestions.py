@@ -69,7 +69,8 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
     ]
     if several:
         single = list(zip(members, shares, strict=True)) if _any_row_leads(engine, found) else []
-        members, shares = [list(each) for each in zip(*single, *several, strict=True)]
+        together = sorted((*single, *several), key=lambda pair: -pair[1])[:_LEADING]
+        members, shares = [list(each) for each in zip(*together, strict=True)]
         table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
         rows = list(range(1, len(members) + 1))
     taken = {one.shot for one in evidence.seen}
@@ -142,12 +143,10 @@ def _told_apart(causes: Sequence[Cause]) -> list[tuple[str, str]]:
 
 def whom(one: Hypothesis) -> str:
     """Return a hypothesis as a clause: "the board is good", "L1 is open", "C2 has no joint at plus"."""
-    return " and ".join((_clause(one), *map(whom, one.also)))
-
-
-def _clause(one: Hypothesis) -> str:
     if one is GOOD:
         return "the board is good"
+    if one.also:
+        return f"it is {one}"
     code, *rest = one.fault.split()
     words = _CLAUSES.get(code)
     return words.format(part=one.designator, rest=" and ".join(rest)) if words else f"it is {one}"

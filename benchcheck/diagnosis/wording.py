@@ -26,7 +26,8 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
     yield "likely cause"
     for group, share in found.groups()[:_SHOWN_GROUPS]:
         if share >= _LEAST_SHOWN:
-            yield f"  {_percent(share)}  {_names(group)}"
+            no_fault = "no fault shown: " if group[0].hypothesis is UNNAMED else ""
+            yield f"  {_percent(share)}  {no_fault}{_names(group)}"
             yield from ("        no reading between nets tells these apart",) if len(group) > 1 else ()
     for one in found.suggestions:
         yield f"next: {one.words}"

@@ -22,6 +22,8 @@ from benchcheck.readings.typed import magnitude_question, read_typed
 
 __all__ = ["COLUMNS", "ReadingsFile", "parse_readings", "read_readings"]
 
+#: so many checks that the board does not have, and more of them than of its own, are another board's.
+_ANOTHER_BOARD = 10
 COLUMNS = ("check", "reading", "quantity_unit", "polarity", "load", "repeat", "meter", "range", "note")
 SIZE_LIMIT_BYTES = 8_000_000
 
@@ -48,6 +50,7 @@ class _Sheet:
     seen: dict[tuple[str, int], Reading] = field(default_factory=dict)
     blanks: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    strange: list[Fault] = field(default_factory=list)  # checks that the board does not have
 
     def fault(self, line: int, key: str, message: str) -> None:
         self.faults.append(Fault(f"{self.name}:{line}", key, message))
@@ -74,9 +77,21 @@ def parse_readings(
     sheet = _Sheet(name, checks, bench.meters, {identity.casefold(): identity for identity in checks}, withheld)
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
+    if len(sheet.strange) >= _ANOTHER_BOARD and len(sheet.strange) > len(sheet.seen):
+        raise ReadingsError(_of_another_board(sheet))
+    sheet.faults.extend(sheet.strange)
     if sheet.faults:
         raise ReadingsError(sorted(sheet.faults, key=lambda fault: int(fault.where.rpartition(":")[2])))
     return ReadingsFile(name, digest, tuple(sheet.seen.values()), tuple(sheet.blanks))
+
+
+def _of_another_board(sheet: _Sheet) -> Fault:
+    """Return one fault for a file most of whose checks the board does not have: a hint for each would hide it."""
+    first, last = sheet.strange[0], sheet.strange[-1]
+    lines = f"{first.key} to {last.key}, lines {first.where.rpartition(':')[2]} to {last.where.rpartition(':')[2]}"
+    count = len(sheet.strange)
+    message = f"{count} of its checks are none of this board's ({lines}): are these readings of another board?"
+    return Fault(sheet.name, "", f"{message} check-spec lists the checks of a spec")
 
 
 def _rows(sheet: _Sheet, text: str) -> list[tuple[int, dict[str, str]]]:
@@ -181,7 +196,9 @@ def _check_of(sheet: _Sheet, line: int, row: dict[str, str]) -> Check | None:
     if identity is None:
         brackets = [name for name in sheet.checks if name.casefold().startswith(wanted.casefold() + "[")]
         hint = f"; write {' or '.join(brackets)}" if brackets else close_match(wanted, sheet.checks)
-        sheet.fault(line, wanted, f"the board has no such check{hint or '; check-spec lists them'}")
+        sheet.strange.append(
+            Fault(f"{sheet.name}:{line}", wanted, f"the board has no such check{hint or '; check-spec lists them'}")
+        )
         return None
     return sheet.checks[identity]
 

@@ -56,3 +56,23 @@ def test_a_record_is_diagnosed_from_the_copies_kept_with_it(
     result = CliRunner().invoke(diagnose, [str(record), *bench], standalone_mode=False)
     assert result.exception is None
     assert "D1 reversed" in result.output
+
+
+@pytest.mark.parametrize(
+    ("source", "words"),
+    [
+        (".", "is a directory"),
+        ("nowhere.toml", "there is no such file"),
+        ("card.csv", "write benchcheck diagnose SPEC --readings FILE"),
+    ],
+)
+def test_what_is_neither_spec_nor_record_is_said_to_be_so(tmp_path: Path, source: str, words: str) -> None:
+    result = ran(tmp_path, str(tmp_path / source))
+    assert isinstance(result.exception, UsageError)
+    assert words in str(result.exception)
+
+
+def test_no_line_is_wider_than_eighty_columns(tmp_path: Path) -> None:
+    spec, card, bench = (str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml"))
+    result = ran(tmp_path, spec, "--readings", card, "--bench", bench)
+    assert max(map(len, result.output.splitlines())) <= 80

@@ -125,6 +125,15 @@ def test_every_bad_line_is_told_what_is_wrong_and_what_to_write(line: str, told:
     assert told in fault
 
 
+def test_the_readings_of_another_board_are_one_fault_that_says_so() -> None:
+    lines = "".join(f"U{at}.pin[a:ground],0.6\n" for at in range(10))
+    (fault,) = faults(f"check,reading\nR14.resistance,4.68k\n{lines}")
+    assert fault.startswith("card.csv: 10 of its checks are none of this board's")
+    assert "lines 3 to 12" in fault
+    assert "another board?" in fault
+    assert len(faults("check,reading\n" + lines.replace("U9.pin[a:ground],0.6\n", ""))) == 9
+
+
 @pytest.mark.parametrize(
     ("header", "told"),
     [

@@ -1,0 +1,97 @@
+"""What a diagnosis says: true of several faults, of slips, of too little read, of boards without nets."""
+
+from __future__ import annotations
+
+from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.wording import diagnosis_lines
+from benchcheck.spec.board import Board
+
+from . import boards
+
+NO_NETS = """\
+benchcheck = 1
+[board]
+model = "Ellwick T-5 metronome"
+revision = "A"
+hazards = []
+[part.R1]
+kind = "resistor"
+value = "4k7"
+[part.D1]
+kind = "diode"
+[part.C1]
+kind = "electrolytic"
+value = "100 uF"
+"""
+TURNED = {"D1.forward_drop": "OL", "D1.reverse": "0.61"}
+
+
+def said(found: Diagnosis) -> str:
+    return "\n".join(diagnosis_lines(found))
+
+
+def read(board: Board, readings: dict[str, str]) -> Diagnosis:
+    typed = [boards.typed(name, text, board.by_id[name].quantity_unit) for name, text in readings.items()]
+    return diagnose(board, boards.bench(), typed)
+
+
+def test_readings_that_tell_two_pairs_of_faults_apart_are_asked_for(engine: Engine) -> None:
+    found = read(engine.board, TURNED | {"R1.resistance": "47k", "R9.resistance": "9.9k", "R2.resistance": "9.98k"})
+    pairs = [group[0].hypothesis for group, _ in found.groups()[:2]]
+    assert all(one.also for one in pairs)
+    first = found.suggestions[0]
+    displays = {str(cause.hypothesis): cause.display for cause in first.if_cause}
+    assert displays[str(pairs[0])] != displays[str(pairs[1])]
+    assert f"if it is {pairs[0]}" in first.words
+
+
+def test_a_slip_is_asked_to_be_read_again(engine: Engine) -> None:
+    found = read(engine.board, {"R9.resistance": "1.01"})  # a resistor of 1k
+    assert found.ranked[0].hypothesis.code == "typed-1000"
+    again = next(one for one in found.suggestions if one.check == "R9.resistance")
+    assert again.words == "read R9.resistance again, red on V5, black on GND: it was noted as 1.01 ohm"
+
+
+def test_a_good_board_needs_nothing_more(engine: Engine) -> None:
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "good"))
+    assert "next: nothing; no reading so far speaks for a fault" in said(found)
+
+
+def test_after_power_the_way_to_the_next_reading_is_off(engine: Engine) -> None:
+    found = read(engine.board, {"BATT.idle_current": "0.15"})
+    assert any("switch off and see the charge gone" in remark for remark in found.remarks)
+
+
+def test_causes_are_clauses(engine: Engine) -> None:
+    words = " ".join(one.words for one in read(engine.board, {"R9.resistance": "1.0k"}).suggestions)
+    assert "if the board is good" in words
+    assert "R1 is of the wrong decade (x10)" in words
+    assert " it is," not in words
+
+
+def test_without_nets_several_parts_that_read_wrong_stand_each_for_itself() -> None:
+    found = read(boards.board(NO_NETS), TURNED | {"R1.resistance": "47k"})
+    assert "no single fault explains R1 and D1 together" in said(found)
+    assert {one.words for one in found.suggestions} == {
+        "lift one leg of R1 and read the part alone",
+        "lift one leg of D1 and read the part alone",
+    }
+
+
+def test_without_nets_and_readings_nothing_is_certain_and_what_to_read_is_said() -> None:
+    found = read(boards.board(NO_NETS), {})
+    assert found.leading[1] < 0.99
+    assert "no reading says anything of R1, D1 and C1" in said(found)
+    assert found.suggestions[0].words == "read R1.resistance, red on R1 lead 1, black on R1 lead 2"
+    some = read(boards.board(NO_NETS), {"R1.resistance": "4.7k", "D1.forward_drop": "0.58", "D1.reverse": "OL"})
+    assert found.leading[1] < some.leading[1] < 1.0
+    assert "no reading says anything of C1" in said(some)
+
+
+def test_paths_the_spec_does_not_name_are_called_no_fault(engine: Engine) -> None:
+    found = read(engine.board, {"R9.resistance": "312"})
+    leading = found.groups()[0][0][0].hypothesis
+    assert leading.code == "paths"
+    assert "no fault shown: paths the spec does not name" in said(found)
+    assert "next: " in said(found)
