@@ -9,7 +9,7 @@ counts only between two marks (see `marks`): neither tips in the air nor a broke
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from benchcheck.readings.capture_rule import CaptureRule, Opens
@@ -19,6 +19,9 @@ from benchcheck.readings.steady import Sample
 from benchcheck.readings.touch import Touch
 
 __all__ = ["Capture", "Happening", "Seen"]
+
+#: overloads in a row that are an answer, where somebody says that the tips are on.
+_OVERLOADS = 4
 
 
 class Happening(StrEnum):
@@ -160,22 +163,27 @@ class Capture:
         return None
 
     def _let_go(self, sample: Sample) -> Seen | None:
-        """End a contact; what had settled already counts."""
-        if self._settled_as is not None:
-            return self._kept(sample, self._settled_as)
-        jumped = self._touch is not None and self._touch.jumped and not self._taken
+        """End a contact; what had been told to stand counts, unless the tips left before anybody could hear of it."""
+        touch, told = self._touch, self._settled_as
+        if touch is not None and told is not None and self._gone_s(sample) - told.at_s >= self.rule.reaction_s:
+            return self._kept(touch, sample)
+        jumped = touch is not None and touch.jumped and not self._taken
         self._restless = self._restless or jumped
         self._begin_anew()
         if self._spoilt_unsaid:
             return self._spoilt(sample.at_s)
         return Seen(Happening.LIFTED, sample.at_s, Shape.BAD_CONTACT if jumped else Shape.OPEN)
 
+    def _gone_s(self, sample: Sample) -> float:
+        """Return since when the tips have been in the air."""
+        return sample.at_s if self._left_s is None else self._left_s
+
     def _begin_anew(self) -> None:
         self._touch, self._taken, self._settled_as = None, False, None
         self.lifted = True
 
     def _long_open(self, stretch: tuple[int, float]) -> bool:
-        return stretch[0] >= self.rule.least and stretch[1] >= self.rule.overload_s
+        return stretch[0] >= _OVERLOADS and stretch[1] >= self.rule.overload_s
 
     def _overloaded(self, sample: Sample, shape: Shape) -> Seen:
         self.done = True
@@ -192,12 +200,13 @@ class Capture:
         elif self._left_s is not None:
             self._bounced(touch)
         self._left_s, self._air = None, 0
+        moved_on = touch.follow(sample)
         if self._settled_as is not None:
-            return self._still_there(touch, sample, self._settled_as)
+            return self._still_there(touch, sample, moved_on=moved_on)
         if self._taken:
             return None
-        touch.follow(sample)
-        if touch.rests() and not self._perhaps_a_mark(touch, sample):
+        ahead_s = 0.0 if self._contacts or touch.doubtful else self.rule.lead_s
+        if touch.rests(ahead_s) and not self._perhaps_a_mark(touch, sample):
             return self._count(touch, sample)
         return Seen(Happening.TOUCHED, sample.at_s) if began else None
 
@@ -206,21 +215,16 @@ class Capture:
         short = sample.at_s - touch.began_s <= 2.0 * self._marks.touch_s
         return self.rule.markable and short and self.rule.touch_like(touch.reading)
 
-    def _still_there(self, touch: Touch, sample: Sample, settled: Seen) -> Seen | None:
-        """Keep what settled early once the hand has landed; begin anew where the reading moves on."""
-        if touch.follow(sample):
+    def _still_there(self, touch: Touch, sample: Sample, *, moved_on: bool) -> Seen | None:
+        """Keep what was told ahead once it has stood long enough; begin anew where the reading moves on."""
+        if moved_on:
             self._settled_as, self._taken = None, False
             return Seen(Happening.MOVED_ON, sample.at_s)
-        return self._landed(touch, sample, settled)
+        return self._kept(touch, sample) if touch.rests() else None
 
-    def _landed(self, touch: Touch, sample: Sample, settled: Seen) -> Seen | None:
-        if sample.at_s - touch.began_s >= self.rule.landing_s * (1.0 - 1e-9):
-            return self._kept(sample, settled)
-        return None
-
-    def _kept(self, sample: Sample, settled: Seen) -> Seen:
+    def _kept(self, touch: Touch, sample: Sample) -> Seen:
         self.done = True
-        return replace(settled, happening=Happening.KEPT, at_s=sample.at_s)
+        return Seen(Happening.KEPT, sample.at_s, touch.shape, (touch.typical(),))
 
     def _bounced(self, touch: Touch) -> None:
         touch.bounced()
@@ -230,9 +234,10 @@ class Capture:
     def _count(self, touch: Touch, sample: Sample) -> Seen | None:
         self._taken = True
         if not self._contacts and not touch.doubtful:
-            settled = Seen(Happening.SETTLED, sample.at_s, touch.shape, (touch.typical(),))
-            self._settled_as = settled
-            return self._landed(touch, sample, settled) or settled
+            if touch.rests():
+                return self._kept(touch, sample)
+            self._settled_as = Seen(Happening.SETTLED, sample.at_s, touch.shape, (touch.typical(),))
+            return self._settled_as
         self._contacts.append(touch.typical())
         if len(self._contacts) == 1:
             return Seen(Happening.RESEAT, sample.at_s, Shape.BAD_CONTACT, tuple(self._contacts))

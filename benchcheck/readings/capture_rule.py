@@ -25,12 +25,17 @@ class CaptureRule:
     is the size under which a reading is that of open leads where they show zero. `short_below` is what metal reads
     at most, leads included. `ceiling` is where the highest range overloads. `open_is_good` where what open leads show
     is what a good unit shows; `cell_volt` is then what a mark is made with where that is zero, 0 where there is none.
-    `never_negative` for functions that drive a current. At least `least` readings over `hold_s` seconds must stand,
-    `unrest_s` longer where the contact moved, and `share` of the time on the move (`jumping_share` where it went back
-    and forth); a contact that jumped longer than `doubt_s`, or that follows one which jumped and never stood, must
-    stand for `doubtful_s` and is taken twice. Open for less than `lift_s` is a bounce of the same contact.
-    What stood sooner than `landing_s` after the touch is settled, but kept only when it still stands by then or the
-    tips are lifted: a hand that has just landed may press on.
+    `never_negative` for functions that drive a current.
+
+    A hand that has not found its place yet may rest by accident. It stays at one value for about `dwell_s`, so a
+    reading is one independent look only every period and dwell. What rests must have done so for `looks` of them and
+    `least` readings; `flicker_looks` and `flicker_least` more where they agree only to a count, and `more_looks` for
+    every doubling of the readings before, which were as many chances to rest by accident; for `hold_s` seconds, and
+    for a `share` of the time on the move (`jumping_share` where it went back and forth). It is told `lead_s` ahead,
+    less than a hand takes to leave, and taken back where it moves on; tips that leave sooner than `reaction_s` after
+    that have slipped.
+    A contact that jumped longer than `doubt_s`, or that follows one which jumped and never stood, must stand for
+    `doubtful_s` and is taken twice. Open for less than `lift_s` is a bounce of the same contact.
     `agree` is how far two contacts may differ beyond two counts, as a ratio, plus `contact`, absolute.
     """
 
@@ -42,14 +47,19 @@ class CaptureRule:
     ceiling: float = math.inf
     open_is_good: bool = False
     never_negative: bool = True
-    least: int = 4
+    least: int = 5
     hold_s: float = 0.06
     share: float = 0.25
     jumping_share: float = 0.5
-    unrest_s: float = 0.2
+    dwell_s: float = 0.065
+    looks: float = 2.35
+    flicker_looks: float = 0.65
+    flicker_least: int = 1
+    more_looks: float = 0.5
+    lead_s: float = 0.2
+    reaction_s: float = 0.15
     doubt_s: float = 0.7
     doubtful_s: float = 0.6
-    landing_s: float = 0.3
     lift_s: float = 0.25
     agree: float = 0.0005
     contact: float = 0.0

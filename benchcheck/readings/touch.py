@@ -1,11 +1,12 @@
 """One contact of the tips, from the touch to the lift: whether its reading stands, and what it looks like.
 
-A reading rests when its last run has enough readings for what went before, lasted long enough, has no slope that
-stands out of its scatter, and does not tend to somewhere else.
+A reading rests when its last run lasted for enough looks that a hand which moves could not have held it, has no slope
+that stands out of its scatter, and does not tend to somewhere else.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from benchcheck.readings.capture_rule import CaptureRule
@@ -13,6 +14,9 @@ from benchcheck.readings.course import Course, Shape
 from benchcheck.readings.steady import Run, Sample
 
 __all__ = ["Touch"]
+
+#: readings from which on a rest may be told ahead, and from which a reading is called steady.
+_FEWEST, _SHOWN = 3, 4
 
 
 @dataclass(slots=True)
@@ -64,7 +68,7 @@ class Touch:
         rule, run, course = self.rule, self._run, self._course
         if run.count and rule.never_negative and run.samples[-1].value < -rule.slack(run.mean):
             return Shape.RESIDUAL_CHARGE
-        stands = run.count >= rule.least and run.lasted_s >= rule.hold_s
+        stands = run.count >= _SHOWN and run.lasted_s >= rule.hold_s
         if stands and not course.rising and not course.falling:
             return Shape.SHORT if rule.metal(run.mean) and not course.turns else Shape.STANDS
         if course.jumping:
@@ -88,10 +92,10 @@ class Touch:
         """Return the reading that stands for those that rest."""
         return self._run.typical()
 
-    def rests(self) -> bool:
-        """Return whether what stands now is what the meter shows of this contact."""
+    def rests(self, ahead_s: float = 0.0) -> bool:
+        """Return whether what stands now is what the meter shows, or will be in `ahead_s` if it goes on so."""
         rule, run = self.rule, self._run
-        if run.count < self._least() or run.lasted_s < self._needed_s() * (1.0 - 1e-9):
+        if run.count < _FEWEST or run.lasted_s + self._whole_periods_s(ahead_s) < self._needed_s() * (1.0 - 1e-9):
             return False
         if rule.never_negative and run.mean < -rule.slack(run.mean):
             return False  # no part reads below zero
@@ -102,24 +106,29 @@ class Touch:
         """How long the reading was on the move before it stood, in seconds."""
         return self._run.samples[0].at_s - self.began_s
 
-    def _least(self) -> int:
-        """How many readings must agree: the more, the likelier it is that they do so by accident.
+    @property
+    def _period_s(self) -> float:
+        """How far apart readings come, in seconds."""
+        return self._run.lasted_s / max(1, self._run.count - 1)
 
-        One more for every doubling of the readings before them; one more, or two after others, where they
-        agree only to a count.
-        """
-        rule, before = self.rule, self.before
-        doubled = before.bit_length() - (before > 0)
-        again = self.restless * rule.least
+    def _whole_periods_s(self, ahead_s: float) -> float:
+        """Return how much of a time readings will have filled at its end: a slow meter fills none of it."""
+        period_s = self._period_s
+        return math.floor(ahead_s / period_s + 1e-9) * period_s if period_s > 0.0 else 0.0
+
+    def _looked_s(self) -> float:
+        """How long it takes to look often enough: the more, the likelier readings agree by accident, in seconds."""
+        rule = self.rule
         flickers = self._run.spread > 0.5 * rule.count_at(self._run.mean)
-        return rule.least + doubled + again + flickers * (1 + (before > 0))
+        looks = rule.looks + flickers * rule.flicker_looks + rule.more_looks * self.before.bit_length()
+        least = rule.least + flickers * rule.flicker_least
+        return max(looks * (1 + self.restless) * (self._period_s + rule.dwell_s), (least - 1) * self._period_s)
 
     def _needed_s(self) -> float:
         """How long they must have agreed, in seconds."""
         rule = self.rule
-        unrest = min(max(0, self.before - 2), 5) / 5.0
         share = rule.jumping_share if self._course.jumping else rule.share
-        return max(rule.hold_s + unrest * rule.unrest_s, share * self._moved_s, self.doubtful * rule.doubtful_s)
+        return max(rule.hold_s, self._looked_s(), share * self._moved_s, self.doubtful * rule.doubtful_s)
 
     def _far_from_end(self) -> bool:
         """Whether a climb or fall is still more than a count from where it tends to."""
