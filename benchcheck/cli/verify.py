@@ -108,7 +108,9 @@ def verify(
         write_atomically(json_file, json.dumps(report.results(), indent=1, ensure_ascii=False) + "\n")
     if report.exit_code == 1:
         from benchcheck.terminal.likely import likely_lines
+        from benchcheck.terminal.screen import Screen
 
+        screen = Screen()
         for line in likely_lines(report):
-            click.echo(line)
+            screen.tell(line)
     return report.exit_code

@@ -11,9 +11,38 @@ import threading
 from types import FrameType
 from typing import Any
 
-__all__ = ["Endings"]
+__all__ = ["Endings", "HangUp"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+class HangUp:
+    """Whether the terminal is known to have gone: the signal that says so may come after a read or a write did.
+
+    It is then no second ending: it would break into the way down that the first has begun.
+    """
+
+    _known = False
+
+    @classmethod
+    def noticed(cls) -> None:
+        """Take it in that the terminal has gone."""
+        cls._known = True
+
+    @classmethod
+    def forgotten(cls) -> None:
+        """Begin anew, with a terminal."""
+        cls._known = False
+
+    @classmethod
+    def is_known(cls) -> bool:
+        """Return whether it has gone."""
+        return cls._known
+
+    @classmethod
+    def is_no_news(cls, number: int) -> bool:
+        """Return whether a signal tells nothing but that."""
+        return cls._known and number == getattr(signal, "SIGHUP", None)
 
 
 class Endings:
@@ -36,6 +65,8 @@ class Endings:
         self._before = {}
 
     def _interrupt(self, number: int, frame: FrameType | None) -> None:
+        if HangUp.is_no_news(number):
+            return
         for one in _ENDINGS:
             signal.signal(one, signal.SIG_IGN)
         raise KeyboardInterrupt

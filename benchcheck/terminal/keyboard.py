@@ -20,6 +20,8 @@ from dataclasses import dataclass
 from types import FrameType
 from typing import Any, Self
 
+from benchcheck.terminal.signals import notice_hang_up
+
 __all__ = ["Key", "Keyboard", "keys_in"]
 
 _ESCAPE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[@-_a-z])?")
@@ -114,8 +116,10 @@ class Keyboard:
         try:
             data = os.read(self._input, _CHUNK)
         except OSError as error:
+            notice_hang_up(self._input)
             raise EOFError from error
         if not data:
+            notice_hang_up(self._input)
             raise EOFError
         return self._told_apart(self._decoder.decode(data))
 

@@ -19,7 +19,7 @@ from benchcheck.document.files import printable
 from benchcheck.kinds.check import Check
 from benchcheck.score.model import Score, Verdict
 from benchcheck.terminal.lines import STYLES, outcome_word, score_lines
-from benchcheck.terminal.signals import line_waiting, wait_for_line
+from benchcheck.terminal.signals import line_waiting, notice_hang_up, wait_for_line
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = ["Screen", "coloured", "styled"]
@@ -67,11 +67,11 @@ class Screen:
             wait_for_line(sys.stdin, self.while_waiting)
             line = sys.stdin.readline()
         except OSError as error:
-            raise EOFError from error
+            raise _ended() from error
         finally:
             self._asking = before
         if not line:
-            raise EOFError
+            raise _ended()
         return line.rstrip("\n")
 
     @contextlib.contextmanager
@@ -91,9 +91,9 @@ class Screen:
                 return None
             line = sys.stdin.readline()
         except OSError as error:
-            raise EOFError from error
+            raise _ended() from error
         if not line:
-            raise EOFError
+            raise _ended()
         return line.rstrip("\n")
 
     def prompt(self, words: str) -> None:
@@ -161,6 +161,13 @@ def _take_any_bytes() -> None:
     """Read what is no text as well; this can be set only before the first line is read."""
     if isinstance(sys.stdin, io.TextIOWrapper) and sys.stdin.errors != "replace":
         sys.stdin.reconfigure(errors="replace")
+
+
+def _ended() -> EOFError:
+    """Return the end of input, having looked whether the terminal itself has gone."""
+    with contextlib.suppress(OSError, ValueError):
+        notice_hang_up(sys.stdin.fileno())
+    return EOFError()
 
 
 def _let_go() -> None:

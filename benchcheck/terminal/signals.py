@@ -11,7 +11,9 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import TextIO
 
-__all__ = ["ending_as_interrupt", "line_waiting", "wait_for_line"]
+from benchcheck.session.interrupts import HangUp
+
+__all__ = ["ending_as_interrupt", "line_waiting", "notice_hang_up", "wait_for_line"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -22,13 +24,15 @@ _GLANCE_S = 0.2
 def ending_as_interrupt(*, interrupt_too: bool = False) -> Iterator[None]:
     """Turn SIGTERM and SIGHUP into KeyboardInterrupt, once: the ending they begin is not interrupted again.
 
-    A signal somebody ignores already (nohup) stays ignored. `interrupt_too` listens to SIGINT even so: a shell
+    A signal somebody ignores already (nohup) stays ignored; a hang-up that is known stays so afterwards, for the
+    process then ends with the exit code it has come to. `interrupt_too` listens to SIGINT even so: a shell
     starts what runs in its background with it ignored.
     """
     if threading.current_thread() is not threading.main_thread():
         yield
         return
     before = {one: signal.getsignal(one) for one in (*_ENDINGS, signal.SIGINT)}
+    HangUp.forgotten()
     for one in _ENDINGS:
         if before[one] is signal.SIG_DFL:
             signal.signal(one, _interrupt)
@@ -38,7 +42,7 @@ def ending_as_interrupt(*, interrupt_too: bool = False) -> Iterator[None]:
         yield
     finally:
         for one, handler in before.items():
-            signal.signal(one, handler)
+            signal.signal(one, signal.SIG_IGN if HangUp.is_no_news(one) else handler)
 
 
 def wait_for_line(stream: TextIO, while_waiting: Callable[[], None] | None = None) -> None:
@@ -77,7 +81,17 @@ def line_waiting(stream: TextIO) -> bool:
     return True
 
 
+def notice_hang_up(descriptor: int) -> None:
+    """Take it in where the terminal of a descriptor has gone; an end of input that was typed is none."""
+    watch = select.poll()
+    watch.register(descriptor, select.POLLHUP)
+    if any(state & (select.POLLHUP | select.POLLERR) for _, state in watch.poll(0)):
+        HangUp.noticed()
+
+
 def _interrupt(number: int, frame: FrameType | None) -> None:
+    if HangUp.is_no_news(number):
+        return
     for one in _ENDINGS:
         signal.signal(one, signal.SIG_IGN)
     raise KeyboardInterrupt

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import pty
 import signal
 
 import pytest
@@ -15,11 +17,13 @@ from benchcheck.readings.reading import Session
 from benchcheck.score.judge import skipped
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.interrupts import HangUp
+from benchcheck.terminal.keyboard import Keyboard
 from benchcheck.terminal.lines import score_lines
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import PromptSource, instructions
 from benchcheck.terminal.screen import Screen, coloured
-from benchcheck.terminal.signals import ending_as_interrupt
+from benchcheck.terminal.signals import ending_as_interrupt, notice_hang_up
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 from tests.factories import check, voltage
 
@@ -206,3 +210,24 @@ def test_a_signal_somebody_ignores_stays_ignored() -> None:
         assert signal.getsignal(signal.SIGHUP) is signal.SIG_IGN
     finally:
         signal.signal(signal.SIGHUP, before)
+
+
+def test_a_hang_up_that_a_read_has_shown_already_breaks_into_no_way_down() -> None:
+    """Which comes first, the end of the terminal or the signal for it, is chance; either ends the visit, once."""
+    master, slave = pty.openpty()
+    before = signal.getsignal(signal.SIGHUP)
+    try:
+        with ending_as_interrupt():
+            notice_hang_up(slave)
+            with pytest.raises(KeyboardInterrupt):
+                signal.raise_signal(signal.SIGTERM)  # the terminal is there still
+        with ending_as_interrupt():
+            with pytest.raises(EOFError), Keyboard(slave) as keyboard:
+                os.close(master)
+                keyboard.keys(1.0)
+            signal.raise_signal(signal.SIGHUP)
+        signal.raise_signal(signal.SIGHUP)  # nor does it take the exit code away
+    finally:
+        signal.signal(signal.SIGHUP, before)
+        HangUp.forgotten()
+        os.close(slave)
