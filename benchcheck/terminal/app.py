@@ -164,8 +164,8 @@ class _Show:
     def _begin(self, guided: Guided, checklist: Checklist, bench: Bench) -> None:
         """Show the cautions and what lies ahead, and wait for the key that begins."""
         board = checklist.board
-        guided.board = board
-        guided.most_telling = partial(most_telling, board, bench)
+        guided.keys.board = board
+        guided.keys.most_telling = partial(most_telling, board, bench)
         guided.desk.diagnosis = True
         title = f"{board.model} {board.revision}".strip()
         guided.picture.title = f"{title}, unit {self._request.unit}"

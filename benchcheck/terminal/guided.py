@@ -6,43 +6,31 @@ comes first; so a key shows at once while the meter is being read, and the lease
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
 from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check
 from benchcheck.readings.capture import Happening, Seen
-from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
-from benchcheck.spec.board import Board
-from benchcheck.terminal.actions import Action, pressed
 from benchcheck.terminal.asking import Asking, asking_of
-from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
-from benchcheck.terminal.keyboard import Key
+from benchcheck.terminal.check_keys import PLACED, CheckKeys
+from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.pace import Pace
-from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.picture import Picture
 from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.sound import Cue, Sound
-from benchcheck.terminal.telling import Weighing
-from benchcheck.terminal.whys import why_lines
 
 __all__ = ["Guided"]
 
-_BEGINS_READING = re.compile(r"[0-9+\-.,]")
-_OVERLOAD_TEXT = "OL"
 _YES_OR_NO = "yes or no"
-#: stands for "the tips are on": the reading is taken under load, by whoever draws it.
-_PLACED = Hindered("the tips are on")
-_AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
 
 
 def _nothing() -> None:
@@ -54,7 +42,7 @@ class Guided:
     """A source and observer with a screen of its own; `leave` gives the terminal back.
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
-    went off, `switch_off` switches it off at once, `most_telling` which check a diagnosis would take next.
+    went off, `keys` is what the keys of a check do.
     """
 
     desk: Desk
@@ -63,18 +51,16 @@ class Guided:
     clock: Clock
     bench: Bench
     meters: Meters | None = None
-    board: Board | None = None
     tend: Callable[[], None] = _nothing
     power_ended: Callable[[], str] = lambda: ""
-    switch_off: Callable[[], None] = _nothing
-    most_telling: Callable[[Sequence[Reading], Session], str] | None = None
-    _weighing: Weighing | None = None
-    _news_first: str = ""
-    _taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
-    _scored: tuple[Check, Score] | None = None
     _leaving: bool = False
+
+    def __post_init__(self) -> None:
+        """Nothing was pressed yet."""
+        self.keys = CheckKeys(self.desk, self.prompts, self.bench, self.clock)
 
     # ---- the terminal
 
@@ -112,7 +98,7 @@ class Guided:
         """
         meter = self.meters.serving(step.check.function) if self.meters is not None else None
         answer = self._asked(step, meter)
-        return None if answer is _PLACED else answer
+        return None if answer is PLACED else answer
 
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""
@@ -131,8 +117,8 @@ class Guided:
         asking = self.desk.asking = asking_of(step, meter, self.bench)
         self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
-        self.picture.say(self._news_first)
-        self._news_first = ""
+        self.picture.say(self.keys.news_first)
+        self.keys.news_first = ""
         self.sound.say(self.picture.spoken(asking))
         self._watch(asking)
         self.desk.keys_stop = False
@@ -141,7 +127,7 @@ class Guided:
                 answer = self._turn(asking)
                 if answer is not None:
                     if isinstance(answer, Taken):
-                        self._taken[step.check.id] = answer.readings
+                        self.keys.taken[step.check.id] = answer.readings
                     self._pace.answered(self.clock.monotonic_s())
                     self.picture.messages = ()
                     return answer
@@ -173,8 +159,11 @@ class Guided:
         ended = self.power_ended() if asking.check.powered else ""
         if ended:
             return Hindered(f"power was switched off: {ended}")
-        answer = self._key(asking, key) if key.name else self._weighed(asking)
-        return answer if answer is not None else self._news(asking)
+        answer = self.keys.answer(asking, key) if key.name else self.keys.weighed(asking)
+        if answer is not None:
+            self.keys.counted.at_s = -math.inf
+            return answer
+        return self._news(asking)
 
     def meanwhile(self) -> None:
         """Do what must not wait; what the meter shows while a line is typed is shown, not captured."""
@@ -214,137 +203,13 @@ class Guided:
                 why = "the contacts do not agree" if seen.happening is Happening.NO_CONTACT else "it jumped"
                 self.picture.say(f"{why}: {words}")
             case Happening.KEPT:
-                return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
+                self.keys.counted.at_s = self.clock.monotonic_s()
+                return PLACED if asking.loaded else Taken(asking.readings_of(seen))
             case _:
                 pass
         return None
 
-    # ---- keys
-
-    def _key(self, asking: Asking, key: Key) -> Answer | None:
-        metered = asking.meter is not None
-        if key.name == "end":
-            return Stop()
-        if key.name == "paste" or (key.name == "sign" and _BEGINS_READING.match(key.text)):
-            return self._typed(asking, key.text.splitlines()[0] if key.text.strip() else "")
-        if key.name == "enter" or key.text == " ":
-            return self._accept(asking)
-        action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
-        if action is None:
-            self._no_action(asking, key)
-            return None
-        return self._act(asking, action)
-
-    def _no_action(self, asking: Asking, key: Key) -> None:
-        """Switch off where power is on; elsewhere a key that means nothing says so."""
-        if asking.check.powered:
-            self.switch_off()
-        elif key.name == "sign":
-            self.picture.say(f'"{key.text}" does nothing here')
-
-    def _act(self, asking: Asking, action: Action) -> Answer | None:
-        match action:
-            case Action.ACCEPT:
-                return self._accept(asking)
-            case Action.TYPE:
-                return self._typed(asking, "")
-            case Action.OVERLOAD:
-                return self._understood(asking, _OVERLOAD_TEXT)
-            case Action.YES | Action.NO:
-                return self._understood(asking, str(action))
-            case Action.MOST_TELLING:
-                return self._prefer(asking)
-            case Action.UNDO | Action.LATER | Action.STOP:
-                return _AT_ONCE[action]
-            case _:
-                return self._aside(asking, action)
-
-    def _aside(self, asking: Asking, action: Action) -> Answer | None:
-        """Do what stays at the check, or needs words first."""
-        match action:
-            case Action.SKIP:
-                reason = self.desk.line("why is it left out?")
-                return Skip(reason.strip()) if reason and reason.strip() else None
-            case Action.NOTE:
-                text = self.desk.line("note")
-                return Remark(text.strip()) if text and text.strip() else None
-            case Action.PHOTO:
-                return self._photo(self.desk.line("path of the photo"))
-            case Action.WHY:
-                lines = why_lines(asking.check, self.bench, asking.step.session, self.board, self._scored)
-                return Stop() if self.desk.turn_page(lines) else None
-            case Action.REPEAT:
-                if asking.latest is not None:
-                    asking.retries.append(asking.latest.display.text)
-                asking.begin_anew()
-                self.picture.say("once more: lift the tips, then put them on")
-            case Action.EXCHANGE:
-                asking.exchanged = not asking.exchanged
-                asking.begin_anew()
-            case _:
-                pass
-        return None
-
-    def _photo(self, path: str | None) -> Answer | None:
-        if not path or not path.strip():
-            return None
-        found = photo_at(path)
-        if isinstance(found, str):
-            self.picture.say(found)
-            return None
-        return found
-
-    def _prefer(self, asking: Asking) -> Answer | None:
-        weigh = self.most_telling
-        if weigh is None or self._weighing is not None:
-            return None
-        self.picture.say("weighing what has been read; go on meanwhile")
-        readings = [one for taken in self._taken.values() for one in taken]
-        session = asking.step.session
-        self._weighing = Weighing(lambda: weigh(readings, session), self.desk.keyboard.wake)
-        return None
-
-    def _weighed(self, asking: Asking) -> Answer | None:
-        """Bring the check forward that a weighing has named, once it is done."""
-        name = self._weighing.name if self._weighing is not None else None
-        if name is None or asking.check.powered:
-            return None
-        self._weighing = None
-        if name and name != asking.check.id and name not in self._taken:
-            self._news_first = f"tells most now: {name}"
-            return Prefer(name)
-        self.picture.say("nothing tells more than this check")
-        return None
-
-    def _accept(self, asking: Asking) -> Answer | None:
-        """Take what the meter shows; the first press only says that the tips are down."""
-        if asking.capture is None:
-            return self._typed(asking, "")
-        if not asking.tips_down:
-            asking.put_down()
-            self.picture.say("tips down: reading; once more takes it as it is")
-            return None
-        if asking.loaded:
-            return _PLACED
-        reading = asking.by_hand()
-        return Taken((reading,)) if reading is not None else None
-
-    # ---- typing
-
-    def _typed(self, asking: Asking, start: str) -> Answer | None:
-        text = self.desk.line(self._wanted(asking.check), start[:LONGEST_ENTRY])
-        return self._understood(asking, text) if text and text.strip() else None
-
-    def _wanted(self, check: Check) -> str:
-        if check.answers:
-            return " or ".join(check.answers)
-        return "what the display shows" if check.function is not Function.VISUAL else "what is seen"
-
-    def _understood(self, asking: Asking, text: str) -> Answer | None:
-        answer = self.prompts.understand(asking.check, text.strip())
-        if isinstance(answer, Taken):
-            return Taken(tuple(asking.finished(one) for one in answer.readings))
-        return answer
+    # ---- a person asked
 
     def ask(self, prompt: str) -> str:
         """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input.
@@ -355,7 +220,7 @@ class Guided:
         live = bool(self.desk.power_line()) and prompt.endswith(_YES_OR_NO)
         text = self.desk.line(prompt, wanted=("yes", "no") if live else ())
         if text is None and live:
-            self.switch_off()
+            self.keys.switch_off()
         return "no" if text is None else text
 
     def tell(self, line: str) -> None:
@@ -364,7 +229,12 @@ class Guided:
 
     def last_word(self) -> bool:
         """Return whether the last answer is to be taken back; asked only where the last check did not pass."""
-        if self._leaving or not self.desk.is_open or self._scored is None or self._scored[1].verdict in PASSED:
+        if (
+            self._leaving
+            or not self.desk.is_open
+            or self.keys.scored is None
+            or self.keys.scored[1].verdict in PASSED
+        ):
             return False
         self.picture.asking_no_more()
         self.desk.asking = None
@@ -376,7 +246,7 @@ class Guided:
                 if key.name in ("enter", "end") or key.text.casefold() in ("q", "a", " "):
                     return False
                 if key.name:
-                    self.switch_off()
+                    self.keys.switch_off()
         except EOFError:
             return False
 
@@ -384,12 +254,12 @@ class Guided:
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show and sound what a check came to."""
-        self._scored = (check, score)
+        self.keys.scored = (check, score)
         self.picture.scored(score)
         self.sound.scored(score)
 
     def undone(self, check: Check | None) -> None:
         """Say what was taken back."""
         self.picture.last = None
-        self._taken.pop(check.id if check else "", None)
+        self.keys.taken.pop(check.id if check else "", None)
         self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

@@ -132,7 +132,7 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
     guided.power_ended = source.why_off
-    guided.switch_off = source.switch_off_by_key
+    guided.keys.switch_off = source.switch_off_by_key
     return source
 
 

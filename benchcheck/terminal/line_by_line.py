@@ -6,8 +6,9 @@ and Enter alone says that the tips are on, then that the reading counts as it is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from benchcheck.bench.model import Bench
 from benchcheck.clock import Clock
@@ -17,6 +18,7 @@ from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.live import Glimpse, LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.terminal.asking import Asking, asking_of
+from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
 from benchcheck.terminal.prompt import PLACED, PromptSource
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Cue, Sound
@@ -25,7 +27,7 @@ __all__ = ["LineByLine"]
 
 _TOLD_SHAPES = (Shape.CHARGING, Shape.SHORT, Shape.BAD_CONTACT, Shape.RESIDUAL_CHARGE, Shape.FALLING)
 _SEEN: dict[Happening, tuple[Cue, str]] = {
-    Happening.SETTLED: (Cue.SETTLED, "it stands: lift the tips"),
+    Happening.SETTLED: (Cue.SETTLED, ""),
     Happening.MOVED_ON: (Cue.RESEAT, "it moved on: hold still"),
     Happening.RESEAT: (Cue.RESEAT, "it jumped: take the tips off and put them on again"),
     Happening.NO_CONTACT: (Cue.RESEAT, "the contacts do not agree: take the tips off and put them on again"),
@@ -61,6 +63,7 @@ class LineByLine:
     switch_off: Callable[[], None] = lambda: None
     asking: Asking | None = None
     _told: str = ""
+    _counted: LastCounted = field(default_factory=LastCounted)
 
     def placed(self, step: Step) -> Answer | None:
         """Return what the check came to; None where the tips are on and the load comes next."""
@@ -96,6 +99,7 @@ class LineByLine:
             news = live.news()
             if typed is not None and typed.strip():
                 news = news[-1:]  # what came while words were asked for is no contact anybody watched
+            self._counted.at_s = -math.inf if answer is not None else self._counted.at_s
             answer = answer or self._news(asking, news)
             if answer is not None:
                 return answer
@@ -123,6 +127,10 @@ class LineByLine:
         return answer
 
     def _accept(self, asking: Asking) -> Answer | None:
+        if self._counted.holds_back(asking, self.clock.monotonic_s()):
+            self._say(ALREADY_COUNTED)
+            self.screen.prompt(f"  {PLACED} > ")
+            return None
         if not asking.tips_down:
             asking.put_down()
             return None
@@ -152,6 +160,7 @@ class LineByLine:
 
     def _seen(self, asking: Asking, seen: Seen) -> Answer | None:
         if seen.happening is Happening.KEPT:
+            self._counted.at_s = self.clock.monotonic_s()
             return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
         cue, words = _SEEN.get(seen.happening, (None, ""))
         if cue is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.session_checks import session_checks
@@ -15,16 +16,45 @@ from benchcheck.terminal.keyboard import Key
 
 _TOUCH_S, _GAP_S, _QUIET_S, _POINTS_S = 0.3, 0.2, 0.8, 1.4
 _CELL = next(check for check in session_checks() if check.id == "meter.cell")
+_NOBODY_S = 0.02  # for a turn that does not come: the check is over, and the meter is about to be let go
 _PATIENCE_S = 60.0  # for one check; then something hangs
+
+
+class ReadingClock:
+    """A clock that a meter of so many readings a second moves on: by what each took it, and by nothing else.
+
+    A machine that stalls then stalls the bench as a whole, and a visit takes as long as its readings really do.
+    """
+
+    def __init__(self, rate_hz: float) -> None:
+        self._every_s, self._elapsed_s = 1.0 / rate_hz, 0.0
+
+    def now(self) -> datetime:
+        return datetime.now(UTC)
+
+    def monotonic_s(self) -> float:
+        return self._elapsed_s
+
+    def sleep(self, delay_s: float) -> None:
+        self._elapsed_s += max(0.0, delay_s)
+
+    def read(self) -> None:
+        """Let the time of one reading pass."""
+        self._elapsed_s += self._every_s
 
 
 @dataclass
 class ScriptedKeyboard:
-    """A keyboard nobody sits at but a script; `turn` is called at each wait and returns the keys pressed."""
+    """A keyboard nobody sits at but a script; `turn` is called at each wait and returns the keys pressed.
+
+    With a `clock` the meter that wakes moves it on, and reads again only when the script has had its turn.
+    """
 
     turn: Callable[[], list[Key]] = list
     pressed: list[Key] = field(default_factory=list)
+    clock: ReadingClock | None = None
     _woken: threading.Event = field(default_factory=threading.Event)
+    _turned: threading.Event = field(default_factory=threading.Event)
 
     def __enter__(self) -> ScriptedKeyboard:
         return self
@@ -33,13 +63,19 @@ class ScriptedKeyboard:
         """Nothing was changed."""
 
     def wake(self) -> None:
+        self._turned.clear()
+        if self.clock is not None:
+            self.clock.read()
         self._woken.set()
+        if self.clock is not None:
+            self._turned.wait(_NOBODY_S)
 
     def keys(self, timeout_s: float) -> list[Key]:
         self._woken.wait(timeout_s)
         self._woken.clear()
         keys = self.turn()
         self.pressed += keys
+        self._turned.set()
         return keys
 
 

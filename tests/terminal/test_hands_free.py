@@ -39,10 +39,12 @@ from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.sound import Sound
 from tests.factories import reading
 from tests.session.test_visit import head
-from tests.terminal.bench_hand import ScriptedKeyboard, WatchingHand
+from tests.terminal.bench_hand import ReadingClock, ScriptedKeyboard, WatchingHand
 from tests.terminal.glass import Glass
 
 SPEC = pathlib.Path(__file__).parents[2] / "specs" / "quillmere-kr6.toml"
+#: how often a meter reads where no time passes but that of its readings.
+_RATE_HZ = 20.0
 FREE = (Function.OHMS, Function.DIODE, Function.CAPACITANCE, Function.CONTINUITY)
 
 
@@ -62,15 +64,16 @@ def _untold(line: str) -> None:
 
 
 @contextlib.contextmanager
-def rig(board: Board) -> Iterator[Rig]:
-    with SimulatedBench(board) as served:
-        glass, keyboard = Glass(), ScriptedKeyboard()
+def rig(board: Board, counted: ReadingClock | None = None) -> Iterator[Rig]:
+    clock = counted or SystemClock()
+    with SimulatedBench(board, clock=clock) as served:
+        glass, keyboard = Glass(), ScriptedKeyboard(clock=counted)
         canvas = Canvas(glass.write)
         prompts = PromptSource(str, _untold, meter_name(served.bench), expectation(served.bench))
         desk = Desk(Picture("unit 7", served.bench), canvas, keyboard)  # type: ignore[arg-type]
-        guided = Guided(desk, prompts, Sound(canvas.bell, on=False), SystemClock(), served.bench)
+        guided = Guided(desk, prompts, Sound(canvas.bell, on=False), clock, served.bench)
         prompts.ask, prompts.tell, desk.meanwhile = guided.ask, guided.tell, guided.meanwhile
-        source = instrumented(guided, Meters(served.bench, SystemClock()), guided.tell)
+        source = instrumented(guided, Meters(served.bench, clock), guided.tell)
         source.meters.open()
         try:
             yield Rig(served, guided, source, keyboard, glass)
@@ -121,7 +124,7 @@ def test_sixty_checks_are_taken_with_no_key_pressed(board: Board, tmp_path: path
     checks = (*charge, *(check for check in others if check.phase is Phase.ISOLATION), *others)
     checks = tuple(dict.fromkeys(checks))[:60]
     assert len(checks) == 60
-    with rig(board) as made:
+    with rig(board, ReadingClock(_RATE_HZ)) as made:
         hand = WatchingHand(made.served.hand, made.guided)
         made.keyboard.turn = hand.turn
         result, record = conducted(made, board, checks, tmp_path, proven=False)

@@ -51,7 +51,7 @@ def asked(one: Check, bursts: Iterator[str], telling: str | None = None) -> tupl
     guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
     prompts.ask, prompts.tell = guided.ask, guided.tell
     if telling is not None:
-        guided.most_telling, desk.diagnosis = lambda readings, session: telling, True
+        guided.keys.most_telling, desk.diagnosis = lambda readings, session: telling, True
     answer = guided.answer(Step(one, 1, 9, Session()))
     guided.leave()
     return answer, glass
@@ -140,7 +140,7 @@ def test_a_question_under_power_gives_way_to_any_other_key(typed: str, said: str
     prompts = PromptSource(str, print, lambda one: "dmm", lambda one, session: "")
     desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing())  # type: ignore[arg-type]
     guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
-    guided.switch_off = lambda: off.append("off")
+    guided.keys.switch_off = lambda: off.append("off")
     desk.power_line = lambda: "POWER ON  6.000 V"
     desk.enter()
     desk.asking = Asking(Step(R14, 1, 9, Session()))

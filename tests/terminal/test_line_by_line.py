@@ -27,6 +27,7 @@ from benchcheck.session.second_look import SecondLooks
 from benchcheck.session.visit import Visit, VisitResult
 from benchcheck.simulation.simulated_bench import SimulatedBench
 from benchcheck.spec.board import Board
+from benchcheck.terminal.counted import ALREADY_COUNTED
 from benchcheck.terminal.expecting import expectation, meter_name
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.line_by_line import LineByLine
@@ -201,6 +202,27 @@ def test_a_meter_that_goes_away_is_told_of_once_and_comes_back(board: Board, tmp
     told = [line for line in made.screen.told if "no reading:" in line]
     assert 1 <= len(told) <= 2
     assert any("the meter is back" in line for line in made.screen.told)
+
+
+def test_an_enter_meant_for_what_just_counted_is_not_the_next_check(board: Board, tmp_path: pathlib.Path) -> None:
+    """The tips lie on the last points still: Enter would have the next check take the reading there."""
+    checks = tuple(resistors_of(board)[:2])
+    with rig(board) as made:
+        before: list[object] = []
+
+        def late(within_s: float = 0.02) -> str | None:
+            typed = Lines.line_if_typed(made.screen, within_s)
+            begun, asking = bool(before) and before[-1] is not made.lines.asking, made.lines.asking
+            before.append(asking)
+            return "" if begun else typed
+
+        made.screen.line_if_typed = late  # type: ignore[method-assign]
+        result, record = conducted(made, board, checks, tmp_path)
+    told = " ".join(" ".join(made.screen.told).split())
+    assert told.count(ALREADY_COUNTED) == 1
+    assert "or Enter > " in told.partition(ALREADY_COUNTED)[2], "it is asked again"
+    assert [s.outcome for s in result.scores if s.check in {c.id for c in checks}] == [Outcome.MEASURED] * 2
+    assert not [one for one in record.readings if "by hand" in one.note]
 
 
 @pytest.mark.parametrize("words", ["skip out of reach", "4.7k", "stop"])

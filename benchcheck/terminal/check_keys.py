@@ -1,0 +1,191 @@
+"""What the keys of a check do at the guided screen: accept, type, exchange, repeat, skip, note, photo, why, undo.
+
+A key that answers returns the answer; one that stays at the check returns nothing, and the screen shows what it did.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from benchcheck.bench.functions import Function
+from benchcheck.bench.model import Bench
+from benchcheck.clock import Clock
+from benchcheck.kinds.check import Check
+from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.model import Score
+from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Stop, Taken, Undo
+from benchcheck.spec.board import Board
+from benchcheck.terminal.actions import Action, pressed
+from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
+from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
+from benchcheck.terminal.keyboard import Key
+from benchcheck.terminal.photo import photo_at
+from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.telling import Weighing
+from benchcheck.terminal.whys import why_lines
+
+__all__ = ["PLACED", "CheckKeys"]
+
+_BEGINS_READING = re.compile(r"[0-9+\-.,]")
+_OVERLOAD_TEXT = "OL"
+#: stands for "the tips are on": the reading is taken under load, by whoever draws it.
+PLACED = Hindered("the tips are on")
+_AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
+
+
+def _nothing() -> None:
+    """Nothing must be done."""
+
+
+@dataclass(slots=True)
+class CheckKeys:
+    """The keys; `switch_off` switches power off at once, `most_telling` says which check a diagnosis would take next.
+
+    `taken` are the readings of this visit by check, `scored` the last score, `news_first` what the next check begins
+    with.
+    """
+
+    desk: Desk
+    prompts: PromptSource
+    bench: Bench
+    clock: Clock
+    board: Board | None = None
+    switch_off: Callable[[], None] = _nothing
+    most_telling: Callable[[Sequence[Reading], Session], str] | None = None
+    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    scored: tuple[Check, Score] | None = None
+    news_first: str = ""
+    counted: LastCounted = field(default_factory=LastCounted)
+    _weighing: Weighing | None = None
+
+    def answer(self, asking: Asking, key: Key) -> Answer | None:
+        """Return what a key at a check answers, None where the check is still asked for."""
+        metered = asking.meter is not None
+        if key.name == "end":
+            return Stop()
+        if key.name == "paste" or (key.name == "sign" and _BEGINS_READING.match(key.text)):
+            return self._typed(asking, key.text.splitlines()[0] if key.text.strip() else "")
+        if key.name == "enter" or key.text == " ":
+            return self._accept(asking)
+        action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
+        if action is None:
+            self._no_action(asking, key)
+            return None
+        return self._act(asking, action)
+
+    def _no_action(self, asking: Asking, key: Key) -> None:
+        """Switch off where power is on; elsewhere a key that means nothing says so."""
+        if asking.check.powered:
+            self.switch_off()
+        elif key.name == "sign":
+            self.desk.picture.say(f'"{key.text}" does nothing here')
+
+    def _act(self, asking: Asking, action: Action) -> Answer | None:
+        match action:
+            case Action.ACCEPT:
+                return self._accept(asking)
+            case Action.TYPE:
+                return self._typed(asking, "")
+            case Action.OVERLOAD:
+                return self._understood(asking, _OVERLOAD_TEXT)
+            case Action.YES | Action.NO:
+                return self._understood(asking, str(action))
+            case Action.MOST_TELLING:
+                return self._prefer(asking)
+            case Action.UNDO | Action.LATER | Action.STOP:
+                return _AT_ONCE[action]
+            case _:
+                return self._aside(asking, action)
+
+    def _aside(self, asking: Asking, action: Action) -> Answer | None:
+        """Do what stays at the check, or needs words first."""
+        match action:
+            case Action.SKIP:
+                reason = self.desk.line("why is it left out?")
+                return Skip(reason.strip()) if reason and reason.strip() else None
+            case Action.NOTE:
+                text = self.desk.line("note")
+                return Remark(text.strip()) if text and text.strip() else None
+            case Action.PHOTO:
+                return self._photo(self.desk.line("path of the photo"))
+            case Action.WHY:
+                lines = why_lines(asking.check, self.bench, asking.step.session, self.board, self.scored)
+                return Stop() if self.desk.turn_page(lines) else None
+            case Action.REPEAT:
+                if asking.latest is not None:
+                    asking.retries.append(asking.latest.display.text)
+                asking.begin_anew()
+                self.desk.picture.say("once more: lift the tips, then put them on")
+            case Action.EXCHANGE:
+                asking.exchanged = not asking.exchanged
+                asking.begin_anew()
+            case _:
+                pass
+        return None
+
+    def _photo(self, path: str | None) -> Answer | None:
+        if not path or not path.strip():
+            return None
+        found = photo_at(path)
+        if isinstance(found, str):
+            self.desk.picture.say(found)
+            return None
+        return found
+
+    def _prefer(self, asking: Asking) -> Answer | None:
+        weigh = self.most_telling
+        if weigh is None or self._weighing is not None:
+            return None
+        self.desk.picture.say("weighing what has been read; go on meanwhile")
+        readings = [one for taken in self.taken.values() for one in taken]
+        session = asking.step.session
+        self._weighing = Weighing(lambda: weigh(readings, session), self.desk.keyboard.wake)
+        return None
+
+    def weighed(self, asking: Asking) -> Answer | None:
+        """Bring the check forward that a weighing has named, once it is done."""
+        name = self._weighing.name if self._weighing is not None else None
+        if name is None or asking.check.powered:
+            return None
+        self._weighing = None
+        if name and name != asking.check.id and name not in self.taken:
+            self.news_first = f"tells most now: {name}"
+            return Prefer(name)
+        self.desk.picture.say("nothing tells more than this check")
+        return None
+
+    def _accept(self, asking: Asking) -> Answer | None:
+        """Take what the meter shows; the first press only says that the tips are down."""
+        if asking.capture is None:
+            return self._typed(asking, "")
+        if self.counted.holds_back(asking, self.clock.monotonic_s()):
+            self.desk.picture.say(ALREADY_COUNTED)
+            return None
+        if not asking.tips_down:
+            asking.put_down()
+            self.desk.picture.say("tips down: reading; once more takes it as it is")
+            return None
+        if asking.loaded:
+            return PLACED
+        reading = asking.by_hand()
+        return Taken((reading,)) if reading is not None else None
+
+    # ---- typing
+
+    def _typed(self, asking: Asking, start: str) -> Answer | None:
+        text = self.desk.line(self._wanted(asking.check), start[:LONGEST_ENTRY])
+        return self._understood(asking, text) if text and text.strip() else None
+
+    def _wanted(self, check: Check) -> str:
+        if check.answers:
+            return " or ".join(check.answers)
+        return "what the display shows" if check.function is not Function.VISUAL else "what is seen"
+
+    def _understood(self, asking: Asking, text: str) -> Answer | None:
+        answer = self.prompts.understand(asking.check, text.strip())
+        if isinstance(answer, Taken):
+            return Taken(tuple(asking.finished(one) for one in answer.readings))
+        return answer
