@@ -277,7 +277,7 @@ def _mosfet(device: Mosfet, rows: _Rows, lists: Lists) -> None:
         return
     lists.mosfets.append((device, (at[0], at[1], at[2])))
     body = (at[2], at[0]) if device.channel == "N" else (at[0], at[2])
-    _add_junction(device.designator, BODY, body, device.model.body, 0.0, lists)
+    _add_junction(device.designator, BODY, body, device.model.body, device.drop_shift_v, lists)
 
 
 def _current_source(device: CurrentSource, rows: _Rows, lists: Lists) -> None:

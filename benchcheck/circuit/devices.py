@@ -146,7 +146,8 @@ class Mosfet:
 
     A gate that nothing holds keeps what the last touch left on it: `stored_gate_v` is that voltage from
     gate to source, in volt (0: discharged). It counts only where no path holds the gate.
-    `threshold_shift_v` moves the threshold's magnitude, in volt (its spread).
+    `threshold_shift_v` moves the threshold's magnitude, `drop_shift_v` the forward voltage of the body diode, both in
+    volt (their spread).
     """
 
     PINS: ClassVar[tuple[str, ...]] = ("gate", "drain", "source")
@@ -160,6 +161,7 @@ class Mosfet:
     model: MosfetModel = SMALL_MOSFET
     stored_gate_v: float = 0.0
     threshold_shift_v: float = 0.0
+    drop_shift_v: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,10 +98,11 @@ def _junctions(c: Compiled, devices: Mapping[str, Device], solution: Solution) -
     by_breakdown = -broken / arrays.breakdown_slope_v * shrink
     for at, junction in enumerate(c.junctions):
         device = devices.get(junction.designator)
-        if device is None or isinstance(device, Mosfet):
+        if device is None:
             continue
         by = float((by_breakdown if isinstance(device, Zener) else by_drop)[at])
-        yield (junction.designator, device.VALUE), ((junction.plus, -by), (junction.minus, by))
+        field = "drop_shift_v" if isinstance(device, Mosfet) else device.VALUE
+        yield (junction.designator, field), ((junction.plus, -by), (junction.minus, by))
 
 
 def _bjts(c: Compiled, devices: Mapping[str, Device], solution: Solution) -> Iterator[tuple[Key, Column]]:

@@ -80,11 +80,12 @@ def by_value(netlist: Netlist, slopes: Mapping[Key, float]) -> Mapping[str, floa
 
     The value is the number printed on the part where the reading depends on it (resistance, capacitance,
     zener voltage), the forward voltage of a junction or transistor, else the one number that matters (a
-    winding's or contact's resistance). Units are the reading's per the value's.
+    winding's or contact's resistance; a MOSFET's threshold while its channel conducts, its body diode while not).
+    Units are the reading's per the value's.
     """
     found: dict[str, float] = {}
     for (name, number), slope in slopes.items():
-        if name not in found or number == netlist.device(name).VALUE:
+        if name not in found or (slope and number == netlist.device(name).VALUE):
             found[name] = slope
     return found
 

@@ -198,6 +198,7 @@ def _if_faulty(
     starts: Starts,
 ) -> Iterator[FaultyReading]:
     from benchcheck.circuit.abreast import read_abreast
+    from benchcheck.circuit.devices import Switch
     from benchcheck.circuit.excitation import DiodeTest
     from benchcheck.circuit.faults import faulty, possible_faults
     from benchcheck.circuit.neighbourhood import WHOLE_UP_TO
@@ -207,7 +208,8 @@ def _if_faulty(
         for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts))
         if fault.code in ("open", "short", "reversed", "decade")
     ]
-    boards = [faulty(netlist, fault) for fault in faults]
+    pads = Switch("meter:pads", *ports, closed=False)  # where a fault takes the last part off a net
+    boards = [faulty(netlist, fault).adding(pads) for fault in faults]
     tell(f"red on {ports[0]}, black on {ports[1]}: {len(faults)} faults")
     at_once = read_abreast(boards, *ports, excitation, starts) if len(netlist.nets) <= WHOLE_UP_TO else None
     for place, (fault, board) in enumerate(zip(faults, boards, strict=True)):

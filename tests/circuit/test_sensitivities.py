@@ -58,7 +58,7 @@ CASES: tuple[tuple[Netlist, str, str, Excitation], ...] = (
 
 def moved(case: tuple[Netlist, str, str, Excitation], name: str) -> float:
     """Return the central difference of the reading to a part's value, in the reading's unit per the value's."""
-    netlist, red, black, excitation = case
+    netlist, excitation = case[0], case[3]
     device = netlist.device(name)
     if isinstance(device, Inductor) and not isinstance(excitation, CapacitanceAtFrequency | Esr):
         step = 1e-4 * device.dc_resistance_ohm
@@ -68,6 +68,15 @@ def moved(case: tuple[Netlist, str, str, Excitation], name: str) -> float:
     else:
         step = max(abs(value_of(device)) * 1e-4, 1e-5 if device.VALUE.endswith("_v") else 0.0)
         ends = [with_value(device, value_of(device) + sign * step) for sign in (1, -1)]
+    found = difference(case, name, ends, step)
+    if isinstance(device, Mosfet) and not found:  # its channel is off: what counts is its body diode
+        step = 1e-5
+        found = difference(case, name, [replace(device, drop_shift_v=sign * step) for sign in (1, -1)], step)
+    return found
+
+
+def difference(case: tuple[Netlist, str, str, Excitation], name: str, ends: list[Device], step: float) -> float:
+    netlist, red, black, excitation = case
     high, low = (solve_reading(netlist.replacing(name, end), red, black, excitation).value for end in ends)
     assert high is not None
     assert low is not None
@@ -93,3 +102,10 @@ def test_every_sensitivity_is_what_moving_the_part_shows(case: tuple[Netlist, st
         slope, seen = found.get(name, 0.0), moved(case, name)
         size = sizes.get(name, abs(value_of(netlist.device(name))) or 0.03)
         assert slope * size == pytest.approx(seen * size, rel=1e-2, abs=1e-4 * largest), name
+
+
+def test_what_a_body_diode_strays_by_moves_the_reading() -> None:
+    """Current forced through a body diode: the reading moves by as many volts as its forward voltage does."""
+    board = Netlist([Mosfet("Q1", "G", "D", "S"), Resistor("R1", "G", "S", 1e3), Resistor("R2", "D", "S", 1e6)])
+    assert sensitivities(board, "S", "D", DiodeTest())["Q1"] == pytest.approx(1.0, rel=0.01)
+    assert abs(sensitivities(board, "D", "S", Ohms((OhmsRange(6e6, 1e-7, 2.7),)))["Q1"]) < 1e6

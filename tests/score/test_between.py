@@ -117,3 +117,27 @@ compliance = "2.7 V"
     (told,) = (remark for remark in found.remarks if remark.startswith("on other"))
     assert found.readings[0].value == pytest.approx(0.584, abs=2e-3)
     assert told == "on other, 350 uA: 537 mV, exchanged OL"
+
+
+def test_a_body_diode_makes_a_reading_and_leaves_it_as_unsure_as_junctions_are() -> None:
+    """Backwards through a MOSFET the body diode is read, not the resistor beside it (common practice)."""
+    text = (
+        TRIANGLE
+        + """\
+[part.Q1]
+kind = "mosfet"
+channel = "N"
+nets = { gate = "B", drain = "C", source = "B" }
+"""
+    )
+    found = between(load_board(parse_document(text, "x.toml")), METER, "B", "C", Function.DIODE).readings[0]
+    assert found.shares[0].part == "Q1"
+    assert found.standard_uncertainty is not None
+    assert found.standard_uncertainty > 0.02
+
+
+@pytest.mark.parametrize("function", [Function.OHMS, Function.DIODE])
+def test_a_part_that_is_the_only_one_on_a_net_reads_overload_when_it_is_open(function: Function) -> None:
+    found = between(board(), METER, "D", "A", function).readings[0]
+    told = {(each.designator, each.fault): each.display for each in found.if_faulty}
+    assert told["D1", "open"] == "OL"
