@@ -8,10 +8,12 @@ from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
+from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
-from benchcheck.diagnosis.evidence import Evidence, evidence_of
+from benchcheck.diagnosis.evidence import Evidence, Seen, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
@@ -22,13 +24,15 @@ from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.signatures import by_signature, parts_unread
 from benchcheck.diagnosis.spread import shifted
 from benchcheck.diagnosis.suggestions import leading_rows, suggestions
-from benchcheck.diagnosis.unnamed import UNNAMED, lower_than_named, worth_of_unnamed
+from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, lower_than_named, worth_of_unnamed
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
 __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows"]
+
+Floats = NDArray[np.float64]
 
 _WITHIN, _FEW = " is within its limits", 2
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
@@ -105,7 +109,8 @@ def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
         hypotheses.append(slip)
         odds.append(weighed.log_odds[0] + worth)
         group.append(max(group) + 1)
-    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, weighed.terms[0], engine.model.incomplete)
+    least = _least(engine, weighed.held.seen, [GOOD])[0]
+    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
     if unnamed is not None:
         hypotheses.append(UNNAMED)
         odds.append(weighed.log_odds[0] + unnamed)
@@ -119,7 +124,7 @@ def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
             odds.append(worth)
             group.append(max(group) + 1)
         first = hypotheses[int(np.argmax(odds))]
-        low = _too_low(engine, weighed, left) if first is UNNAMED else ()
+        low = _too_low(engine, weighed, left, least) if first is UNNAMED else ()
         remarks += _paths(engine, low)
         remarks += _contradictions([name for name in left if name not in low], first)
     share = np.exp(np.array(odds) - max(odds))
@@ -165,9 +170,15 @@ def _listed(names: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(shown[:-1]), shown[-1])))
 
 
-def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str]) -> tuple[str, ...]:
+def _least(engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis]) -> Floats:
+    """Return what readings are at least under each hypothesis, whatever lies on incomplete nets."""
+    shots = [one.shot for one in seen]
+    return least_with_paths(engine.board, engine.bench, engine.netlist, hypotheses, shots, engine.model.incomplete)
+
+
+def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str], least: Floats) -> tuple[str, ...]:
     """Return which of these readings are below the good board's where the spec does not name every path."""
-    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete)
+    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
     names = {weighed.held.seen[at].check for at in low}
     return tuple(name for name in left if name in names)
 
@@ -191,11 +202,18 @@ def _more(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tupl
         if one.code == "reversed" and (evidence.orientation or {}).get(one.designator) == "no"
     ]
     if len(seen_turned) > 1:
-        yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, leading)
+        told = [one for one in leading if not _like_a_path(engine, one)]
+        yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
         return
     tried = (_pair(a, b) for a, b in combinations(leading, 2))
     pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
     yield from ((pair, worth) for pair, worth, _ in _weighed_together(engine, evidence, weighed, pairs))
+
+
+def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
+    """Return whether a leak lies where the spec does not name every path: a path is likelier and reads the same."""
+    device = engine.netlist.by_designator.get(one.designator)
+    return one.code == "leaky" and device is not None and set(pins(device).values()) <= engine.model.incomplete
 
 
 def _beside_what_was_seen(
@@ -229,9 +247,10 @@ def _weighed_together(
     more = predict(engine.board, engine.bench, netlist, [GOOD, *several], shots)
     held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
     beside = engine.beside(evidence, several)
+    least = _least(engine, held.seen, several)
     for row, one in enumerate(several, 1):
         fit = joint(more, held, row)
-        path = worth_of_unnamed(more, held, fit.terms, engine.model.incomplete, row)
+        path = worth_of_unnamed(more, held, engine.model.incomplete, row, least=least[row - 1])
         yield one, math.log(one.odds) + beside[row - 1] + fit.log_likelihood, max(path or 0.0, 0.0)
 
 

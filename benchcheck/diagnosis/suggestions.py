@@ -16,6 +16,7 @@ from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, ca
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.unnamed import UNNAMED
 from benchcheck.quantity import brief_value
 
 __all__ = ["leading_rows", "suggestions"]
@@ -65,7 +66,7 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
     several = [
         (group[0].hypothesis, share)
         for group, share in found.groups()[:_LEADING]
-        if group[0].hypothesis.also and group[0].hypothesis.part_faults and share >= _LEAST_LEADING
+        if _foretold(group[0].hypothesis) and share >= _LEAST_LEADING
     ]
     if several:
         single = list(zip(members, shares, strict=True)) if _any_row_leads(engine, found) else []
@@ -77,6 +78,11 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
     last = evidence.seen[-1].shot if evidence.seen else None
     for one in candidates(table, engine.errors, rows, np.array(shares), taken, last)[:_SUGGESTED]:
         yield _suggestion(engine, one, members, table.mean[rows, one.column])
+
+
+def _foretold(one: Hypothesis) -> bool:
+    """Return whether several faults foretell readings: with paths of which nothing is known they do not."""
+    return bool(one.also and one.part_faults) and UNNAMED not in one.also
 
 
 def _any_row_leads(engine: Engine, found: Diagnosis) -> bool:

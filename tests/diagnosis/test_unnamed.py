@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import math
+import pathlib
 
 import numpy as np
 
+from benchcheck.builtin import load_spec
 from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import hold
-from benchcheck.diagnosis.unnamed import UNNAMED, worth_of_unnamed
+from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
+from benchcheck.kinds.session_checks import session_checks
+from benchcheck.readings.file import read_readings
+from benchcheck.session.which_bench import bench_from
 
 from . import boards
 
+ROOT = pathlib.Path(__file__).parents[2]
+EXAMPLE = ROOT / "examples/quillmere-kr6"
 LOWER = {
     "VCC.to_ground[red:VCC]": "1.9k", "C1.leakage_screen": "1.9k", "C1.polarity[other]": "1.9k",
     "R2.resistance": "5.2k",
@@ -33,5 +41,29 @@ def test_a_fault_that_foretells_the_readings_stays_ahead_of_unnamed_paths(engine
 
 def test_where_every_net_is_complete_nothing_is_left_to_unnamed_paths(engine: Engine) -> None:
     held = hold(engine.predictions, (), engine.errors)
-    assert worth_of_unnamed(engine.predictions, held, np.zeros(0), frozenset()) is None
+    assert worth_of_unnamed(engine.predictions, held, frozenset()) is None
     assert math.isclose(UNNAMED.odds, 0.1)
+
+
+def test_a_path_on_other_nets_does_not_explain_a_reading_on_a_net_declared_complete(engine: Engine) -> None:
+    # BASE is complete: with VCC, V5 and GND joined, R2 and the transistor are all that lies between VCC and BASE
+    shots = [shot for shot in engine.checks if {shot.red, shot.black} == {"VCC", "BASE"}]
+    incomplete = engine.model.incomplete
+    assert {"VCC", "GND"} <= incomplete
+    assert "BASE" not in incomplete
+    least = least_with_paths(engine.board, engine.bench, engine.netlist, [GOOD], shots, incomplete)[0]
+    assert np.nanmin(least) > 5e3  # of R2's 10k
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {"R2.resistance": "10.01"}))
+    assert UNNAMED not in [one.hypothesis for one in found.ranked]
+
+
+def test_two_parts_turned_and_a_bridge_are_named_beside_what_the_spec_does_not_name() -> None:
+    # the teaching example; its first line tells what is wrong with the unit
+    board = load_spec(ROOT / "specs/quillmere-kr6.toml")
+    bench = bench_from(str(EXAMPLE / "bench.toml"))
+    checks = {check.id: check for check in session_checks()} | dict(board.by_id)
+    assert "D3 and C12 reversed, gate and drain of Q2 bridged" in (EXAMPLE / "three-faults.csv").read_text("utf-8")
+    readings = read_readings(EXAMPLE / "three-faults.csv", checks, bench).readings
+    found = diagnose(board, bench, readings, across=False).ranked[0].hypothesis
+    named = {str(fault) for fault in found.part_faults}
+    assert named == {"D3 reversed", "C12 reversed", "bridge GDR LX"}
