@@ -197,8 +197,7 @@ class Conduct:
             visit.tend = source.tend
             result = visit.conduct()
             if self.request.soak and not (result.interrupted or result.alarm):
-                with contextlib.suppress(OutputStateUnknown):  # the end of the source says it
-                    self.told(source.soak(self.request.soak))
+                self._soak(source, visit, journal)
         except KeyboardInterrupt:
             result = interrupted(result)  # amid the meters' own checks or the soak; what was read is kept
         finally:
@@ -206,6 +205,17 @@ class Conduct:
         if alarm and not result.alarm:
             result = replace(result, alarm=alarm, exit_code=OUTPUT_UNKNOWN)
         return plan, result
+
+    def _soak(self, source: Attended, visit: Visit, journal: Journal) -> None:
+        """Have the unit run for a while, where nothing stands in the way of power."""
+        obstacles = visit.before_power()
+        if obstacles:
+            line = f"no soak: {'; '.join(obstacles)}"
+            journal.append_event(EventKind.INSTRUMENT, "", line)
+            self.told(line)
+            return
+        with contextlib.suppress(OutputStateUnknown):  # the end of the source says it
+            self.told(source.soak(self.request.soak))
 
     def _tell_drift(
         self, own: Mapping[str, tuple[Reading, ...]], journal: Journal, bench: Bench, identities: Mapping[str, str]

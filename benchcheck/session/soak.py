@@ -1,7 +1,8 @@
 """An attended soak: the unit runs for minutes, current, rails and temperature are logged, the same rules stop it.
 
 Attended means that somebody is there: a soak is no licence to leave. Each look is an event of the record; nothing is
-scored, for a spec says nothing of minutes. A rail above its maximum, a creeping current or any key ends it.
+scored, for a spec says nothing of minutes. A rail above its maximum, a creeping current or any key ends it. What must
+be in order before power must be so before a soak: whoever begins one has looked.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from benchcheck.bench.functions import Function
-from benchcheck.errors import InstrumentError, OutputStateUnknown, ReadingsError
+from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown, ReadingsError
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.quantity import format_value
@@ -52,6 +53,8 @@ class Soak:
             return f"soak stopped after {self._elapsed_s():.0f} s: {ended.reason}"
         except OutputStateUnknown:
             raise
+        except InputError as reason:  # something was not confirmed: the unit may not be fed
+            return f"no soak: {reason}"
         except InstrumentError as reason:
             return f"soak stopped after {self._elapsed_s():.0f} s: {reason}"
 

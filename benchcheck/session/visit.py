@@ -126,6 +126,13 @@ class Visit:
         code = exit_code(scores, interrupted=self._interrupted, alarm=bool(self._alarm))
         return VisitResult(scores, code, self._interrupted, self._alarm)
 
+    def before_power(self) -> tuple[str, ...]:
+        """Return what stands in the way of power now, in words; empty when nothing does."""
+        powered = next((one for one in self.checklist.board.checks if one.powered), None)
+        if powered is None:
+            return ("the spec describes nothing that is measured under power",)
+        return self._interlocks.in_the_way(powered, self._passed, self.checklist.waivers)
+
     def _once_more(self, queue: _Queue) -> bool:
         """Whether, with nothing left to ask, the last answer is taken back and asked again."""
         if self.source is None or self._interrupted or self._enough() or not self.last_word():

@@ -272,6 +272,33 @@ def test_a_soak_stops_by_the_rules_of_power(tmp_path: Path) -> None:
     assert any(line.startswith("soak stopped after") and "V6 is 6.9" in line for line in events(report))
 
 
+def test_a_soak_is_no_way_around_what_must_be_in_order_before_power(tmp_path: Path) -> None:
+    """A shorted rail keeps the checks from power; a soak asked for with them must not bring it after all."""
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served, **{"V6.to_ground[red:VX]": 0.4})
+        report = conduct(tmp_path, served.bench(), spec_board(tmp_path), hand, soak=0.005)
+        assert off(served)
+        assert switched_on(served) == 0
+    assert any(line.startswith("no soak: not in order: V6.to_ground[red:VX]") for line in events(report))
+    assert not [line for line in hand.done if "Soak:" in line]
+
+
+@pytest.mark.parametrize("asked", ["Soak: will you stay", "Soak: is the unit left", "every cell out"])
+def test_a_no_to_what_a_soak_asks_is_no_soak_and_the_visit_has_its_result(tmp_path: Path, asked: str) -> None:
+    with served_bench(TRUTH) as served:
+
+        class Reluctant(ScriptedHand):
+            def confirm(self, question: str) -> bool:
+                return ScriptedHand.confirm(self, question) and asked not in question
+
+        hand = Reluctant(unit=served.unit, at=good_hand(served).at)
+        report = conduct(tmp_path, served.bench(), spec_board(tmp_path), hand, soak=0.002)
+        assert off(served)
+    assert any(line.startswith("no soak: ") for line in events(report)), events(report)
+    assert report.scores
+    assert not report.interrupted
+
+
 OFF = 'off_current = { max = "40 uA" }\n[rail.V6]'
 
 
