@@ -15,8 +15,9 @@ from benchcheck.kinds.check import Check
 from benchcheck.plugins.manager import Plugins
 from benchcheck.record.model import Stage
 from benchcheck.record.shelf import latest_open
-from benchcheck.score.model import Score, Verdict
+from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Source
+from benchcheck.session.exit_code import PASSED
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
@@ -30,7 +31,7 @@ from benchcheck.terminal.line_by_line import LineByLine
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
-from benchcheck.terminal.prompt import ACTIONS
+from benchcheck.terminal.prompt import ACTIONS, asked_for_last_word
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Sound
 from benchcheck.terminal.telling import most_telling
@@ -84,6 +85,7 @@ class _Show:
         self._guided: Guided | None = None
         self._sound: Sound | None = None
         self._of_soak = ""
+        self._last: Score | None = None
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -100,7 +102,7 @@ class _Show:
         if self._manner.on_screen():
             return self._on_screen(bench)
         prompts = typed_source(setting)
-        self.conduct.second_look_every = _SECOND_LOOK
+        self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         self._sound = Sound(self._screen.bell, on=not self._manner.silent, speak=self._manner.spoken)
         prompts.say = self._sound.say
         if not linked(bench):
@@ -123,7 +125,12 @@ class _Show:
         return source
 
     def _last_word(self) -> bool:
-        return self._guided is not None and self._guided.last_word()
+        """Whether the last answer is to be taken back; asked only where the last reading did not pass."""
+        if self._guided is not None:
+            return self._guided.last_word()
+        if self._last is None or self._last.outcome is not Outcome.MEASURED or self._last.verdict in PASSED:
+            return False
+        return asked_for_last_word(self._screen.ask, self._screen.tell)
 
     def leave(self) -> None:
         if self._guided is not None:
@@ -188,6 +195,7 @@ class _Show:
         return f"A visit{began} to this unit was not finished: stop, then --resume goes on with that one."
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
+        self._last = score
         if self._guided is not None:
             self._guided.scored(check, score, place, total)
             return

@@ -18,7 +18,15 @@ from benchcheck.terminal.listing import window
 from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["ACTIONS", "PromptSource", "instruction_rows", "instructions", "limits_window", "spoken"]
+__all__ = [
+    "ACTIONS",
+    "PromptSource",
+    "asked_for_last_word",
+    "instruction_rows",
+    "instructions",
+    "limits_window",
+    "spoken",
+]
 
 ACTIONS = (
     "Type what the meter shows: 4.68k, 0.532, OL. Or a word:",
@@ -118,6 +126,24 @@ def _expected(check: Check, expected: str) -> str:
         return ""
     around = _AROUND.get(check.evidence)
     return f"{expected}; {around}" if around else expected
+
+
+def asked_for_last_word(ask: Callable[[str], str], tell: Callable[[str], None]) -> bool:
+    """Return whether somebody takes the last answer back now that nothing is left to ask; Enter ends the visit."""
+    tell("")
+    tell("Nothing is left to ask. Enter ends the visit; undo takes the last answer back,")
+    tell("and again the one before it.")
+    try:
+        while True:
+            said = ask("> ").strip().casefold()
+            if said == "undo":
+                return True
+            if said in ("", "stop"):
+                return False
+            tell("  Enter alone, or undo")
+    except EOFError:
+        tell("")
+        return False
 
 
 @dataclass(slots=True)

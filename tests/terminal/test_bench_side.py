@@ -71,6 +71,38 @@ def test_undo_goes_back_step_by_step_and_the_record_keeps_every_try(tmp_path: pa
     assert len(record.scores) == len(GOOD) + 1
 
 
+def test_after_the_last_check_any_number_of_answers_can_still_be_taken_back(tmp_path: pathlib.Path) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:-1])
+        assert person.asked() == ORDER[-1]
+        person.type("5.9")
+        assert "Nothing is left to ask" in person.prompted()
+        person.type("what now")
+        assert "Enter alone, or undo" in person.prompted()
+        for back in (ORDER[-1], ORDER[-2], ORDER[-3]):
+            person.type("undo")
+            assert person.asked() == back
+        for check in ORDER[-3:]:
+            person.type(GOOD[check])
+        assert person.end() == 0
+    assert "13 checks: 13 pass" in person.screen
+    assert {one.check: one.display.text for one in record_of(tmp_path).readings} == GOOD
+
+
+@pytest.mark.parametrize("how", [b"\n", b"\x04"])
+def test_after_a_last_check_that_is_no_pass_enter_or_the_end_of_input_ends_the_visit(
+    tmp_path: pathlib.Path, how: bytes
+) -> None:
+    with visit(lay_out(tmp_path)) as person:
+        answer(person, ORDER[:-1])
+        assert person.asked() == ORDER[-1]
+        person.type("5.9")
+        person.prompted()
+        person.press(how)
+        assert person.end() == 1
+    assert "2 fail" in person.screen
+
+
 def test_later_comes_after_the_others_and_whatever_needs_it_waits(tmp_path: pathlib.Path) -> None:
     with visit(lay_out(tmp_path)) as person:
         answer(person, ORDER[:2])
