@@ -102,6 +102,8 @@ def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, B
 
     _refuse_no_record(source)
     record = read_record(source, with_budgets=False)
+    for problem in record.problems:
+        click.echo("\n".join(_wrapped(f"note: {problem}")), err=True)
     kept = source.parent.parent if (source.parent.parent / "sources").is_dir() else records
     board = load_spec(kept / "sources" / f"{record.head.spec_digest}.toml")
     if bench is not None:

@@ -76,3 +76,14 @@ def test_no_line_is_wider_than_eighty_columns(tmp_path: Path) -> None:
     spec, card, bench = (str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml"))
     result = ran(tmp_path, spec, "--readings", card, "--bench", bench)
     assert max(map(len, result.output.splitlines())) <= 80
+
+
+def test_a_record_that_was_changed_is_said_to_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lay_out(tmp_path, {"D1.forward_drop": "OL", "D1.reverse": "0.61"})
+    verify(tmp_path, "--only", "D1")
+    monkeypatch.chdir(tmp_path)
+    record = next(path for path in records(tmp_path) if path.suffix == ".toml")
+    record.write_text(record.read_text(encoding="utf-8").replace("0.61", "0.16"), encoding="utf-8")
+    result = CliRunner().invoke(diagnose, [str(record)], standalone_mode=False)
+    assert result.exception is None
+    assert "does not carry its seal" in " ".join(result.stderr.split())
