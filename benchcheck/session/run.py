@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date as day
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +41,7 @@ from benchcheck.session.head import head_for
 from benchcheck.session.kept import Kept, by_check, kept_in
 from benchcheck.session.power_rules import refuse_above_ceiling
 from benchcheck.session.second_look import SecondLooks
-from benchcheck.session.self_check import drift, earlier_readings, self_check
+from benchcheck.session.self_check import drift, earlier_readings, out_of_order, self_check
 from benchcheck.session.sources import FileSetting, WatchedSource
 from benchcheck.session.visit import Visit, VisitResult, interrupted
 from benchcheck.session.which_bench import SIMULATED, bench_of_visit
@@ -188,7 +189,7 @@ class Conduct:
         source.begin(lambda check, text: journal.append_event(EventKind.INSTRUMENT, check, text))
         result = VisitResult((), INTERRUPTED)
         try:
-            own = self_check(source, source.own_checks(), journal, kept)
+            own = self_check(source, source.own_checks(), journal, kept, partial(self._tell_own, plan.bench))
             self._tell_drift(own, journal, plan.bench, source.identities())
             kept = replace(kept, readings={**kept.readings, **own})
             first = _of_the_session(kept.readings)
@@ -216,6 +217,12 @@ class Conduct:
             return
         with contextlib.suppress(OutputStateUnknown):  # the end of the source says it
             self.told(source.soak(self.request.soak))
+
+    def _tell_own(self, bench: Bench, check: Check, readings: tuple[Reading, ...]) -> None:
+        """Say at once where what a meter reads of itself is not in order: everything after it would be in doubt."""
+        words = out_of_order(check, readings, bench)
+        if words:
+            self.told(words)
 
     def _tell_drift(
         self, own: Mapping[str, tuple[Reading, ...]], journal: Journal, bench: Bench, identities: Mapping[str, str]

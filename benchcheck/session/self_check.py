@@ -6,26 +6,43 @@ whatever unit. A drift is told and kept, it decides nothing: what is out of limi
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections import defaultdict, deque
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
 from benchcheck.bench.model import Bench
-from benchcheck.errors import RecordError
-from benchcheck.kinds.check import Check
+from benchcheck.errors import MetrologyError, RecordError
+from benchcheck.kinds.check import Check, Limits
 from benchcheck.quantity import format_value
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind, Instrument
 from benchcheck.record.shelf import record_files, unit_folders
 from benchcheck.record.store import read_record
-from benchcheck.session.answers import Later, Skip, Source, Step, Stop, Taken
+from benchcheck.score.judge import judge
+from benchcheck.session.answers import (
+    Answer,
+    Hindered,
+    Later,
+    Photo,
+    Remark,
+    Skip,
+    Source,
+    Step,
+    Stop,
+    Taken,
+    Trouble,
+    Undo,
+)
+from benchcheck.session.exit_code import PASSED
 from benchcheck.session.kept import Kept
 
-__all__ = ["Earlier", "drift", "earlier_readings", "self_check"]
+__all__ = ["Earlier", "drift", "earlier_readings", "out_of_order", "self_check"]
 
+#: is told a check and the readings that answer it.
+Judged = Callable[[Check, tuple[Reading, ...]], None]
 #: how many visits are looked back: enough to see a drift, few enough to read at once.
 _VISITS = 8
 
@@ -39,32 +56,82 @@ class Earlier:
 
 
 def self_check(
-    source: Source, checks: tuple[Check, ...], journal: Journal, kept: Kept
+    source: Source, checks: tuple[Check, ...], journal: Journal, kept: Kept, judged: Judged | None = None
 ) -> dict[str, tuple[Reading, ...]]:
     """Ask for the meter's own checks that are not answered yet; return the readings, which are in the journal.
 
+    `judged` hears of every reading at once: a broken lead must be known before it has spoilt a visit.
     KeyboardInterrupt where somebody would rather stop.
     """
-    taken: dict[str, tuple[Reading, ...]] = {}
-    session = Session()
-    for place, check in enumerate(checks, 1):
-        if check.id in kept.readings or check.id in kept.skips:
-            continue
-        match source.answer(Step(check, place, len(checks), session)):
+    own = _OwnChecks(source, journal, judged)
+    queue = deque(check for check in checks if check.id not in kept.readings and check.id not in kept.skips)
+    while queue:
+        own.take(queue, len(checks))
+    return own.taken
+
+
+@dataclass(slots=True)
+class _OwnChecks:
+    """The meter's own checks while they are asked for; `answered` are those behind, the last one last."""
+
+    source: Source
+    journal: Journal
+    judged: Judged | None
+    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    answered: list[tuple[Check, str]] = field(default_factory=list)  # with the seal of a skip
+    session: Session = field(default_factory=Session)
+
+    def take(self, queue: deque[Check], total: int) -> None:
+        """Ask for the next check of the queue, and do what is answered."""
+        check = queue.popleft()
+        after = queue[0] if queue else None
+        match self.source.answer(Step(check, total - len(queue), total, self.session, after=after)):
             case Taken(readings):
-                journal.append_readings(readings)
-                taken[check.id] = readings
+                self.journal.append_readings(readings)
+                self.taken[check.id] = readings
+                self.answered.append((check, ""))
+                if self.judged is not None:
+                    self.judged(check, readings)
             case Skip(reason):
-                journal.append_event(EventKind.SKIP, check.id, reason)
+                self.answered.append((check, self.journal.append_event(EventKind.SKIP, check.id, reason)))
+            case Later():
+                pass  # without it the visit goes on with what bench and record say
             case Stop():
                 raise KeyboardInterrupt
-            case Later():
-                continue
             case other:
-                reason = getattr(other, "reason", "")
-                if reason:
-                    journal.append_event(EventKind.INSTRUMENT, check.id, reason)
-    return taken
+                self._aside(check, other, queue)
+
+    def _aside(self, check: Check, answer: Answer, queue: deque[Check]) -> None:
+        """Keep a note or a photo, or take the last answer back; an instrument that fails lets its check go."""
+        match answer:
+            case Remark(text):
+                self.journal.append_event(EventKind.NOTE, check.id, text)
+            case Photo(name, digest):
+                self.journal.append_event(EventKind.PHOTO, check.id, f"{name} {digest}")
+            case Hindered(reason) | Trouble(reason):
+                self.journal.append_event(EventKind.INSTRUMENT, check.id, reason)
+                return
+            case _:
+                pass
+        queue.appendleft(check)
+        if isinstance(answer, Undo) and self.answered:
+            last, seal = self.answered.pop()
+            self.journal.append_event(EventKind.UNDO, last.id, amends=(seal,) if seal else None)
+            self.taken.pop(last.id, None)
+            queue.appendleft(last)
+
+
+def out_of_order(check: Check, readings: tuple[Reading, ...], bench: Bench) -> str:
+    """Return in words what is wrong with what a meter reads of itself, "" where nothing is, or nothing is known."""
+    if check.limits == Limits(origin=check.limits.origin):
+        return ""
+    try:
+        score = judge(check, readings, bench, Session())
+    except MetrologyError:
+        return ""
+    if score.verdict in PASSED:
+        return ""
+    return f"{check.id} reads {readings[-1].display.text}: {score.because}. Put it right, then undo and take it again"
 
 
 def earlier_readings(
