@@ -91,19 +91,19 @@ class Neighbourhoods:
     def _between_rails(self) -> tuple[Device, ...]:
         return tuple(device for device in self.netlist.devices if self._rails.issuperset(pins(device).values()))
 
-    def cuts(self, red: str, black: str, *, alternating: bool = False) -> Iterator[Cut]:
-        """Yield ever wider cuts around two nets, the last of them the whole board.
+    def cuts(self, red: str, black: str, *, alternating: bool = False, like: Cut | None = None) -> Iterator[Cut]:
+        """Yield ever wider cuts around two nets, the last of them the whole board; none narrower than one `like` it.
 
         Raises CircuitError for nets that no part touches.
         """
         self.netlist.require_nets(red, black)
-        if len(self.netlist.nets) > WHOLE_UP_TO:
-            yield from self._narrow_cuts(red, black, alternating)
+        if len(self.netlist.nets) > WHOLE_UP_TO and not (like and like.whole):
+            yield from self._narrow_cuts(red, black, alternating, max(_FIRST, len(like.netlist.nets) if like else 0))
         yield Cut(self.netlist, self.netlist)
 
-    def _narrow_cuts(self, red: str, black: str, alternating: bool) -> Iterator[Cut]:
-        """Yield the cuts that hold no more than half of the nets."""
-        most, wanted = len(self.netlist.nets) // 2, float(_FIRST)
+    def _narrow_cuts(self, red: str, black: str, alternating: bool, first: int) -> Iterator[Cut]:
+        """Yield the cuts that hold no more than half of the nets, the narrowest of `first` nets."""
+        most, wanted = len(self.netlist.nets) // 2, float(first)
         inside: dict[str, None] = dict.fromkeys((red, black))
         for net in self._nearest_first(inside, alternating):
             inside[net] = None
@@ -164,14 +164,15 @@ def read_near(
     within: float = AGREES,
     conditions: Conditions | None = None,
     starts: Starts | None = None,
+    like: Cut | None = None,
 ) -> Near:
     """Return the reading from the narrowest cut whose two readings agree `within` this share of the reading.
 
-    `starts` are those of `solve_reading`.
+    `starts` are those of `solve_reading`; `like` is the cut that did for a board that differs in a part.
     Raises CircuitError, in words, for what cannot be solved on the whole board.
     """
     alternating = not isinstance(excitation, Ohms | DiodeTest | DcVoltage)
-    for cut in around.cuts(red, black, alternating=alternating):
+    for cut in around.cuts(red, black, alternating=alternating, like=like):
         if cut.whole:
             break
         near = _agreed(cut, (red, black), excitation, within, conditions, starts)

@@ -23,6 +23,7 @@ from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
+    from benchcheck.circuit.neighbourhood import Cut
     from benchcheck.circuit.starts import Starts
 
 __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
@@ -150,7 +151,7 @@ def _expected(
         found.quantity_unit,
         _standard_uncertainty(board, bench, function, found.value, slopes, near.half_width),
         shares,
-        tuple(_if_faulty(model.netlist, ports, excitation, named, tell, starts)),
+        tuple(_if_faulty(model.netlist, ports, excitation, named, tell, starts, near.cut)),
     )
 
 
@@ -196,6 +197,7 @@ def _if_faulty(
     parts: Iterable[str],
     tell: Callable[[str], object],
     starts: Starts,
+    like: Cut,
 ) -> Iterator[FaultyReading]:
     from benchcheck.circuit.abreast import read_abreast
     from benchcheck.circuit.devices import Switch
@@ -217,15 +219,15 @@ def _if_faulty(
             shown = in_words(at_once[place], "V" if isinstance(excitation, DiodeTest) else "ohm")
         else:
             tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
-            shown = _read_alone(board, ports, excitation, starts)
+            shown = _read_alone(board, ports, excitation, starts, like)
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
 
 
-def _read_alone(board: Netlist, ports: tuple[str, str], excitation: Any, starts: Starts) -> str:
+def _read_alone(board: Netlist, ports: tuple[str, str], excitation: Any, starts: Starts, like: Cut) -> str:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
     try:
-        return display_of(read_near(Neighbourhoods(board), *ports, excitation, starts=starts).reading)
+        return display_of(read_near(Neighbourhoods(board), *ports, excitation, starts=starts, like=like).reading)
     except CircuitError:
         return "cannot be said"
 
