@@ -23,13 +23,15 @@ __all__ = ["HELP", "HandLines"]
 _OWN = {check.id: check for check in session_checks() if check.function is not Function.TEMPERATURE}
 
 HELP = """\
-C9.capacitance     probes where this check wants them, its switches and its load too
-meter.cell         probes on the known cell; likewise meter.leads_shorted, meter.reference_resistor, meter.diode
+C9.capacitance     probes where this check wants them, switches and load too
+meter.cell         probes on the known cell; likewise meter.leads_shorted,
+                   meter.reference_resistor, meter.diode
 VSW GND            red on VSW, black on GND
 swap               red and black exchanged
 lift               probes in the air
 read C9.esr        what the display shows, for meters without a link
-look D3.orientation  what the eyes see
+look D3.orientation
+                   what the eyes see
 switch S1 open     a switch into position; the others go to rest
 load VSW           the electronic load clipped to a rail
 dummy VSW 47R      a resistor across a rail as its load; dummy VSW off takes it away

@@ -69,3 +69,7 @@ def test_quit_ends_it(lines: HandLines) -> None:
     assert not lines.done
     assert lines.obey("quit") == ""
     assert lines.done
+
+
+def test_help_is_no_wider_than_eighty_columns() -> None:
+    assert max(map(len, HELP.splitlines())) <= 80
