@@ -34,7 +34,7 @@ look D3.orientation
                    what the eyes see
 switch S1 open     a switch into position; the others go to rest
 load VSW           the electronic load clipped to a rail
-dummy VSW 47R      a resistor across a rail as its load; dummy VSW off takes it away
+dummy VSW 47R      a resistor across a rail as its load; dummy VSW off ends it
 discharge          every capacitor emptied through a resistor
 faults             what is wrong with this unit
 quit               the end"""
