@@ -16,8 +16,11 @@ _SHOWN_GROUPS, _LEAST_SHOWN = 5, 0.01
 
 
 def _names(group: tuple[Ranked, ...]) -> str:
-    return ", ".join(str(one.hypothesis) for one in group[:5]) + (
-        f" and {len(group) - 5} more" if len(group) > 5 else ""
+    no_fault = "no fault shown: " if group[0].hypothesis is UNNAMED else ""
+    return (
+        no_fault
+        + ", ".join(str(one.hypothesis) for one in group[:5])
+        + (f" and {len(group) - 5} more" if len(group) > 5 else "")
     )
 
 
@@ -26,8 +29,7 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
     yield "likely cause"
     for group, share in found.groups()[:_SHOWN_GROUPS]:
         if share >= _LEAST_SHOWN:
-            no_fault = "no fault shown: " if group[0].hypothesis is UNNAMED else ""
-            yield f"  {_percent(share)}  {no_fault}{_names(group)}"
+            yield f"  {_percent(share)}  {_names(group)}"
             yield from ("        no reading between nets tells these apart",) if len(group) > 1 else ()
     for one in found.suggestions:
         yield f"next: {one.words}"

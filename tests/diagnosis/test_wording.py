@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
-from benchcheck.diagnosis.wording import diagnosis_lines
+from benchcheck.diagnosis.wording import diagnosis_lines, short_lines
 from benchcheck.spec.board import Board
 
 from . import boards
@@ -95,3 +95,4 @@ def test_paths_the_spec_does_not_name_are_called_no_fault(engine: Engine) -> Non
     assert leading.code == "paths"
     assert "no fault shown: paths the spec does not name" in said(found)
     assert "next: " in said(found)
+    assert next(short_lines(found)).startswith("likely cause: no fault shown: paths")
