@@ -189,7 +189,7 @@ def _paths(engine: Engine, low: Sequence[str]) -> Iterator[str]:
         of = f"parts without a circuit model ({parts})" if parts else "parts"
         yield (
             f"lower than the circuit of the spec, on nets not declared complete: {_listed(low)}; {of} and paths that "
-            "nobody wrote down do that too, so it shows no fault"
+            "nobody wrote down do that too, so by itself it shows no fault"
         )
 
 

@@ -91,7 +91,10 @@ def _rail(board: Board, check: Check, value: float) -> Iterator[Sign]:
     limits, size = check.limits, abs(value)
     lower = min((abs(end) for end in (limits.lower, limits.upper) if end is not None), default=0.0)
     upper = max((abs(end) for end in (limits.lower, limits.upper) if end is not None), default=math.inf)
-    if lower <= size <= upper:
+    if math.copysign(1.0, value) != math.copysign(1.0, rail.voltage) and size >= _NOTHING * abs(rail.voltage):
+        words = f"{check.id} has the wrong sign: red and black exchanged, or the rail fed the wrong way round"
+        yield plus | _behind(board, plus), ("reversed", "swapped-pins"), _FAIR, words
+    elif lower <= size <= upper:
         yield plus, ("short",), _AGAINST / 2.0, f"{check.id} is within its limits"
     elif size < _NOTHING * abs(rail.voltage):
         yield plus, (*_JOINING, *_PARTING), _FAIR, f"{check.id} is next to nothing: shorted, or not fed"

@@ -36,7 +36,8 @@ UNNAMED = Hypothesis(
     0.1,
     "common practice, no source: parts without a model draw current unpowered",
 )
-_LEAST_OHM, _MOST_OHM, _MOST_V = 10.0, 1e8, 3.0
+#: what is read through parts without a model is above the least: that is metal on metal (common practice, no source).
+_LEAST_OHM, _MOST_OHM, _LEAST_V, _MOST_V = 10.0, 1e8, 0.05, 3.0
 #: a reading this far below what was expected, in natural logarithm or volt, is too low.
 _TOO_LOW, _FAR_LOW = 0.05, 0.25
 #: read once more between the same nets, either way round, it is the same within this.
@@ -128,9 +129,9 @@ def _guessed(predictions: Predictions, held: Held, row: int, low: Sequence[int])
 
 def _vague(one: Seen, latent: float) -> float:
     expected = math.inf if math.isnan(latent) else latent
+    if one.value <= (_LEAST_V if one.shot.function is Function.DIODE else _LEAST_OHM):
+        return -_IMPOSSIBLE
     if one.shot.function is Function.DIODE:
         return -math.log(min(max(expected, 0.1), _MOST_V))
-    if one.value <= _LEAST_OHM:
-        return -_IMPOSSIBLE
     ends = math.log(min(max(expected, 2.0 * _LEAST_OHM), _MOST_OHM) / _LEAST_OHM)
     return -math.log(one.value) - math.log(ends)

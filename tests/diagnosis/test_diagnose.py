@@ -101,6 +101,7 @@ def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None
         ("VCC.voltage[0A]", "11.9", "too high"),
         ("VCC.voltage[0A]", "7.2", "too low"),
         ("VCC.voltage[0A]", "8.4", "within its limits"),
+        ("VCC.voltage[0A]", "-8.4", "has the wrong sign"),
     ],
 )
 def test_readings_under_power_take_part(engine: Engine, check: str, text: str, words: str) -> None:

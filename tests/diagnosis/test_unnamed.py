@@ -57,6 +57,13 @@ def test_a_path_on_other_nets_does_not_explain_a_reading_on_a_net_declared_compl
     assert UNNAMED not in [one.hypothesis for one in found.ranked]
 
 
+def test_metal_on_metal_is_no_path_through_parts(engine: Engine) -> None:
+    for check, text in (("D1.reverse", "0.02"), ("R9.resistance", "1.01")):
+        reading = [boards.typed(check, text, engine.board.by_id[check].quantity_unit)]
+        found = diagnose(engine.board, engine.bench, reading)
+        assert found.ranked[0].hypothesis is not UNNAMED
+
+
 def test_two_parts_turned_and_a_bridge_are_named_beside_what_the_spec_does_not_name() -> None:
     # the teaching example; its first line tells what is wrong with the unit
     board = load_spec(ROOT / "specs/quillmere-kr6.toml")
