@@ -1,10 +1,10 @@
 """The part of a large board that matters between two nets, with a bound on what the rest can do to a reading.
 
 Around the two nets the board is cut, and the cut solved twice: with what leads out of it left off, and with all of
-it led to one net. By Rayleigh's monotonicity (Doyle and Snell 1984, "Random walks and electric networks", 1.4) the
-whole board reads between the two where it is made of resistances. Junctions and transistors break that rule (Cohen
-and Horowitz 1991, "Paradoxical behaviour of mechanical and electrical networks"), so there the bound is an
-approximation. The cut grows until both agree, in the end to the whole board.
+it, the rails too, led to one net. By Rayleigh's monotonicity (Doyle and Snell 1984, "Random walks and electric
+networks", 1.4) the whole board reads between the two where it is made of resistances. Junctions and transistors
+break that rule (Cohen and Horowitz 1991, "Paradoxical behaviour of mechanical and electrical networks"), so there
+the bound is an approximation. The cut grows until both agree, in the end to the whole board.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ _OUTSIDE = "outside:"
 class Cut:
     """A board around two nets: `netlist` with what leads out left off, `closed` with it led to one net.
 
-    `beyond` is the net that stands for everything outside, and `outside` what lies there; a cut that is `whole` has
-    nothing outside, and both netlists are the board's.
+    `beyond` is the net that stands for everything outside, and `outside` the nets it stands for; a cut that is
+    `whole` has nothing outside, and both netlists are the board's.
     """
 
     netlist: Netlist
@@ -97,7 +97,8 @@ class Neighbourhoods:
         Raises CircuitError for nets that no part touches.
         """
         self.netlist.require_nets(red, black)
-        if len(self.netlist.nets) > WHOLE_UP_TO and not (like and like.whole):
+        between_rails = self._rails.issuperset((red, black))  # all of the board lies between them
+        if len(self.netlist.nets) > WHOLE_UP_TO and not (like and like.whole) and not between_rails:
             yield from self._narrow_cuts(red, black, alternating, max(_FIRST, len(like.netlist.nets) if like else 0))
         yield Cut(self.netlist, self.netlist)
 
@@ -137,10 +138,13 @@ class Neighbourhoods:
         devices = list({device.designator: device for device in (*touching, *self._between_rails)}.values())
         own = set(inside) | self._rails
         within = [device for device in devices if own.issuperset(pins(device).values())]
-        outside = frozenset(net for net in self.netlist.nets if net not in own)
-        beyond = max(self._rails, key=lambda net: len(self.netlist.pins_on[net]), default=_OUTSIDE)
-        names = {net: beyond for device in devices for net in pins(device).values() if net in outside}
-        closed = [rename_nets(device, names) for device in devices]
+        probed = [net for net in inside if net in self._rails]
+        largest = max(self._rails, key=lambda net: len(self.netlist.pins_on[net]), default=_OUTSIDE)
+        beyond = probed[0] if probed else largest
+        # every rail is joined to what lies outside by all that was cut off, so the closed cut has them as one
+        outside = frozenset(net for net in self.netlist.nets if net not in own) | (self._rails - {beyond})
+        names = dict.fromkeys(outside, beyond)
+        closed = [rename_nets(device, names) for device in touching]
         whole = self.netlist.devices
         return Cut(Netlist(within, sound=whole), Netlist(closed, sound=whole), outside, beyond)
 

@@ -54,6 +54,33 @@ def test_the_whole_board_of_resistors_reads_between_the_two_of_every_cut(seed: i
     assert below[:-1] == sorted(below[:-1])
 
 
+@settings(max_examples=8, deadline=None)
+@given(seed=st.integers(0, 10_000), other=st.sampled_from(("5,6", "VCC")))
+def test_what_joins_two_rails_outside_the_cut_is_within_its_bounds(seed: int, other: str) -> None:
+    """As above, where a second rail feeds every third corner: from it to ground leads the whole board."""
+    rng = random.Random(seed)
+    corners = [net for net in mesh(11, seed).nets if net != "GND"]
+    grounds = [Resistor(f"G{at}", net, "GND", rng.uniform(100.0, 1e4)) for at, net in enumerate(corners[::3])]
+    feeds = [Resistor(f"V{at}", net, "VCC", rng.uniform(100.0, 1e4)) for at, net in enumerate(corners[1::3])]
+    board = mesh(11, seed).adding(*grounds, *feeds, Resistor("X", "5,5", "VCC", 12e3))
+    whole = solve_reading(board, "5,5", other, METER).value
+    assert whole is not None
+    narrow = [cut for cut in Neighbourhoods(board).cuts("5,5", other) if not cut.whole]
+    assert narrow
+    for cut in narrow:
+        first, second = (solve_reading(one, "5,5", other, METER).value for one in (cut.netlist, cut.closed))
+        assert second is not None
+        assert second <= whole * (1 + 1e-6)
+        assert first is None or first >= whole * (1 - 1e-6)
+    assert read_near(Neighbourhoods(board), "5,5", other, METER).reading.value == pytest.approx(whole, rel=1e-4)
+
+
+def test_between_two_rails_the_board_is_solved_whole() -> None:
+    rails = [Resistor(f"{net}{at}", net, f"N{at}", 1e3) for net in ("VCC", "GND") for at in range(90)]
+    (cut,) = Neighbourhoods(Netlist(rails)).cuts("VCC", "GND")
+    assert cut.whole
+
+
 def test_neighbours_on_an_infinite_grid_of_equal_resistors_read_half_of_one() -> None:
     """R/2 between adjacent nodes (Venezian 1994, "On the resistance between two points on a grid")."""
     board = mesh(41, 1, 1e3, 1e3)
