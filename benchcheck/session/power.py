@@ -186,6 +186,7 @@ class Power:
             f"{wanted.supply.name} on: {volts}, over-voltage {plan.over_voltage_volt:.2f} V; steady at "
             f"{last.voltage_volt:.3f} V, {last.current_ampere * 1e3:.1f} mA"
         )
+        self.told(f"power on: {wanted.supply.name} {volts}; it takes {last.current_ampere * 1e3:.1f} mA")
 
     # ---- load
 
@@ -282,9 +283,15 @@ class Power:
         if report.state is OffState.UNKNOWN:
             self.ended = report.line
             raise OutputStateUnknown(report.line)
+        self._tell_off(why, report)
+        return report
+
+    def _tell_off(self, why: str, report: OffReport) -> None:
+        """Say what was seen of it being off, before anybody reaches for the unit."""
         if report.state is OffState.CHARGED:
             self._discharge(report.line)
-        return report
+        else:
+            self.told(f"power off, {why}: {report.line}")
 
     def _discharge(self, line: str) -> None:
         """Show that charge is left, and have it taken off before anything is touched."""
@@ -311,8 +318,7 @@ class Power:
         self.alarm = ""
         if was_on:
             self._event(f"off ({why}): {report.line}")
-            if report.state is OffState.CHARGED:
-                self._discharge(report.line)
+            self._tell_off(why, report)
         return ""
 
     def _alarm(self, reason: str) -> str:

@@ -139,6 +139,5 @@ class Soak:
         first, last = self.currents[0][1], self.currents[-1][1]
         most, least = (pick(current for _, current in self.currents) for pick in (max, min))
         shown = [format_value(value, "A", digits=4, ascii=True) for value in (first, last, least, most)]
-        return (
-            f"soak of {elapsed_s / 60.0:.1f} min: {shown[0]} at first, {shown[1]} at last, {shown[2]} to {shown[3]}"
-        )
+        span = f"between {shown[2]} and {shown[3]}" if shown[2] != shown[3] else "and nothing else between"
+        return f"soak of {elapsed_s / 60.0:.1f} min: {shown[0]} at first, {shown[1]} at last, {span}"

@@ -72,6 +72,10 @@ def conduct_on_screen(
     return conduct
 
 
+#: what was told on the guided screen and is said again on the terminal that stays, the last of each.
+_STAYS = ("soak", "no soak", "power off")
+
+
 class _Show:
     """The screen's side of one run."""
 
@@ -84,7 +88,7 @@ class _Show:
         self.conduct: Conduct
         self._guided: Guided | None = None
         self._sound: Sound | None = None
-        self._of_soak = ""
+        self._stays: dict[str, str] = {}
         self._last: Score | None = None
         self._screen = screen
         self._asks = request.readings is None
@@ -113,6 +117,7 @@ class _Show:
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         lines.tend, lines.power_ended = source.tend, source.why_off
         lines.switch_off = source.switch_off_by_key
+        prompts.driven = lambda: source.power is not None
         return source
 
     def _on_screen(self, bench: Bench) -> Source:
@@ -146,7 +151,9 @@ class _Show:
     def told(self, line: str) -> None:
         if self._guided is not None:
             self._guided.tell(line)
-            self._of_soak = line if line.startswith(("soak", "no soak")) else self._of_soak
+            for begins in _STAYS:
+                if line.startswith(begins):
+                    self._stays[begins] = line
             return
         self._screen.paragraph(line, "  ", "    ")
 
@@ -172,6 +179,7 @@ class _Show:
         """Show the cautions and what lies ahead, and wait for the key that begins."""
         board = checklist.board
         guided.keys.board = board
+        guided.picture.soak_follows = bool(self._request.soak)
         guided.keys.most_telling = partial(most_telling, board, bench)
         guided.desk.diagnosis = True
         title = f"{board.model} {board.revision}".strip()
@@ -213,11 +221,13 @@ class _Show:
         self._screen.undone(check)
 
     def _tell_open_ends(self, report: Report) -> None:
-        """Say again, on the terminal that stays, what did not pass."""
+        """Say again, on the terminal that stays, what did not pass, and how soak and power ended."""
         by_id = {check.id: check for check in report.checklist.checks}
         for place, score in enumerate(report.scores, 1):
             if score.verdict is not Verdict.PASS and score.check in by_id:
                 self._screen.scored(by_id[score.check], score, place, len(report.scores))
+        for line in self._stays.values():
+            self._screen.paragraph(line)
 
     def done(self, report: Report) -> None:
         if self._progress:
@@ -226,7 +236,6 @@ class _Show:
         if self._guided is not None:
             self._guided.leave()
             self._tell_open_ends(report)
-            screen.paragraph(self._of_soak)
         screen.heading(f"{len(report.scores)} checks: {summary_line(report.scores)}")
         for words, verdicts in _NAMED:
             names = [score.check for score in report.scores if score.verdict in verdicts]

@@ -17,6 +17,9 @@ from benchcheck.terminal.drawing import Place, scale
 __all__ = ["Gauge", "bar_lines"]
 
 
+_LEAST = 12  # columns in which limits and a pointer are a picture
+
+
 @dataclass(frozen=True, slots=True)
 class Gauge:
     """What a bar shows, in the SI quantity unit; None for what there is not. An overload is infinity."""
@@ -38,8 +41,8 @@ class Gauge:
 
 def bar_lines(gauge: Gauge, width: int) -> tuple[str, ...]:
     """Return the four lines of a bar, each at most `width` signs; none where there is nothing to draw."""
-    place = scale(gauge.lower, gauge.upper, width)
-    if place is None or width < 12:
+    place = scale(gauge.lower, gauge.upper, width) if width >= _LEAST else None
+    if place is None:
         return ()
     return tuple(
         "".join(cells).rstrip()

@@ -14,7 +14,7 @@ from benchcheck.terminal.asking import Asking
 
 __all__ = ["ALREADY_COUNTED", "LastCounted"]
 
-ALREADY_COUNTED = "the reading before counted by itself; tips on the new points, then Enter once more"
+ALREADY_COUNTED = "the last reading counted by itself: tips on, then Enter again"
 #: how long after a reading has counted a person may not have taken it in (common practice, no source).
 _TAKEN_IN_S = 0.7
 

@@ -87,10 +87,10 @@ class Desk:
         self._typed_ahead.clear()
         return found
 
-    def line(self, prompt: str, start: str = "", wanted: tuple[str, ...] = ()) -> str | None:
+    def line(self, prompt: str, start: str = "", fits: Callable[[str], bool] = lambda typed: True) -> str | None:
         """Return a line typed at the foot of the screen, None where it was given up with Escape.
 
-        With `wanted` it is given up as well by whatever none of these begins with.
+        It is given up as well by a key after which it does not fit.
         """
         picture = self.picture
         picture.prompt, picture.entry = prompt, start
@@ -105,7 +105,7 @@ class Desk:
                 if key.name == "end":
                     raise EOFError
                 self._edit(key)
-                if wanted and not any(word.startswith((picture.entry or "").casefold()) for word in wanted):
+                if not fits(picture.entry or ""):
                     return None
         finally:
             picture.prompt, picture.entry, picture.messages = "", None, ()

@@ -20,7 +20,11 @@ __all__ = ["Last", "View", "face"]
 _NARROW = 60
 _ROW = re.compile(r"\S {2,}\S.* {2,}\S")
 _LABEL = 9
+_OFF = "power off"  # never left out: it is what a hand looks for in a hurry
+_SHORT = len(_OFF)
 _UNDER = " " * (_LABEL + 2)
+#: how soon a row goes where the window is small: last of all where the tips go, or what is to be looked at.
+_RANKS = {"red": 1, "black": 1, "where": 1, "look": 1, "question": 1, "answer": 2, "again": 2, "expect": 6}
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,25 +83,27 @@ def face(view: View, columns: int, rows: int) -> list[Line]:
 
 def _above(view: View, columns: int) -> tuple[_Block, ...]:
     return (
-        _Block(1, _header(view, columns)),
-        _Block(8, (Line("-" * columns, "dim"),)),
-        _Block(2, _power(view, columns)),
-        _Block(0, _head(view, columns)),
-        _Block(3, _rows(view, columns), cuts=True),
-        _Block(9, (Line(""),)),
+        _Block(2, _header(view, columns)),
+        _Block(11, (Line("-" * columns, "dim"),)),
+        _Block(0, _power(view, columns)[:1]),
+        _Block(2, _power(view, columns)[1:], cuts=True),
+        _Block(int(view.entry is not None and not view.rows), _head(view, columns)),
+        *(_Block(_RANKS.get(label, 3), _labelled(label, words, columns), cuts=True) for label, words in view.rows),
+        _Block(12, (Line(""),)),
         _Block(0, _reading(view, columns)),
-        _Block(5, _gauge(view, columns)),
+        _Block(8, _gauge(view, columns)),
     )
 
 
 def _below(view: View, columns: int) -> tuple[_Block, ...]:
     messages = (text for words in view.messages for text in _folded(words, columns))
+    asking = 1 if view.entry is not None else 2  # a question is read whole, whatever else has to go
     return (
-        _Block(2, tuple(Line(text, "bold") for text in messages), cuts=True),
-        _Block(2, _last(view, columns)),
-        _Block(4, _because(view, columns), cuts=True),
-        _Block(6, _labelled("next", view.after, columns, "dim"), cuts=True),
-        _Block(8, (Line("-" * columns, "dim"),)),
+        _Block(asking, tuple(Line(text, "bold") for text in messages), cuts=True),
+        _Block(5, _last(view, columns), cuts=True),
+        _Block(7, _because(view, columns), cuts=True),
+        _Block(9, _labelled("next", view.after, columns, "dim"), cuts=True),
+        _Block(11, (Line("-" * columns, "dim"),)),
     )
 
 
@@ -127,6 +133,11 @@ def _folded(words: str, columns: int, indent: str = "", hanging: str = "") -> li
     return wrapped(words, indent, hanging, columns)
 
 
+def _broken(check: str, columns: int) -> str:
+    """Return the id of a check so that it may be folded before its bracket, which tells it from its sisters."""
+    return check if len(check) <= columns else check.replace("[", " [", 1)
+
+
 def _header(view: View, columns: int) -> tuple[Line, ...]:
     gap = columns - len(view.title) - len(view.progress)
     if gap >= 2:
@@ -139,11 +150,7 @@ def _power(view: View, columns: int) -> tuple[Line, ...]:
 
 
 def _head(view: View, columns: int) -> tuple[Line, ...]:
-    return tuple(Line(text, "bold") for text in _folded(view.check, columns))
-
-
-def _rows(view: View, columns: int) -> tuple[Line, ...]:
-    return tuple(line for label, words in view.rows for line in _labelled(label, words, columns))
+    return tuple(Line(text, "bold") for text in _folded(_broken(view.check, columns), columns))
 
 
 def _labelled(label: str, words: str, columns: int, style: str = "") -> tuple[Line, ...]:
@@ -180,7 +187,8 @@ def _last(view: View, columns: int) -> tuple[Line, ...]:
         return ()
     style = STYLES.get(last.verdict, "")
     if columns < _NARROW:
-        return tuple(Line(text, style) for text in _folded(f"{last.verdict}: {last.check} {last.shown}", columns))
+        words = f"{last.verdict}: {last.shown} {_broken(last.check, columns)}"
+        return tuple(Line(text, style) for text in _folded(words, columns))
     words = f"  {'last':<{_LABEL}}{last.verdict}"
     return (Line(f"{words}  {last.check}  {last.shown}", style, len(words)),)
 
@@ -203,15 +211,20 @@ def _keys(view: View, columns: int, rows: int) -> list[Line]:
     told = [f"{key} {words}" for key, words in view.keys]
     lines = _packed(told, columns)
     if len(lines) > max(1, rows // 5):
-        lines = _packed([f"{key} {words.split()[0]}" for key, words in view.keys], columns)
+        lines = _packed([f"{key} {_in_short(words)}" for key, words in view.keys], columns)
     if len(lines) > max(1, rows // 4):
-        lines = _packed([key for key, _ in view.keys], columns)
+        off = [f"{key.replace('any other key', 'other keys')} {_OFF}" for key, words in view.keys if words == _OFF]
+        lines = _packed([*off, " ".join(key for key, words in view.keys if words != _OFF)], columns)
     return [Line(line, "dim") for line in lines[: max(1, rows // 3)]]
+
+
+def _in_short(words: str) -> str:
+    return words if len(words) <= _SHORT else words.split()[0]
 
 
 def _packed(words: Sequence[str], columns: int) -> list[str]:
     lines: list[str] = []
-    for word in words:
+    for word in (part for one in words for part in _folded(one, columns)):
         if lines and len(lines[-1]) + 3 + len(word) <= columns:
             lines[-1] += f"   {word}"
         else:

@@ -37,6 +37,19 @@ def _nothing() -> None:
     """Nothing must be done meanwhile."""
 
 
+def _anything(typed: str) -> bool:
+    return True
+
+
+def _is_answer(typed: str) -> bool:
+    return any(word.startswith(typed.casefold()) for word in ("yes", "no"))
+
+
+def _is_reading(typed: str) -> bool:
+    """Whether a line begins as what a display shows does: a figure, a sign, OL."""
+    return typed[:1] in "0123456789+-.,oO"
+
+
 @dataclass(slots=True)
 class Guided:
     """A source and observer with a screen of its own; `leave` gives the terminal back.
@@ -214,11 +227,14 @@ class Guided:
     def ask(self, prompt: str) -> str:
         """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input.
 
-        Under power a key that is no part of "yes" or "no" switches off, as anywhere else.
+        Under power a key that begins no answer switches off, as anywhere else.
         """
         prompt = prompt.rstrip(" >")
-        live = bool(self.desk.power_line()) and prompt.endswith(_YES_OR_NO)
-        text = self.desk.line(prompt, wanted=("yes", "no") if live else ())
+        live = bool(self.desk.power_line())
+        yes_or_no = prompt.endswith(_YES_OR_NO)
+        fits = (_is_answer if yes_or_no else _is_reading) if live else _anything
+        self.picture.asks_number = live and not yes_or_no
+        text = self.desk.line(prompt, fits=fits)
         if text is None and live:
             self.keys.switch_off()
         return "no" if text is None else text

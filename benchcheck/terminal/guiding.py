@@ -66,7 +66,7 @@ class _Shown(InstrumentedSource):
             return InstrumentedSource.soak(self, minutes)
         desk = self.guided.desk
         desk.asking, desk.keys_stop = None, True
-        desk.picture.soaking()
+        desk.picture.soaking(minutes)
         try:
             return InstrumentedSource.soak(self, minutes)
         finally:
@@ -132,6 +132,7 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
     guided.power_ended = source.why_off
+    guided.prompts.driven = lambda: source.power is not None
     guided.keys.switch_off = source.switch_off_by_key
     return source
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check
 from benchcheck.session.answers import Answer
 from benchcheck.terminal.prompt import PromptSource
@@ -38,7 +39,8 @@ class PersonHand:
 
     def read(self, check: Check, meter: str) -> str:
         """Return what the person types for a display asked for beside the list, such as a thermometer's."""
-        return self._typed(f"  {check.id} in {check.quantity_unit}{f', on {meter}' if meter else ''} > ")
+        where = check.red.point if check.red is not None and check.function is Function.TEMPERATURE else check.id
+        return self._typed(f"  {where}, in {check.quantity_unit}{f', on {meter}' if meter else ''} > ")
 
     def _typed(self, prompt: str) -> str:
         try:

@@ -19,11 +19,14 @@ from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
 from benchcheck.terminal.face import Last, View
 from benchcheck.terminal.lines import outcome_word, shown_text
-from benchcheck.terminal.prompt import PromptSource, instruction_rows, spoken
+from benchcheck.terminal.prompt import READ_BY_SUPPLY, PromptSource, instruction_rows, spoken
 
 __all__ = ["Picture"]
 
 _MESSAGES = 3
+
+
+_SOAK = "The unit runs: stay beside it."
 
 
 @dataclass(slots=True)
@@ -37,8 +40,11 @@ class Picture:
     entry: str | None = None
     prompt: str = ""
     page: tuple[str, ...] = ()
+    soak_follows: bool = False
+    asks_number: bool = False
     _progress: str = ""
     _stage: str = ""
+    _driven: bool = False
     _rows: tuple[tuple[str, str], ...] = ()
     _gauge: Gauge | None = None
     _gauged: str = ""
@@ -46,7 +52,8 @@ class Picture:
     def asked(self, asking: Asking, prompts: PromptSource, progress: str) -> None:
         """Take in which check is asked for now."""
         expected = prompts.expect(asking.check, asking.step.session)
-        self._rows = instruction_rows(asking.step, expected)
+        self._driven = prompts.driven()
+        self._rows = instruction_rows(asking.step, expected, driven=self._driven)
         self._progress, self._gauged = progress, ""
         self._gauge = _gauge_of(_supposed(asking.check), asking.check, self.bench, asking.step.session, shown=False)
 
@@ -55,9 +62,10 @@ class Picture:
         self._progress, self._rows, self._gauge = "all asked", (), None
         self._stage = "That was the last check."
 
-    def soaking(self) -> None:
-        """Take in that the unit runs on with somebody beside it."""
-        self._progress, self._stage = "soak", "The unit runs: stay beside it."
+    def soaking(self, minutes: float = 0.0) -> None:
+        """Take in that the unit runs on for some minutes with somebody beside it."""
+        self._progress = f"soak of {minutes:g} min" if minutes else "soak"
+        self._stage = _SOAK
 
     def spoken(self, asking: Asking) -> str:
         """Return what is said aloud of a check: where the tips go."""
@@ -99,7 +107,7 @@ class Picture:
             state=asking.state(),
             gauge=self._live_gauge(asking),
             last=self.last,
-            after=_where(asking.step.after),
+            after=_where(asking.step.after, driven=self._driven),
             messages=self.messages,
             entry=self.entry,
             prompt=self.prompt,
@@ -109,11 +117,12 @@ class Picture:
 
     def _without_check(self, power: str) -> View:
         """Return what the screen shows when nothing is left to ask: the last result, the soak and its questions."""
-        keys = (("Enter", "ends the visit"), ("u", "undo"), *((("any other key", "power off"),) if power else ()))
+        ends = "begins the soak" if self.soak_follows else "ends the visit"
+        keys = (("Enter", ends), ("u", "undo"), *((("any other key", "power off"),) if power else ()))
         return View(
             self.title,
             self._progress,
-            self._stage,
+            self._stage if power or self._stage != _SOAK else "Before the soak, power off.",
             last=self.last,
             power=power,
             messages=self.messages,
@@ -126,6 +135,8 @@ class Picture:
         """Return what keys do while a line is typed; a question under power gives way to the wish to have it off."""
         if power and self.prompt.endswith("yes or no"):
             return (("yes, no, Enter", "answer"), ("any other key", "power off"))
+        if power and self.asks_number:
+            return (("digits, Enter", "answer"), ("any other key", "power off"))
         return (("Enter", "takes it"), ("Esc", "back"))
 
     def _live_gauge(self, asking: Asking) -> Gauge | None:
@@ -177,9 +188,11 @@ def _exchanged(rows: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]
     return tuple((label, found.get(other[label], words) if label in other else words) for label, words in rows)
 
 
-def _where(after: Check | None) -> str:
+def _where(after: Check | None, *, driven: bool) -> str:
     if after is None:
         return ""
+    if driven and after.measurand in READ_BY_SUPPLY:
+        return after.id
     if after.function is Function.VISUAL and after.red is not None:
         return f"{after.id}: {after.red.point}"
     points = [f"{name} {probe.point}" for name, probe in (("red", after.red), ("black", after.black)) if probe]

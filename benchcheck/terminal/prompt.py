@@ -20,6 +20,7 @@ from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = [
     "ACTIONS",
+    "READ_BY_SUPPLY",
     "PromptSource",
     "asked_for_last_word",
     "instruction_rows",
@@ -63,6 +64,9 @@ _AROUND = {
 }
 #: what is asked where a linked meter reads; Enter alone says that the tips are on.
 PLACED = "tips on, hold still; or Enter"
+#: what a driven bench supply reads without probes, unless its display is too coarse: then it is asked for.
+READ_BY_SUPPLY = ("idle_current", "inrush_time")
+BY_ITSELF = "the bench supply is switched on from here and reads it; nothing to probe"
 _LABEL = 10
 _YES, _NO = ("y", "yes"), ("n", "no")
 
@@ -82,23 +86,32 @@ def spoken(rows: Iterable[tuple[str, str]]) -> str:
     return ", ".join(f"{label} {told[label]}" for label in ("first", "look", "red", "black") if told.get(label))
 
 
-def instructions(step: Step, expected: str = "") -> tuple[str, ...]:
-    """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit."""
+def instructions(step: Step, expected: str = "", *, driven: bool = False) -> tuple[str, ...]:
+    """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit.
+
+    `driven` where supply and load are set from here.
+    """
     lines = [f"{step.place} of {step.total}  {step.check.id}"]
-    for label, words in instruction_rows(step, expected):
+    for label, words in instruction_rows(step, expected, driven=driven):
         lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
     return tuple(lines)
 
 
-def instruction_rows(step: Step, expected: str = "") -> tuple[tuple[str, str], ...]:
-    """Return what to do for a check as pairs of label and words."""
+def instruction_rows(step: Step, expected: str = "", *, driven: bool = False) -> tuple[tuple[str, str], ...]:
+    """Return what to do for a check as pairs of label and words.
+
+    Where supply and load are `driven` from here nobody sets them, and what the supply reads itself is not probed.
+    """
     check = step.check
+    driven = driven and check.powered
+    by_itself = driven and check.measurand in READ_BY_SUPPLY
     rows = (
         ("again", step.again),
-        ("first", check.first_step if not step.again else ""),
-        ("set", _SETTINGS.get(check.function, "")),
+        ("first", check.first_step if not (step.again or driven) else ""),
+        ("wait", BY_ITSELF if by_itself else ""),
+        ("set", _SETTINGS.get(check.function, "") if not by_itself else ""),
         ("switches", ", ".join(f"{name} {state}" for name, state in check.switches)),
-        *_places(check),
+        *(_places(check) if not by_itself else ()),
         ("question", check.why if check.function is Function.VISUAL else ""),
         ("answer", " or ".join(check.answers)),
         ("expect", _expected(check, expected)),
@@ -131,7 +144,7 @@ def _expected(check: Check, expected: str) -> str:
 def asked_for_last_word(ask: Callable[[str], str], tell: Callable[[str], None]) -> bool:
     """Return whether somebody takes the last answer back now that nothing is left to ask; Enter ends the visit."""
     tell("")
-    tell("Nothing is left to ask. Enter ends the visit; undo takes the last answer back,")
+    tell("Nothing is left to ask. Enter ends the checks; undo takes the last answer back,")
     tell("and again the one before it.")
     try:
         while True:
@@ -153,7 +166,7 @@ class PromptSource:
     `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows words in
     lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
     words what it shows on a good unit. What is told is folded to `width` columns.
-    `say` has words said aloud.
+    `say` has words said aloud. `driven` says whether supply and load are set from here.
     """
 
     ask: Callable[[str], str]
@@ -162,6 +175,7 @@ class PromptSource:
     expect: Callable[[Check, Session], str] = limits_window
     width: int = WIDTH
     say: Callable[[str], None] = _silent
+    driven: Callable[[], bool] = lambda: False
     _retries: list[str] = field(default_factory=list)
     _swapped: bool = False
 
@@ -181,10 +195,10 @@ class PromptSource:
         """Begin a check: show what to do, and say where the tips go."""
         self.begin()
         self.tell("")
-        expected = self.expect(step.check, step.session)
-        for line in instructions(step, expected):
+        expected, driven = self.expect(step.check, step.session), self.driven()
+        for line in instructions(step, expected, driven=driven):
             self.tell(line)
-        self.say(spoken(instruction_rows(step, expected)))
+        self.say(spoken(instruction_rows(step, expected, driven=driven)))
 
     def placed(self, step: Step) -> Answer | None:
         """Show the check and wait until the tips are on and the meter may read; None then.
@@ -203,10 +217,10 @@ class PromptSource:
             return Stop()
 
     def confirmed(self, question: str) -> bool:
-        """Return whether a person says yes to a question; the end of input is no."""
-        self._say(question)
+        """Return whether a person says yes to a question, asked again whole until it is answered; the end is no."""
         try:
             while True:
+                self._say(question)
                 said = self.ask("  yes or no > ").strip().casefold()
                 if said in (*_YES, *_NO):
                     return said in _YES
@@ -280,8 +294,8 @@ class PromptSource:
         return Taken((replace(reading, retries=tuple(self._retries), polarity=polarity),))
 
     def _confirmed(self, question: str) -> bool:
-        self._say(question)
         while True:
+            self._say(question)
             said = self.ask("  keep it as typed? yes or no > ").strip().casefold()
             if said in (*_YES, *_NO):
                 return said in _YES

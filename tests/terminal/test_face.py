@@ -78,6 +78,32 @@ def test_at_any_size_nothing_leaves_the_screen_and_the_check_stays(
         assert any(line.text.startswith("> 4.68k"[:columns]) or "4.68k" in line.text for line in lines)
 
 
+def test_the_smallest_window_keeps_where_the_tips_go_the_power_and_how_to_end_it() -> None:
+    small = {
+        "check": "BATT.to_ground[red:BATT]",
+        "rows": (("first", "wait until it has settled"), ("red", "a pad of BATT"), ("black", "a pad of GND")),
+        "power": "POWER ON  6.000 V  40.0 mA  limit 300 mA",
+        "keys": (*VIEW.keys, ("any other key", "power off")),
+        "messages": (),
+    }
+    lines = face(View(**{**{name: getattr(VIEW, name) for name in VIEW.__slots__}, **small}), 20, 10)
+    text = "\n".join(line.text for line in lines)
+    for words in ("[red:BATT]", "red: a pad of BATT", "black: a pad of GND", "POWER ON", "other keys power off"):
+        assert words in text
+    assert "q" in lines[-1].text.split(), "and how to stop"
+
+
+def test_a_question_is_read_whole_in_the_smallest_window_and_what_the_keys_do() -> None:
+    question = "Soak: will you stay beside the unit for 10 min, ready to switch off by hand?"
+    keys = (("yes, no, Enter", "answer"), ("any other key", "power off"))
+    asking = {"messages": (question,), "entry": "", "prompt": "yes or no", "keys": keys}
+    view = View("unit 7", "soak", "The unit runs: stay beside it.", last=VIEW.last, **asking)  # type: ignore[arg-type]
+    text = " ".join(" ".join(line.text for line in face(view, 20, 10)).split())
+    assert question in text
+    assert "yes, no, Enter" in text
+    assert "power off" in text
+
+
 def test_only_lines_that_changed_are_painted_again() -> None:
     written: list[str] = []
     canvas = Canvas(written.append)

@@ -125,10 +125,22 @@ def test_a_clock_set_back_or_a_long_pause_does_not_upset_the_time_left() -> None
 
 
 @pytest.mark.parametrize(
-    ("typed", "said", "switched"),
-    [("yes\r", "yes", 0), ("no\r", "no", 0), ("z", "no", 1), ("yex", "no", 1), ("\x1b", "no", 1)],
+    ("prompt", "typed", "said", "switched"),
+    [
+        ("  yes or no > ", "yes\r", "yes", 0),
+        ("  yes or no > ", "no\r", "no", 0),
+        ("  yes or no > ", "z", "no", 1),
+        ("  yes or no > ", "yex", "no", 1),
+        ("  yes or no > ", "\x1b", "no", 1),
+        ("  the air, in degC > ", "23.5\r", "23.5", 0),
+        ("  the air, in degC > ", "OL\r", "OL", 0),
+        ("  the air, in degC > ", "\r", "", 0),
+        ("  the air, in degC > ", "x", "no", 1),
+        ("  the air, in degC > ", " ", "no", 1),
+        ("  the air, in degC > ", "\x1b", "no", 1),
+    ],
 )
-def test_a_question_under_power_gives_way_to_any_other_key(typed: str, said: str, switched: int) -> None:
+def test_a_question_under_power_gives_way_to_any_other_key(prompt: str, typed: str, said: str, switched: int) -> None:
     off: list[str] = []
     glass, owned = Glass(), bench()
     bursts = iter(typed) if typed != "\x1b" else iter([typed])
@@ -144,7 +156,7 @@ def test_a_question_under_power_gives_way_to_any_other_key(typed: str, said: str
     desk.power_line = lambda: "POWER ON  6.000 V"
     desk.enter()
     desk.asking = Asking(Step(R14, 1, 9, Session()))
-    assert guided.ask("  yes or no > ") == said
+    assert guided.ask(prompt) == said
     assert len(off) == switched
     assert "any other key power off" in " ".join(glass.text.split())
     guided.leave()

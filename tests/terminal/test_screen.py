@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import pty
 import signal
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -109,6 +110,27 @@ def test_a_prompt_says_what_around_the_part_may_change_and_never_wider_than_the_
     assert "switches  S1 open" in "\n".join(lines)
     assert "may make it read lower" in "\n".join(lines)
     assert all(len(line) <= WIDTH for line in lines)
+
+
+def test_who_is_not_to_set_supply_and_load_is_not_told_to() -> None:
+    """A supply driven from here is set from here: a hand that turned its knobs on request would fight the program."""
+    rail = replace(RAIL, first_step="set BATT to 5 V, load VSW with 100 mA")
+    own, driven = ("\n".join(instructions(Step(rail, 1, 9, Session()), driven=one)) for one in (False, True))
+    assert "set BATT to 5 V" in own
+    assert "set BATT to 5 V" not in driven
+    assert "red " in driven
+    idle = replace(RAIL, measurand="idle_current", first_step="current limit to 300 mA first")
+    told = "\n".join(instructions(Step(idle, 1, 9, Session()), driven=True))
+    assert "nothing to probe" in " ".join(told.split())
+    assert "red " not in told
+
+
+@pytest.mark.parametrize("said", ["yes", "no"])
+def test_a_question_that_was_not_answered_is_asked_again_whole(said: str) -> None:
+    """On the guided screen only "yes or no" was left of it, under power, after an Enter too many."""
+    typist = Typist("", "maybe", said)
+    assert typist.source().confirmed("Is every cell out?") is (said == "yes")
+    assert sum("Is every cell out?" in line for line in typist.shown) == 3
 
 
 def test_where_the_tips_go_is_said_aloud_line_by_line_too() -> None:
