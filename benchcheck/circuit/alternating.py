@@ -14,8 +14,8 @@ from .small_signal import impedance_between
 
 __all__ = ["AT_FREQUENCY"]
 
-#: share of the impedance below which its reactance is rounding, not a capacitor
-_NO_REACTANCE = 1e-12
+#: share of the impedance below which its reactance, or its resistance, is rounding and no part's
+_ROUNDING = 1e-12
 
 
 def _at_frequency(
@@ -29,6 +29,8 @@ def _at_frequency(
     """Return a reading worked out from the impedance; its slopes through a central difference of `shown`."""
     function, unit, full_scale = scale
     seen = impedance_between(netlist, *probes, excitation.frequency_hz, conditions)
+    if seen is None and function == "capacitance":
+        return Solved(MeterReading(function, 0.0, unit, full_scale))
     if seen is None:
         return Solved(MeterReading(function, None, unit, full_scale, "no path"))
     value = shown(seen.ohm) if seen.ohm else 0.0
@@ -53,10 +55,10 @@ def _capacitance(
     omega = 2.0 * pi * excitation.frequency_hz
 
     def series(z: complex) -> float:
-        return -1.0 / (omega * z.imag) if abs(z.imag) > _NO_REACTANCE * abs(z) else inf
+        return -1.0 / (omega * z.imag) if abs(z.imag) > _ROUNDING * abs(z) else inf
 
     def parallel(z: complex) -> float:
-        return (1.0 / z).imag / omega if abs(z.imag) > _NO_REACTANCE * abs(z) else 0.0
+        return (1.0 / z).imag / omega if abs(z.imag) > _ROUNDING * abs(z) else 0.0
 
     shown = series if excitation.equivalent == "series" else parallel
     scale = ("capacitance", "F", excitation.full_scale_f)
@@ -76,7 +78,8 @@ def _esr(netlist: Netlist, red: str, black: str, excitation: Esr, conditions: Co
     by_part = excitation.shows == "resistance"
 
     def shown(z: complex) -> float:
-        return (z + leads).real if by_part else abs(z + leads)
+        real = (z + leads).real
+        return (real if abs(real) > _ROUNDING * abs(z) else 0.0) if by_part else abs(z + leads)
 
     scale = ("esr", "ohm", excitation.full_scale_ohm)
     return _at_frequency(netlist, (red, black), excitation, scale, shown, conditions)

@@ -141,3 +141,15 @@ def test_a_part_that_is_the_only_one_on_a_net_reads_overload_when_it_is_open(fun
     found = between(board(), METER, "D", "A", function).readings[0]
     told = {(each.designator, each.fault): each.display for each in found.if_faulty}
     assert told["D1", "open"] == "OL"
+
+
+def test_nothing_between_the_tips_is_no_capacitance_and_a_pure_capacitor_has_no_series_resistance() -> None:
+    """Open tips read 0 F on a capacitance range, and overload in series resistance (common practice, no source)."""
+    text = TRIANGLE + '[part.C1]\nkind = "capacitor"\nvalue = "100 nF"\ntolerance = "10 %"\nnets = ["A", "P"]\n'
+    spec = load_board(parse_document(text, "x.toml"))
+    found = between(spec, METER, "A", "P", Function.CAPACITANCE).readings[0]
+    assert found.value == pytest.approx(100e-9, rel=1e-3)
+    assert {each.fault: each.display for each in found.if_faulty}["open"] == "0 F"
+    meter = bench("esr-meter")
+    esr = between(spec, meter, "A", "P", Function.ESR).readings[0]
+    assert esr.display in ("0 ohm", "OL")
