@@ -94,19 +94,21 @@ class Neighbourhoods:
     def cuts(self, red: str, black: str, *, alternating: bool = False, like: Cut | None = None) -> Iterator[Cut]:
         """Yield ever wider cuts around two nets, the last of them the whole board; none narrower than one `like` it.
 
+        At a frequency (`alternating`), and between two rails, the whole board is the only one.
         Raises CircuitError for nets that no part touches.
         """
         self.netlist.require_nets(red, black)
-        between_rails = self._rails.issuperset((red, black))  # all of the board lies between them
-        if len(self.netlist.nets) > WHOLE_UP_TO and not (like and like.whole) and not between_rails:
-            yield from self._narrow_cuts(red, black, alternating, max(_FIRST, len(like.netlist.nets) if like else 0))
+        small = len(self.netlist.nets) <= WHOLE_UP_TO
+        # between rails lies all of the board, and neither cut bounds a capacitance: one behind a resistor adds to it
+        if not (small or alternating or (like and like.whole) or self._rails.issuperset((red, black))):
+            yield from self._narrow_cuts(red, black, max(_FIRST, len(like.netlist.nets) if like else 0))
         yield Cut(self.netlist, self.netlist)
 
-    def _narrow_cuts(self, red: str, black: str, alternating: bool, first: int) -> Iterator[Cut]:
+    def _narrow_cuts(self, red: str, black: str, first: int) -> Iterator[Cut]:
         """Yield the cuts that hold no more than half of the nets, the narrowest of `first` nets."""
         most, wanted = len(self.netlist.nets) // 2, float(first)
         inside: dict[str, None] = dict.fromkeys((red, black))
-        for net in self._nearest_first(inside, alternating):
+        for net in self._nearest_first(inside):
             inside[net] = None
             if len(inside) >= wanted:
                 if len(inside) > most:
@@ -116,7 +118,7 @@ class Neighbourhoods:
         if len(inside) <= most:
             yield self._cut(inside)
 
-    def _nearest_first(self, inside: dict[str, None], alternating: bool) -> Iterator[str]:
+    def _nearest_first(self, inside: dict[str, None]) -> Iterator[str]:
         """Yield the nets around in order of the devices to them, never onward from a rail."""
         at_edge = [net for net in inside if net not in self._rails]
         met = set(inside)
@@ -124,7 +126,7 @@ class Neighbourhoods:
             further: list[str] = []
             for net in at_edge:
                 for name, _ in self.netlist.pins_on[net]:
-                    for other in _reached(self.netlist.device(name), net, alternating):
+                    for other in _reached(self.netlist.device(name), net):
                         if other not in met:
                             met.add(other)
                             if other not in self._rails:
@@ -149,12 +151,12 @@ class Neighbourhoods:
         return Cut(Netlist(within, sound=whole), Netlist(closed, sound=whole), outside, beyond)
 
 
-def _reached(device: Device, net: str, alternating: bool) -> Iterator[str]:
+def _reached(device: Device, net: str) -> Iterator[str]:
     """Yield the nets that matter on the far side of a device: where its current or its control goes."""
     if isinstance(device, Bjt | Mosfet):
         yield from pins(device).values()
         return
-    for pair in conductive_pairs(device, alternating=alternating):
+    for pair in conductive_pairs(device):
         if net in pair:
             yield from pair
 

@@ -117,3 +117,12 @@ def test_base_and_emitter_are_seen_through_the_resistor_between_them() -> None:
     # 0.64 V take 0.427 mA of the 1 mA: the rest carried back to 1 mA is VT ln(1 / 0.573) more
     carried = 0.640 + Conditions().thermal_voltage_v * log(1.0 / (1.0 - 0.640 / 1.5))
     assert found.value == pytest.approx(carried, abs=1e-5)
+
+
+def test_a_body_diode_beside_a_low_resistance_is_no_short() -> None:
+    """A milliampere through 100 ohm is 0.1 V and turns no junction on (Ohm); alone the part would have failed so."""
+    mosfet = '[part.Q1]\nkind = "mosfet"\nchannel = "N"\nnets = { gate = "G", drain = "K", source = "A" }\n'
+    found = score(board(mosfet, resistor("R1", "100 ohm"), nets=COMPLETE), "0.1", "Q1.body_diode")
+    assert found.verdict is Verdict.UNDECIDED
+    assert score(board(mosfet), "0.1", "Q1.body_diode").verdict is Verdict.FAIL
+    assert score(board(mosfet), "0.54", "Q1.body_diode").verdict is Verdict.PASS
