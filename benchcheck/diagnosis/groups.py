@@ -1,9 +1,9 @@
 """Hypotheses that no reading separates: found beforehand, from the predictions alone.
 
-Two hypotheses are apart when some reading differs by more than the meter's own limit of error, or when the eyes
-tell them apart. Each joins the first group whose first member it is not apart from, the good board's group first. A
-part of two leads that is open and its missing joints are one group between nets: only a tip on the very lead tells,
-and a tip that presses on a cold joint closes it.
+Two hypotheses are apart when some reading differs by more than the meter's own limit of error, a number from overload
+by more than that too, or when the eyes tell them apart. Each joins the first group whose first member it is not apart
+from, the good board's group first. A part of two leads that is open and its missing joints are one group between
+nets: only a tip on the very lead tells, and a tip that presses on a cold joint closes it.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from benchcheck.diagnosis.shots import MeterErrors
 __all__ = ["groups_of"]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 
@@ -31,21 +32,24 @@ def groups_of(
     `by_eye` are the parts whose way round is looked at: a reversed one of them is no other fault.
     """
     limits = predictions.limits(errors)
+    edges = np.array([errors.overload_from(shot.function) for shot in predictions.shots])
+    at_edge = np.abs(predictions.mean) + limits >= edges  # a number that may as well be shown as overload
     turned = np.array([h.code == "reversed" and h.designator in by_eye for h in hypotheses])
     group = np.full(len(hypotheses), -1)
     for row in range(len(hypotheses)):
         if group[row] < 0:
             waiting = np.flatnonzero((group < 0) & ~turned) if not turned[row] else np.array([row])
-            group[waiting[~_apart(predictions, limits, row, waiting)]] = group.max() + 1
+            group[waiting[~_apart(predictions, limits, at_edge, row, waiting)]] = group.max() + 1
     return _in_order(_joints_with_open(hypotheses, group))
 
 
-def _apart(predictions: Predictions, limits: Floats, row: int, others: Indices) -> NDArray[np.bool_]:
+def _apart(predictions: Predictions, limits: Floats, at_edge: Bools, row: int, others: Indices) -> Bools:
     mean, known = predictions.mean, predictions.known
     both = known[row] & known[others]
     overload = np.isnan(mean[row]), np.isnan(mean[others])
     far = np.abs(mean[others] - mean[row]) > np.maximum(limits[row], limits[others])
-    return np.asarray((both & (far | (overload[0] != overload[1]))).any(axis=1))
+    beyond = (overload[0] != overload[1]) & ~(at_edge[row] | at_edge[others])
+    return np.asarray((both & (far | beyond)).any(axis=1))
 
 
 def _joints_with_open(hypotheses: Sequence[Hypothesis], group: Indices) -> Indices:

@@ -164,13 +164,18 @@ def units(
 
 
 def differ(engine: Engine, shots: Sequence[Shot], row: np.ndarray, good: np.ndarray) -> bool:
-    """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error."""
+    """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error.
+
+    A number that near to where the last range ends is no other reading than overload.
+    """
     limits = [
         float(np.nanmax(engine.errors.limit_of_error(shot.function, np.nan_to_num(pair))))
         for shot, pair in zip(shots, np.stack([row, good], axis=1), strict=True)
     ]
     far = np.abs(np.nan_to_num(row - good)) > np.array(limits)
-    return bool((far | (np.isnan(row) != np.isnan(good))).any())
+    ends = np.array([engine.errors.overload_from(shot.function) for shot in shots])
+    at_end = np.abs(np.nan_to_num(np.where(np.isnan(row), good, row))) + np.array(limits) >= ends
+    return bool((far | ((np.isnan(row) != np.isnan(good)) & ~at_end)).any())
 
 
 def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:
