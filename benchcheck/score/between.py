@@ -76,7 +76,7 @@ def between(
     """
     model = model_of(board)
     excitation = excitation_for(bench, function)
-    _refuse(model, first, second, function, excitation)
+    _refuse(board, model, first, second, function, excitation)
     ways = ((first, second), (second, first))
     readings = tuple(_expected(board, bench, model, ports, function, excitation, tell) for ports in ways)
     remarks = (*_remarks(board, model, first, second), *_other_meters(bench, model, function, ways[0]))
@@ -98,11 +98,9 @@ def _other_meters(bench: Bench, model: Model, function: Function, ports: tuple[s
         yield f"on {name}{current}: {seen.display}, exchanged {seen.display_exchanged}"
 
 
-def _refuse(model: Model, first: str, second: str, function: Function, excitation: Any) -> None:
+def _refuse(board: Board, model: Model, first: str, second: str, function: Function, excitation: Any) -> None:
     faults = [
-        Fault("", net, f"no part of the spec is on this net{close_match(net, model.netlist.nets)}")
-        for net in (first, second)
-        if net not in model.netlist.nets
+        Fault("", net, _why_no_net(board, model, net)) for net in (first, second) if net not in model.netlist.nets
     ]
     if first == second:
         faults.append(Fault("", first, "is one net; name two"))
@@ -111,6 +109,13 @@ def _refuse(model: Model, first: str, second: str, function: Function, excitatio
         faults.append(Fault("", function, f"cannot be modelled on this bench: {needs}"))
     if faults:
         raise UsageError(faults)
+
+
+def _why_no_net(board: Board, model: Model, net: str) -> str:
+    there = [name for name, part in board.parts.items() if net in part.pins.values()]
+    if there:  # a battery, say: taken out before anything is measured
+        return f"on this net {', '.join(there)} alone, of which there is no model; name a net of other parts"
+    return f"no part of the spec is on this net{close_match(net, model.netlist.nets)}"
 
 
 def _remarks(board: Board, model: Model, first: str, second: str) -> Iterator[str]:

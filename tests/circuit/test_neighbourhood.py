@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchcheck.circuit.devices import Capacitor, Diode, Resistor
+from benchcheck.circuit.devices import Capacitor, Device, Diode, Resistor
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, Ohms, OhmsRange
 from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 from benchcheck.circuit.netlist import Netlist
@@ -121,8 +121,12 @@ def test_a_net_nobody_touches_is_named() -> None:
 
 def test_a_capacitor_behind_a_resistor_counts_on_a_large_board() -> None:
     """10 nF beside 1 kohm and 100 nF in series at 100 Hz: C2 / (1 + (w R C2)^2) more (series to parallel form)."""
-    chain = [Resistor(f"R{at}", f"N{at}", f"N{at + 1}", 1e6) for at in range(100)]
-    parts = [Capacitor("C1", "N0", "N50", 10e-9), Resistor("RX", "N0", "X", 1e3), Capacitor("C2", "X", "N50", 100e-9)]
+    chain: list[Device] = [Resistor(f"R{at}", f"N{at}", f"N{at + 1}", 1e6) for at in range(100)]
+    parts: list[Device] = [
+        Capacitor("C1", "N0", "N50", 10e-9),
+        Resistor("RX", "N0", "X", 1e3),
+        Capacitor("C2", "X", "N50", 100e-9),
+    ]
     board = Netlist([*chain, *parts])
     near = read_near(Neighbourhoods(board), "N0", "N50", CapacitanceAtFrequency(100.0, "parallel"))
     turned = 2.0 * math.pi * 100.0 * 1e3 * 100e-9

@@ -153,3 +153,12 @@ def test_nothing_between_the_tips_is_no_capacitance_and_a_pure_capacitor_has_no_
     meter = bench("esr-meter")
     esr = between(spec, meter, "A", "P", Function.ESR).readings[0]
     assert esr.display in ("0 ohm", "OL")
+
+
+def test_a_net_that_only_a_part_without_a_model_is_on_is_told_from_one_nobody_is_on() -> None:
+    text = TRIANGLE + '[part.BT1]\nkind = "battery"\ncell = "alkaline"\nnets = { plus = "P", minus = "A" }\n'
+    spec = load_board(parse_document(text, "x.toml"))
+    with pytest.raises(UsageError, match="on this net BT1 alone, of which there is no model"):
+        between(spec, METER, "P", "A")
+    with pytest.raises(UsageError, match="no part of the spec is on this net"):
+        between(spec, METER, "Q", "A")
