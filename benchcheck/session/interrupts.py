@@ -56,6 +56,7 @@ class Endings:
         """Listen; nothing happens outside the main thread, where signals do not arrive."""
         if self._before or threading.current_thread() is not threading.main_thread():
             return
+        HangUp.forgotten()  # whoever has power brought is there: what comes from now on is news
         self._before = {one: signal.signal(one, self._interrupt) for one in _ENDINGS}
 
     def restore(self) -> None:
