@@ -74,6 +74,14 @@ class Outcome:
     unknowns: Floats
     solved: Bools
 
+    @classmethod
+    def at_rest(cls, rows_seen: int, count: int, size: int = 0) -> Outcome:
+        """Return nothing solved yet, every device at rest."""
+        return cls(
+            np.full(count, np.nan), np.zeros(count), np.zeros(count, bool), np.zeros((rows_seen, count)),
+            np.zeros((size, count)), np.zeros(count, bool),
+        )  # fmt: skip
+
     def chosen(self, which: Indices) -> Outcome:
         """Return the outcome of some items, repeats allowed."""
         return Outcome(*(getattr(self, name)[..., which] for name in Outcome.__slots__))
@@ -140,10 +148,7 @@ class Batch:
     def _once(self, items: Items) -> Outcome:
         """Return the outcome of every item from its start."""
         count = len(items.variant)
-        outcome = Outcome(
-            np.full(count, np.nan), np.zeros(count), np.zeros(count, bool), np.zeros((self.rows_seen, count)),
-            np.zeros((self._v.size, count)), np.zeros(count, bool),
-        )  # fmt: skip
+        outcome = Outcome.at_rest(self.rows_seen, count, self._v.size)
         work, which, begun = _Work(self._v, items.chosen(slice(0, 0))), np.zeros(0, np.intp), 0
         while begun < count or len(which):
             if begun < count and len(which) <= self.chunk // 2:

@@ -159,6 +159,15 @@ def edited_readings(
     return work.readings().of_rows(np.concatenate([np.zeros(1, np.intp), work.row_of_edit]))
 
 
+def given_way_v(found: Outcome, ampere: Floats) -> tuple[Floats, Floats]:
+    """Return the volts diode mode would show without an end, and what turns slopes of ln(volt/ampere) into theirs.
+
+    `ampere` is the test current; where the source gave way the junction would have dropped more with all of it.
+    """
+    volts = found.volt + _GIVES_WAY_V * np.log(ampere / np.maximum(found.ampere, 1e-15))
+    return volts, np.where(found.holds_current, found.volt, _GIVES_WAY_V)
+
+
 class _Table:
     """The readings being filled in: row 0 the good board, then one row per different edit."""
 
@@ -317,10 +326,10 @@ class _Table:
         self.held[rows[holds], cols[holds], place] = value[holds]
         ended = shown | last
         in_volt = np.array([r.in_volt for r in chosen])
-        given_way = volt + _GIVES_WAY_V * np.log(np.array([r.ampere for r in chosen]) / ampere)
+        given_way, by_volt = given_way_v(found.chosen(np.flatnonzero(which)), np.array([r.ampere for r in chosen]))
         self._latent[rows, cols] = np.where(in_volt, given_way, volt / ampere + leads)
         if self._lean:
-            scale = np.where(in_volt, np.where(holds, volt, _GIVES_WAY_V), 1.0)
+            scale = np.where(in_volt, by_volt, 1.0)
             other = ended & (np.array(how != "untouched") | (self._good_place[cols] != place))
             self._keep(rows[other], cols[other], (slopes[:, which] * scale)[:, other], place)
         self._note(rows[ended], cols[ended], np.where(shown, value, np.nan)[ended], how)

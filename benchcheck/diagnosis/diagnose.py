@@ -143,7 +143,7 @@ def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:
     """Return the checks whose readings a hypothesis does not explain."""
-    fit = joint(weighed.predictions, weighed.held, row)
+    fit = weighed.fits.get(row) or joint(weighed.predictions, weighed.held, row)
     terms = fit.terms if len(fit.terms) else weighed.held.terms[row]
     far = terms < math.log(0.01) + weighed.held.anything - _UNEXPLAINED
     return tuple(one.check for one, bad in zip(weighed.held.seen, far, strict=True) if bad)

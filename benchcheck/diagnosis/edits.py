@@ -14,10 +14,10 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.errors import CircuitError
 
-__all__ = ["edits_of", "read_edited", "switched"]
+__all__ = ["NOTHING_SEEN", "edits_of", "read_edited", "switched"]
 
 #: of the test current in the parts a fault changes, what may be neglected beside a meter's error.
-_NOTHING = 1e-5
+NOTHING_SEEN = 1e-5
 
 
 def edits_of(netlist: Netlist, hypotheses: Sequence[Hypothesis]) -> list[Edit]:
@@ -60,7 +60,7 @@ def read_edited(
             first[key] = len(kept)
             kept.append(edit)
         row_of.append(first[key] + 1)
-    found = edited_readings(netlist, probes, kept, nothing=_NOTHING, alone=alone, leanings=leanings)
+    found = edited_readings(netlist, probes, kept, nothing=NOTHING_SEEN, alone=alone, leanings=leanings)
     return found.of_rows(np.array([0, *row_of], dtype=np.intp))
 
 

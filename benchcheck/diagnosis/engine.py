@@ -20,12 +20,13 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
-from benchcheck.diagnosis.likelihood import Held, corrected, hold, joint
+from benchcheck.diagnosis.likelihood import Fit, Held, corrected, hold, joint
 from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, model_with_series, shifted
+from benchcheck.diagnosis.unit import UnitSolver, compared
 from benchcheck.kinds.check import Check
 from benchcheck.score.model_circuit import Model
 from benchcheck.spec.board import Board
@@ -36,6 +37,8 @@ Floats = NDArray[np.float64]
 
 #: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
 _LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 6
+#: how many are compared where the circuit is solved again, and at how many points at most.
+_LOOKED_AT_CLOSELY, _POINTS = 8, 4
 #: how often the eyes pass a part that is the wrong way round, and how often they call one so that is right (common
 #: practice, no source).
 _OVERLOOKED, _MISCALLED = 0.02, 0.001
@@ -51,7 +54,8 @@ class Weighed:
     """Every hypothesis weighed: `log_odds` against nothing in particular, probabilities, and each reading's share.
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
-    are what the readings were held against, all junctions off by `shift_v`.
+    are what the readings were held against, all junctions off by `shift_v`. `fits` are those looked at
+    closely, the good board (row 0) always one of them.
     """
 
     log_odds: Floats
@@ -60,6 +64,7 @@ class Weighed:
     terms: Floats
     predictions: Predictions
     shift_v: float
+    fits: dict[int, Fit]
 
 
 class Engine:
@@ -148,8 +153,45 @@ class Engine:
                 fits.setdefault(at, joint(predictions, held, at))
                 odds[at] = beside[at] + fits[at].log_likelihood
             near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
+        self._closer(beside, odds, fits, held, predictions, shift_v)
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v)
+        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v, fits)
+
+    def _closer(
+        self, beside: Floats, odds: Floats, fits: dict[int, Fit], held: Held, predictions: Predictions, shift_v: float
+    ) -> None:
+        """Weigh what leads again, on the circuit solved where the unit seems to be: by the good board, by the leader.
+
+        Whoever leads around a point is the next to be gone to.
+        """
+        netlist = shifted(self.netlist, shift_v) if shift_v else self.netlist
+        solver = UnitSolver(self.board, self.bench, netlist, self.hypotheses, predictions, held)
+        if not solver.solves:
+            return
+        around, been, looked = 0, set[int](), set[int]()
+        for _ in range(_POINTS):
+            lead = [int(at) for at in np.argsort(-odds)[:_LOOKED_AT_CLOSELY]]
+            if around in been and looked.issuperset(lead):
+                return
+            rows = list(dict.fromkeys((0, around, *lead, *(() if been else fits))))
+            looked.update(compared(solver, held, fits, rows, around, settle=around not in been))
+            for at, fit in fits.items():
+                odds[at] = beside[at] + fit.log_likelihood
+            if not been:
+                self._screened(beside, odds, fits, held, predictions)
+            been.add(around)
+            around = max(looked, key=lambda at: odds[at])
+
+    @staticmethod
+    def _screened(beside: Floats, odds: Floats, fits: dict[int, Fit], held: Held, predictions: Predictions) -> None:
+        """Estimate what was not looked at closely by the good board's fit: readings a fault leaves alone are its."""
+        each = corrected(predictions, held, fits[0])
+        untouched = predictions.entry[:, held.columns] < 0
+        each = np.where(untouched & ~np.isnan(held.error[0]), fits[0].terms, each)
+        rough = each.sum(axis=1) + beside
+        rough += fits[0].log_likelihood + beside[0] - rough[0]
+        rest = np.setdiff1d(np.arange(len(odds)), list(fits))
+        odds[rest] = rough[rest]
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

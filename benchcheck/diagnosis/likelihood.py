@@ -21,7 +21,10 @@ from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
 from benchcheck.diagnosis.shots import MeterErrors
 
-__all__ = ["Fit", "Held", "anything", "corrected", "hold", "joint"]
+__all__ = [
+    "BLUR", "Fit", "Held", "Local", "anything", "beyond_end", "corrected", "fitted", "hold", "joint",
+    "logarithmic_mean", "straight",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -33,7 +36,8 @@ INFLATED = 1.25
 #: share of readings that are anything: a bad contact, a wrong line (common practice, no source).
 _ANYTHING = 0.01
 _OVERLOAD_SHARE = 0.2
-_ROUNDS = 4
+#: rounds of a fit: the first as wide as good parts spread, the last with nothing but what is left over.
+BLUR = (1.0, 0.3, 0.1, 0.03, 0.0, 0.0, 0.0)
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
 #: least spread of where overload begins: a ratio of ohms, volts.
@@ -51,7 +55,7 @@ class Held:
 
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
-    stands among the predictions.
+    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends.
     """
 
     seen: tuple[Seen, ...]
@@ -61,6 +65,8 @@ class Held:
     scale: Floats
     meter: Floats
     anything: Floats
+    leads: Floats
+    overload_from: Floats
 
 
 def anything(function: Function, value: float, smallest: float) -> float:
@@ -108,7 +114,7 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     there = _in_range_shown(predictions, kept, columns, errors)
     in_ratio = predictions.in_ratio[columns]
     true = read.value - read.leads
-    scale = np.where(in_ratio, _logarithmic_mean(true, there), 1.0)
+    scale = np.where(in_ratio, logarithmic_mean(true, there), 1.0)
     meter = np.sqrt(read.limit**2 / 3.0 + read.leads_sd**2 + read.digit**2 / 12.0)
     spread = predictions.spread[:, columns]
     error = true - there
@@ -124,10 +130,10 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     terms = np.where(np.isnan(read.value), overload, numeric)
     unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
-    return Held(kept, columns, terms, error, scale, meter, broad)
+    return Held(kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from)
 
 
-def _logarithmic_mean(read: Floats, expected: Floats) -> Floats:
+def logarithmic_mean(read: Floats, expected: Floats) -> Floats:
     """Return (a - b) / ln(a / b) of what was read and expected; the expected one where nothing sensible was read."""
     least = np.maximum(1e-3 * np.abs(expected), 1e-12)
     a, b = np.maximum(np.nan_to_num(read), least), np.maximum(np.nan_to_num(expected), 1e-12)
@@ -144,13 +150,17 @@ def _dense(error: Floats, sigma: Floats) -> Floats:
 
 def _beyond(there: Floats, spread: Floats, in_ratio: Bools, read: _Read) -> Floats:
     """Return the chance that a reading is beyond the end of the last range."""
-    edge = read.overload_from
+    distance, least = beyond_end(there, in_ratio, read.overload_from)
+    chance = _student_cumulated(distance / np.hypot(INFLATED * spread, least))
+    return np.asarray(np.where(np.isnan(there), 1.0, np.where(np.isfinite(read.overload_from), chance, 0.0)))
+
+
+def beyond_end(there: Floats, in_ratio: Bools, edge: Floats) -> tuple[Floats, Floats]:
+    """Return how far readings lie beyond the end of the last range, of ohms as a logarithm, and how broad that is."""
     finite = np.isfinite(edge)
     by_ratio = np.log(np.maximum(np.nan_to_num(there), 1e-12) / np.where(finite, edge, 1.0))
     distance = np.where(in_ratio, by_ratio, there - edge)
-    least = np.where(in_ratio, _EDGE, np.where(finite, _EDGE * edge, 1.0))
-    chance = _student_cumulated(distance / np.hypot(INFLATED * spread, least))
-    return np.asarray(np.where(np.isnan(there), 1.0, np.where(finite, chance, 0.0)))
+    return distance, np.where(in_ratio, _EDGE, np.where(finite, _EDGE * edge, 1.0))
 
 
 def _student_cumulated(z: Floats) -> Floats:
@@ -189,53 +199,117 @@ class Fit:
     terms: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class Local:
+    """All readings under one hypothesis near one point of the strays: what straight lines start from.
+
+    `error` (readings) is what was read less what is predicted at the point `at` (strays), NaN for OL; `slopes`
+    (strays x readings), `own` and `bent` are in the readings' units, inflated. `terms` are the readings' shares where
+    no line is drawn; `beyond` (readings) is how far what is predicted lies beyond the end of the last range, in the
+    unit of `beyond_slopes` (strays x readings), NaN where `terms` stand.
+    """
+
+    at: Floats
+    error: Floats
+    slopes: Floats
+    own: Floats
+    bent: Floats
+    terms: Floats
+    drawn: Bools
+    beyond: Floats | None = None
+    beyond_slopes: Floats | None = None
+    beyond_own: Floats | None = None
+
+
 def joint(predictions: Predictions, held: Held, row: int) -> Fit:
     """Return all readings held against one hypothesis at once, devices straying as they must."""
-    error = held.error[row]
-    count = len(predictions.good)
-    stray, covariance = np.zeros(count), np.eye(count)
-    numeric = np.flatnonzero(~np.isnan(error) & predictions.known[row, held.columns])
-    if not len(numeric):
-        return Fit(float(held.terms[row].sum()), stray, covariance, held.terms[row])
-    at = held.columns[numeric]
-    scale = INFLATED * held.scale[row, numeric]
-    slopes = scale * predictions.slopes_of(row, at)
-    matters = np.flatnonzero((np.abs(slopes) > _MATTERS * held.meter[numeric]).any(axis=1))
-    little = np.delete(slopes, matters, axis=0)
-    own = np.sqrt(held.meter[numeric] ** 2 + (scale * predictions.own[row, at]) ** 2 + (little**2).sum(axis=0))
-    common = np.flatnonzero(matters == predictions.common)
-    bent = scale * predictions.bent[row, at]
-    total, found, inverse, dense = _strayed(
-        slopes[matters], error[numeric], own, held.anything[numeric], bent, int(common[0]) if len(common) else -1
+    return fitted(straight(predictions, held, row), held, predictions.common)
+
+
+def straight(predictions: Predictions, held: Held, row: int) -> Local:
+    """Return straight lines from the board as it is designed."""
+    at, error = held.columns, held.error[row]
+    scale = INFLATED * held.scale[row]
+    return Local(
+        np.zeros(len(predictions.good)),
+        error,
+        scale * predictions.slopes_of(row, at),
+        scale * predictions.own[row, at],
+        scale * predictions.bent[row, at],
+        held.terms[row],
+        ~np.isnan(error) & predictions.known[row, at],
     )
-    stray[matters] = found
-    covariance[np.ix_(matters, matters)] = inverse
-    others = np.setdiff1d(np.arange(len(error)), numeric)
-    terms = held.terms[row].copy()
-    terms[numeric] = dense
-    return Fit(float(held.terms[row, others].sum()) + total, stray, covariance, terms)
 
 
-def _strayed(
-    slopes: Floats, error: Floats, straight: Floats, broad: Floats, bent: Floats, common: int
-) -> tuple[float, Floats, Floats, Floats]:
-    """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms.
+def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) -> Fit:
+    """Return the fit that straight lines give; `common` is the stray of all junctions.
 
-    `bent` is added to `straight` as the square of how far all junctions are off.
+    Each of `blur` is a round at which readings are taken to be uncertain by that share of what strays make of them:
+    wide at first, so that many readings which one stray moves together are not all taken for bad ones (graduated
+    non-convexity, Blake and Zisserman 1987).
     """
-    own = np.hypot(straight, bent)
-    weight = _weights(error, np.sqrt(own**2 + (slopes**2).sum(axis=0)), broad)
-    for _ in range(_ROUNDS):
-        scaled = slopes * (weight / own**2)
-        information = np.eye(len(slopes)) + scaled @ slopes.T
-        stray = np.linalg.solve(information, scaled @ error)
-        rest = error - stray @ slopes
-        own = np.hypot(straight, bent * _bending(stray[common] if common >= 0 else 0.0))
-        weight = _weights(rest, own, broad)
-    _, logdet = np.linalg.slogdet(information)
-    dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + broad)
-    total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
-    return total, np.asarray(stray), np.asarray(np.linalg.inv(information)), np.asarray(dense)
+    count = len(local.at)
+    stray, covariance = local.at.copy(), np.eye(count)
+    numeric = np.flatnonzero(local.drawn)
+    terms = local.terms.copy()
+    total = 0.0
+    if len(numeric):
+        slopes, meter = local.slopes[:, numeric], held.meter[numeric]
+        matters = np.flatnonzero((np.abs(slopes) > _MATTERS * meter).any(axis=1) | (local.at != 0.0))
+        little = np.delete(slopes, matters, axis=0)
+        lines = _Lines(
+            slopes[matters], local.error[numeric],
+            np.sqrt(meter**2 + local.own[numeric] ** 2 + (little**2).sum(axis=0)),
+            held.anything[numeric], local.bent[numeric], local.at[matters],
+            int(np.searchsorted(matters, common)) if common in matters else -1,
+        )  # fmt: skip
+        total, found, inverse, dense = lines.strayed(blur)
+        stray[matters] = found
+        covariance[np.ix_(matters, matters)] = inverse
+        terms[numeric] = dense
+    if local.beyond is not None and local.beyond_slopes is not None and local.beyond_own is not None:
+        over = np.flatnonzero(~np.isnan(local.beyond))
+        by = local.beyond_slopes[:, over]
+        sigma = np.sqrt(np.maximum(((covariance @ by) * by).sum(axis=0), 0.0) + local.beyond_own[over] ** 2)
+        chance = _student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
+        terms[over] = np.log((1.0 - _ANYTHING) * chance + _ANYTHING * np.exp(held.anything[over]))
+    others = np.setdiff1d(np.arange(len(terms)), numeric)
+    return Fit(float(terms[others].sum()) + total, stray, covariance, terms)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Straight lines to fit: slopes (strays x readings), errors, their deviations, where the strays are now."""
+
+    slopes: Floats
+    error: Floats
+    straight: Floats
+    broad: Floats
+    bent: Floats
+    at: Floats
+    common: int
+
+    def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats]:
+        """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms.
+
+        `bent` is added to `straight` as the square of how far all junctions are off the point.
+        """
+        slopes, error, spread = self.slopes, self.error, np.sqrt((self.slopes**2).sum(axis=0))
+        rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent)
+        for share in blur:
+            blurred = np.hypot(own, share * spread)
+            weight = _weights(rest, blurred, self.broad)
+            scaled = slopes * (weight / blurred**2)
+            information = np.eye(len(slopes)) + scaled @ slopes.T
+            move = np.linalg.solve(information, scaled @ error - self.at)
+            rest = error - move @ slopes
+            moved = move[self.common] if self.common >= 0 else 0.0
+            own = np.hypot(self.straight, self.bent * _bending(moved))
+        stray = self.at + move
+        _, logdet = np.linalg.slogdet(information)
+        dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + self.broad)
+        total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
+        return total, np.asarray(stray), np.asarray(np.linalg.inv(information)), np.asarray(dense)
 
 
 def _bending(common: float) -> float:

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.shots import MeterErrors, Shot
-from benchcheck.diagnosis.strays import OHMS
+from benchcheck.diagnosis.strays import OHMS, Strays
 
-__all__ = ["BENT_AT", "Predictions", "in_range"]
+__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Predictions", "in_range"]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -21,6 +21,8 @@ Indices = NDArray[np.intp]
 
 #: shift of all junctions, in standard deviations, at which readings are tried for how far they are off straight lines
 BENT_AT = 1.6
+#: what the model itself is worth: a ratio of ohms, volts of diode mode.
+MODEL_RATIO, MODEL_V = 0.003, 0.002
 #: readings this near each other, as a ratio, are one.
 _SAME = 1e-3
 
@@ -35,7 +37,7 @@ class Predictions:
     moves the reading; `entry` (rows x shots) says which, -1 for the good board's. `own` (rows x shots) is the
     standard deviation of what no stray explains, `bent` what is added to it where all junctions (the stray `common`)
     are off by `BENT_AT` standard deviations: leakages that take over from one range to the next are no straight
-    line. The good board is row 0.
+    line. `by_lead` (rows x shots) are read on a part's own lead, elsewhere than on its net. The good board is row 0.
     """
 
     shots: tuple[Shot, ...]
@@ -48,8 +50,14 @@ class Predictions:
     entry: NDArray[np.int32]
     own: Floats
     bent: Floats
-    common: int
+    by_lead: Bools
+    strays: Strays
     _limits: Floats | None = None
+
+    @property
+    def common(self) -> int:
+        """The stray of all junctions at once."""
+        return self.strays.common
 
     @cached_property
     def in_ratio(self) -> Bools:
@@ -91,7 +99,8 @@ class Predictions:
         one = slice(0, 1)
         return replace(
             self, mean=self.mean[one], latent=self.latent[one], held=self.held[one], known=self.known[one],
-            entry=self.entry[one], own=self.own[one], bent=self.bent[one], _limits=None,
+            entry=self.entry[one], own=self.own[one], bent=self.bent[one],
+            by_lead=self.by_lead[one], _limits=None,
         )  # fmt: skip
 
 

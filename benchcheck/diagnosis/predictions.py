@@ -23,7 +23,7 @@ from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
+from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Predictions, in_range
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, shifted
 from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v, moved_spread
@@ -40,8 +40,6 @@ Indices = NDArray[np.intp]
 
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
-#: what the model itself is worth: a ratio of ohms, volts of diode mode.
-_MODEL_RATIO, _MODEL_V = 0.003, 0.002
 #: a fault that moves a reading at a frequency by less than this share has the good board's slopes
 _SAME = 1e-3
 #: shifts of all junctions, in volt, at which straight lines are tried: what is off at the small one may always be
@@ -105,7 +103,7 @@ class _Work:
         self._slopes: list[Floats32] = []
         self._entries = 0
         self._entry = np.full(shape, -1, np.int32)
-        self._own, self._bent = np.zeros(shape), np.zeros(shape)
+        self._own, self._bent, self._by_lead = np.zeros(shape), np.zeros(shape), np.zeros(shape, bool)
 
     def result(self) -> Predictions:
         held = np.full((*self._mean.shape, 1), np.nan) if self._held is None else self._held
@@ -124,7 +122,7 @@ class _Work:
             slopes[entry[entry >= 0], stray] = np.broadcast_to(off, entry.shape)[entry >= 0]
         return Predictions(
             self._shots, self._mean, self._latent, held, self._known, good.T.copy(), slopes, self._entry, self._own,
-            self._bent, self._strays.common,
+            self._bent, self._by_lead, self._strays,
         )  # fmt: skip
 
     def _enter(self, slopes: Floats32) -> NDArray[np.int32]:
@@ -170,6 +168,7 @@ class _Work:
             self._mean[row, at], self._known[row, at] = value[row, place], found.solved[row, place]
             self._latent[row, at] = found.latent[row, place]
             self._entry[row, at], self._held[row, at] = entry[row, place], np.nan
+            self._by_lead[row, at] = True
         for at in usable:
             self._lifted(netlist, at)
 
@@ -189,7 +188,7 @@ class _Work:
         unknown = np.append(np.isnan(found.moved).any(axis=1), False)[found.entry] & (found.entry >= 0)
         for at, place in enumerate(usable):
             shot = self._shots[place]
-            self._own[:, place] = _MODEL_RATIO if shot.function in OHMS else _MODEL_V
+            self._own[:, place] = MODEL_RATIO if shot.function in OHMS else MODEL_V
             if unknown[:, at].any():
                 broad = moved_spread(shot.function, found.latent[:, at], self._errors)
                 self._own[:, place] = np.where(unknown[:, at], broad, self._own[:, place])
@@ -255,7 +254,7 @@ class _Work:
     def _set_moved(self, row: int, at: int, value: float) -> None:
         """Enter a reading whose slopes are not known."""
         self._mean[row, at] = self._latent[row, at] = value
-        self._known[row, at] = True
+        self._known[row, at] = self._by_lead[row, at] = True
         self._entry[row, at] = self._enter(np.zeros((1, 1), np.float32))[0]
         self._own[row, at] = moved_spread(self._shots[at].function, self._mean[row : row + 1, at], self._errors)[0]
 

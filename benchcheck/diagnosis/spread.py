@@ -32,14 +32,19 @@ from benchcheck.score.model_circuit import Model, model_of
 from benchcheck.spec.board import Board
 
 __all__ = [
-    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "THERMAL_V", "model_with_series", "shifted",
-    "single_junctions", "slot_spread", "value_spread",
+    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "LED_SHARE", "THERMAL_V", "junction_moved", "junction_spread",
+    "model_with_series", "shifted", "single_junctions", "slot_spread", "value_spread",
 ]  # fmt: skip
 
 #: standard deviations, common practice without a source: one junction against its kind and what all of a board have
 #: in common, in volt (2 mV/K and other makers' processes); ideality; what has no tolerance stated, as a ratio.
 JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.016, 0.040, 0.05
 IDEALITY = 0.3
+#: of a light-emitting diode's shift, what goes with all other junctions.
+LED_SHARE = 0.6
+#: idealities a junction may have (common practice: diffusion 1, recombination 2).
+_IDEALITIES = 0.9, 2.5
+_AT_A = 1e-3
 _UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
 THERMAL_V = 0.0259
 #: how far a fault's own resistance (a leak, a splash) lies from what is usual, as a ratio.
@@ -118,12 +123,48 @@ def _lowered(model: JunctionModel, volts: float) -> JunctionModel:
     return replace(model, saturation_current_a=model.saturation_current_a * less)
 
 
+def junction_moved(device: Device, volts: float, ideality: float) -> Device:
+    """Return a device whose junctions drop so many volt more at 1 mA and have another ideality, by so much."""
+    moved = _shifted(device, volts)
+    match moved:
+        case Diode() | Clamp():
+            return replace(moved, model=_more_ideal(moved.model, ideality))
+        case Zener():
+            return replace(moved, model=_more_ideal(moved.junction, ideality))
+        case Mosfet():
+            return replace(moved, model=replace(moved.model, body=_more_ideal(moved.model.body, ideality)))
+        case Bjt(model=model):
+            as_one = _more_ideal(JunctionModel(model.saturation_current_a, model.forward_ideality), ideality)
+            more = as_one.ideality / model.forward_ideality
+            changed = replace(
+                model, saturation_current_a=as_one.saturation_current_a, forward_ideality=as_one.ideality,
+                reverse_ideality=model.reverse_ideality * more,
+            )  # fmt: skip
+            return replace(moved, model=changed)
+        case _:
+            return moved
+
+
+def _more_ideal(model: JunctionModel, by: float) -> JunctionModel:
+    """Return the junction with another ideality that drops the same at 1 mA."""
+    if not by:
+        return model
+    ideality = min(max(model.ideality + by, _IDEALITIES[0]), _IDEALITIES[1])
+    less = (_AT_A / model.saturation_current_a) ** (model.ideality / ideality)
+    return replace(model, ideality=ideality, saturation_current_a=_AT_A / less)
+
+
+def junction_spread(board: Board, designator: str) -> tuple[float, float]:
+    """Return a junction's own standard deviation and what all of a board's have in common, in volt."""
+    led = getattr(board.parts.get(designator), "kind", "") == "led"
+    return (LED_V, LED_SHARE * COMMON_JUNCTION_V) if led else (JUNCTION_V, COMMON_JUNCTION_V)
+
+
 def slot_spread(board: Board, netlist: Netlist, slot: Leaning) -> float:
     """Return the standard deviation of what a reading leans on: a ratio of ohms or breakdown, volts of drop."""
     if not slot.designator:
         return JUNCTION_V if slot.of == "drop" else FAULT_OHMS
     if slot.of == "drop":
-        led = getattr(board.parts.get(slot.designator), "kind", "") == "led"
-        return LED_V if led else JUNCTION_V
+        return junction_spread(board, slot.designator)[0]
     device = netlist.by_designator.get(slot.designator)
     return value_spread(board, device) if device is not None else 0.0

@@ -17,7 +17,15 @@ from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.shots import MeterErrors
-from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, IDEALITY, JUNCTION_V, THERMAL_V, slot_spread, value_spread
+from benchcheck.diagnosis.spread import (
+    COMMON_JUNCTION_V,
+    IDEALITY,
+    JUNCTION_V,
+    LED_SHARE,
+    THERMAL_V,
+    slot_spread,
+    value_spread,
+)
 from benchcheck.spec.board import Board
 
 __all__ = ["OHMS", "Reactive", "Strays", "ideality_v", "moved_spread"]
@@ -33,8 +41,6 @@ _JUNCTION_FROM_V, _JUNCTION_TO_V = 0.1, 1.3
 _AT_A = 1e-3
 #: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
 _SERIES_SPREAD = 0.5
-#: of a light-emitting diode's shift, what goes with all other junctions
-_LED_SHARE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,12 @@ class Strays:
 
     def _of(self, designator: str, what: str, number: int = 0) -> int:
         return self._place.setdefault((designator, what, number), len(self._place))
+
+    def of_device(self, designator: str, what: str, by: Floats) -> float:
+        """Return how far a device is strayed, in `by` (strays): the mean of its junctions where it has several."""
+        places = [self._place.get((designator, what, number), -1) for number in (0, 1)]
+        found = [float(by[place]) for place in places if place >= 0]
+        return sum(found) / len(found) if found else 0.0
 
     def bent(self, name: str) -> int:
         """Return the stray of what is off the straight lines when junctions drop a little less or more."""
@@ -103,7 +115,7 @@ class Strays:
             found[:, place] += spread * own
             if ideality >= 0:
                 found[:, ideality] += ideal_v * own
-                share = _LED_SHARE if spread > JUNCTION_V else 1.0
+                share = LED_SHARE if spread > JUNCTION_V else 1.0
                 found[:, self.common] += share * COMMON_JUNCTION_V * own
         return found
 

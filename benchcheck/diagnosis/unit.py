@@ -1,0 +1,244 @@
+"""The board moved to where a unit on the bench seems to be: values and forward voltages as its readings say.
+
+What good parts stray by shifts leakages by factors, and no straight line follows that. So the circuit is solved again
+with parts strayed as fitted, each reading in the range the meter showed it in; the next fit starts from there
+(Gauss and Newton's method). Readings at a frequency, tips on a faulty part's own lead, and the few readings with a
+switch pressed stay on straight lines.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.bench.model import Bench
+from benchcheck.circuit.batch import Outcome
+from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Inductor, Mosfet, Resistor, Switch, Zener
+from benchcheck.circuit.dictionary import Probe
+from benchcheck.circuit.driven import driven_ranges
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
+from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
+from benchcheck.diagnosis.evidence import Seen
+from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.likelihood import (
+    INFLATED,
+    Fit,
+    Held,
+    Local,
+    beyond_end,
+    fitted,
+    logarithmic_mean,
+    straight,
+)
+from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
+from benchcheck.diagnosis.shots import DIRECT, MeterErrors
+from benchcheck.diagnosis.spread import IDEALITY, junction_moved, junction_spread, value_spread
+from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v
+from benchcheck.score.model_circuit import excitation_for
+from benchcheck.spec.board import Board
+
+__all__ = ["UnitSolver", "compared", "settled", "strayed"]
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Indices = NDArray[np.intp]
+
+#: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
+_FURTHEST = 6.0
+#: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
+#: with none moving further than that, they are near enough to be compared.
+_NEAR, _NEAR_ENOUGH = 0.25, 1.0
+_MOST_FITS = 5
+#: a position of switches in which less than this share was read is not solved again.
+_FEW_READINGS = 0.1
+
+
+def strayed(board: Board, netlist: Netlist, strays: Strays, by: Floats) -> Netlist:
+    """Return the netlist with every device strayed by so many inflated standard deviations."""
+    by = INFLATED * np.clip(by, -_FURTHEST, _FURTHEST)
+    return Netlist(_strayed(board, device, strays, by) for device in netlist.devices)
+
+
+def _strayed(board: Board, device: Device, strays: Strays, by: Floats) -> Device:
+    name = device.designator
+    match device:
+        case Resistor(resistance_ohm=ohm):
+            return replace(device, resistance_ohm=ohm * _times(board, device, strays.of_device(name, "ohms", by)))
+        case Inductor(dc_resistance_ohm=ohm):
+            return replace(device, dc_resistance_ohm=ohm * _times(board, device, strays.of_device(name, "ohms", by)))
+        case Switch(closed_resistance_ohm=ohm):
+            times = _times(board, device, strays.of_device(name, "ohms", by))
+            return replace(device, closed_resistance_ohm=ohm * times)
+        case Zener(breakdown_voltage_v=volts):
+            times = _times(board, device, strays.of_device(name, "breakdown", by))
+            return _with_junctions(board, replace(device, breakdown_voltage_v=volts * times), strays, by)
+        case Diode() | Bjt() | Clamp() | Mosfet():
+            return _with_junctions(board, device, strays, by)
+        case _:
+            return device
+
+
+def _times(board: Board, device: Device, by: float) -> float:
+    return math.exp(value_spread(board, device) * by)
+
+
+def _with_junctions(board: Board, device: Device, strays: Strays, by: Floats) -> Device:
+    """Return a device whose junctions drop more or less at 1 mA, and have another ideality."""
+    own, ideality = (strays.of_device(device.designator, of, by) for of in ("drop", "ideality"))
+    own_v, common_v = junction_spread(board, device.designator)
+    # a stray of ideality lifts the drop at small currents: the junction is nearer the ideal
+    return junction_moved(device, own * own_v + by[strays.common] * common_v, -IDEALITY * ideality)
+
+
+class UnitSolver:
+    """Readings held against the board with its parts strayed, for some hypotheses at a time."""
+
+    def __init__(
+        self, board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis],
+        predictions: Predictions, held: Held,
+    ) -> None:  # fmt: skip
+        self._board, self._netlist, self._hypotheses = board, netlist, hypotheses
+        self._predictions, self._held, self._errors = predictions, held, MeterErrors(bench)
+        self._lots = tuple(self._lots_of(bench))
+        self._begin: dict[int, Sequence[Outcome]] = {}
+
+    def _lots_of(self, bench: Bench) -> Iterator[_Lot]:
+        """Yield readings by the positions of switches: their places among the readings, probes and ranges."""
+        seen = self._held.seen
+        direct = [at for at, one in enumerate(seen) if one.shot.function in DIRECT]
+        for switches in dict.fromkeys(seen[at].shot.switches for at in direct):
+            netlist = switched(self._netlist, switches)
+            here = [at for at in direct if seen[at].shot.switches == switches]
+            here = [at for at in here if excitation_for(bench, seen[at].shot.function) is not None]
+            here = [at for at in here if {seen[at].shot.red, seen[at].shot.black} <= netlist.pins_on.keys()]
+            probes, places = [], []
+            for at in here:
+                excitation = excitation_for(bench, seen[at].shot.function)
+                assert excitation is not None
+                probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
+                places.append(self._range_of(seen[at], len(driven_ranges(excitation))))
+            if len(here) >= _FEW_READINGS * len(direct):
+                yield _Lot(switches, np.array(here, dtype=np.intp), tuple(probes), tuple(places))
+
+    def _range_of(self, seen: Seen, count: int) -> int:
+        """Return the first range that can have shown a reading; of an overload the last."""
+        if seen.shot.function not in OHMS:
+            return 0
+        if math.isnan(seen.value):
+            return count - 1
+        return min(int(self._errors.range_of(seen.shot.function, np.array([seen.value]))[0]), count - 1)
+
+    @property
+    def common(self) -> int:
+        """The stray of all junctions at once."""
+        return self._predictions.common
+
+    @property
+    def solves(self) -> bool:
+        """Whether there are readings for which the circuit is solved."""
+        return bool(self._lots)
+
+    def near(self, strays: Floats, rows: Sequence[int]) -> dict[int, Local]:
+        """Return straight lines from the board strayed so, under the hypotheses of some rows."""
+        p, held = self._predictions, self._held
+        strays = np.clip(strays, -_FURTHEST, _FURTHEST)
+        count = len(p.good)
+        there = np.full((len(rows), len(held.seen)), np.nan)
+        slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
+        moved = strayed(self._board, self._netlist, p.strays, strays)
+        chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
+        for number, lot in enumerate(self._lots):
+            netlist = switched(moved, lot.switches)
+            found = readings_in_ranges(
+                netlist, lot.probes, lot.places, edits_of(netlist, chosen), nothing=NOTHING_SEEN,
+                begin=self._begin.get(number, ()),
+            )  # fmt: skip
+            self._begin[number] = found.settled
+            there[:, lot.at] = np.where(found.solved, found.latent, np.nan)[1:]
+            by_stray = self._by_stray(lot, found, count)
+            slopes[:, lot.at] = by_stray[found.entry[1:]]
+        there[p.by_lead[list(rows)][:, held.columns]] = np.nan
+        return {row: self._local(row, strays, there[at], slopes[at].T) for at, row in enumerate(rows)}
+
+    def _by_stray(self, lot: _Lot, found: RangedReadings, count: int) -> Floats32:
+        """Return slopes to strays (entries x strays) of every entry of a solution."""
+        p = self._predictions
+        ideal = np.zeros(len(found.slopes))
+        for at in range(len(lot.probes)):
+            function = self._held.seen[lot.at[at]].shot.function
+            rows = np.unique(found.entry[:, at])
+            value = np.array([found.latent[found.entry[:, at] == row, at][0] for row in rows])
+            ideal[rows] = ideality_v(function, value, self._errors)
+        found_by = p.strays.slopes(p.strays.columns(found.slots), found.slopes.astype(np.float32), ideal)
+        return found_by[:, :count]
+
+    def _local(self, row: int, strays: Floats, there: Floats, slopes: Floats32) -> Local:
+        """Return straight lines under one hypothesis, from the board as designed where it is not solved here."""
+        p, held = self._predictions, self._held
+        base = straight(p, held, row)
+        solved = ~np.isnan(there)
+        in_ratio = p.in_ratio[held.columns]
+        true = np.array([one.value for one in held.seen]) - held.leads
+        scale = np.where(in_ratio, logarithmic_mean(true, there), 1.0)
+        own = np.where(in_ratio, MODEL_RATIO, MODEL_V)
+        bent = p.bent[row, held.columns]
+        distance, least = beyond_end(there, in_ratio, held.overload_from)
+        overload = solved & np.isnan(true)
+        return Local(
+            strays,
+            np.where(solved, true - there, base.error - strays @ base.slopes),
+            np.where(solved, INFLATED * scale * slopes, base.slopes),
+            np.where(solved, INFLATED * scale * own, base.own),
+            np.where(solved, INFLATED * scale * bent, base.bent),
+            base.terms,
+            np.where(solved, ~np.isnan(true), base.drawn),
+            np.where(overload & np.isfinite(held.overload_from), distance, np.nan),
+            INFLATED * slopes.astype(float),
+            np.hypot(least, INFLATED * own),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Lot:
+    """Readings with switches in the same positions: places among all readings, probes, ranges."""
+
+    switches: tuple[tuple[str, str], ...]
+    at: Indices
+    probes: tuple[Probe, ...]
+    places: tuple[int, ...]
+
+
+def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> Fit:
+    """Return the likeliest fit of one hypothesis around a point it comes out at, beginning at some strays."""
+    point, best = begin, None
+    for _ in range(_MOST_FITS):
+        fit = fitted(solver.near(point, (row,))[row], held, common)
+        moved = np.abs(fit.stray - point).max()
+        if moved < _NEAR_ENOUGH and (best is None or fit.log_likelihood > best.log_likelihood):
+            best = fit
+        if moved < _NEAR:
+            break
+        point = fit.stray
+    return best or fit
+
+
+def compared(
+    solver: UnitSolver, held: Held, fits: dict[int, Fit], rows: Sequence[int], around: int, *, settle: bool
+) -> Sequence[int]:
+    """Hold some hypotheses against the readings around the point that suits one of them; keep the likelier fits.
+
+    Return which were held so. With `settle` that point is first found, from a fit of straight lines.
+    """
+    common = solver.common
+    if settle:
+        fits[around] = settled(solver, held, around, fits[around].stray, common)
+    for row, local in solver.near(fits[around].stray, rows).items():
+        fit = fitted(local, held, common)
+        if row not in fits or fit.log_likelihood > fits[row].log_likelihood:
+            fits[row] = fit
+    return rows
