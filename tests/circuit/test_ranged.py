@@ -1,0 +1,65 @@
+"""Readings solved in the ranges that showed them, beside the whole search of ranges and textbook sums."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from benchcheck.circuit.devices import Diode, Resistor
+from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
+from benchcheck.circuit.faults import Edit
+from benchcheck.circuit.models import JunctionModel
+from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.ranged import readings_in_ranges
+
+RANGES = (OhmsRange(6e3, 1e-4, 2.7), OhmsRange(6e5, 1e-6, 2.7), OhmsRange(6e7, 1.5e-8, 2.7))
+BOARD = Netlist(
+    [
+        Resistor("R1", "A", "B", 1e3),
+        Resistor("R2", "B", "GND", 2.2e3),
+        Diode("D1", "GND", "A", JunctionModel(4e-8, 1.0)),
+    ]
+)
+PROBES = (
+    Probe("A", "GND", Ohms(RANGES)),
+    Probe("GND", "A", DiodeTest(1e-3, 3.0, 2.0)),
+    Probe("B", "A", Ohms(RANGES)),
+)
+R2_OPEN = Edit(("R2",))
+
+
+def test_it_agrees_with_the_search_of_all_ranges() -> None:
+    found = readings_in_ranges(BOARD, PROBES, (0, 0, 0), [R2_OPEN])
+    whole = edited_readings(BOARD, PROBES, [R2_OPEN])
+    assert found.solved.all()
+    assert found.latent == pytest.approx(whole.latent, rel=1e-6)
+
+
+def test_a_range_whose_source_gives_way_is_left_for_the_next() -> None:
+    # textbook: in reverse V = -VT ln(1 - I / IS); 40 nA cannot carry 1 uA, and shows V / I at 15 nA
+    value = readings_in_ranges(BOARD, PROBES[:1], (1,), [R2_OPEN]).latent[1, 0]
+    thermal_v = 1.380649e-23 * 300.15 / 1.602176634e-19
+    assert value == pytest.approx(-thermal_v * math.log(1.0 - 1.5e-8 / 4e-8) / 1.5e-8, rel=0.05)
+
+
+def test_a_board_much_like_it_begins_where_the_last_one_settled() -> None:
+    other = BOARD.replacing("R1", Resistor("R1", "A", "B", 1.05e3))
+    first = readings_in_ranges(BOARD, PROBES, (0, 0, 0), [])
+    assert readings_in_ranges(other, PROBES, (0, 0, 0), [], begin=first.settled).latent == pytest.approx(
+        readings_in_ranges(other, PROBES, (0, 0, 0), []).latent, rel=1e-6
+    )
+
+
+def test_slopes_are_what_a_small_change_makes() -> None:
+    # a central difference over R2, ohms as logarithms
+    found = readings_in_ranges(BOARD, PROBES[:1], (0,), [])
+    slot = next(at for at, one in enumerate(found.slots) if (one.designator, one.of) == ("R2", "ohms"))
+    low, high = (
+        readings_in_ranges(BOARD.replacing("R2", Resistor("R2", "B", "GND", 2.2e3 * k)), PROBES[:1], (0,), [])
+        for k in (0.999, 1.001)
+    )
+    by_hand = np.log(high.latent[0, 0] / low.latent[0, 0]) / math.log(1.001 / 0.999)
+    assert found.slopes[found.entry[0, 0], slot] == pytest.approx(by_hand, rel=1e-3)

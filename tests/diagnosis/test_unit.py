@@ -1,0 +1,41 @@
+"""The board moved to where a unit is: parts strayed, and fits that find what one leaking junction does to many."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchcheck.circuit.devices import Resistor
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.unit import UnitSolver, settled, strayed
+
+from . import population
+
+
+def test_a_board_not_strayed_is_the_board(engine: Engine) -> None:
+    strays = engine.predictions.strays
+    moved = strayed(engine.board, engine.netlist, strays, np.zeros(len(strays)))
+    ohms = {one.designator: one.resistance_ohm for one in engine.netlist.devices if isinstance(one, Resistor)}
+    assert ohms
+    assert {d.designator: d.resistance_ohm for d in moved.devices if isinstance(d, Resistor)} == pytest.approx(ohms)
+    assert [one.designator for one in moved.devices] == [one.designator for one in engine.netlist.devices]
+
+
+def test_solving_again_finds_a_likelier_unit_than_straight_lines(engine: Engine) -> None:
+    predictions = engine.predictions
+    units = population.units(engine, predictions.shots, "solved again", 4, 1)
+    gained = []
+    for unit in units:
+        held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
+        before = joint(predictions, held, unit.truth)
+        solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+        after = settled(solver, held, unit.truth, before.stray, predictions.common)
+        gained.append(after.log_likelihood - before.log_likelihood)
+    assert np.median(gained) > -1.0
+    assert max(gained) > 0.0
+
+
+def test_drawn_good_units_are_called_good(engine: Engine) -> None:
+    units = [u for u in population.units(engine, engine.predictions.shots, "called good", 4, 1) if u.truth == 0]
+    assert all(engine.groups[int(engine.weigh(unit.evidence).probability.argmax())] == 0 for unit in units)
