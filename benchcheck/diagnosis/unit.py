@@ -213,18 +213,18 @@ class _Lot:
     places: tuple[int, ...]
 
 
-def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> Fit:
-    """Return the likeliest fit of one hypothesis around a point it comes out at, beginning at some strays."""
-    point, best = begin, None
+def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
+    """Return the likeliest fit of one hypothesis near the point it comes out at, and that point."""
+    point, best, there = begin, None, begin
     for _ in range(_MOST_FITS):
         fit = fitted(solver.near(point, (row,))[row], held, common)
         moved = np.abs(fit.stray - point).max()
         if moved < _NEAR_ENOUGH and (best is None or fit.log_likelihood > best.log_likelihood):
-            best = fit
+            best, there = fit, point
         if moved < _NEAR:
             break
         point = fit.stray
-    return best or fit
+    return (best, there) if best is not None else (fit, point)
 
 
 def compared(
@@ -235,9 +235,12 @@ def compared(
     Return which were held so. With `settle` that point is first found, from a fit of straight lines.
     """
     common = solver.common
+    point = fits[around].stray
     if settle:
-        fits[around] = settled(solver, held, around, fits[around].stray, common)
-    for row, local in solver.near(fits[around].stray, rows).items():
+        fit, at = settled(solver, held, around, point, common)
+        if fit.log_likelihood > fits[around].log_likelihood:
+            fits[around], point = fit, at
+    for row, local in solver.near(point, rows).items():
         fit = fitted(local, held, common)
         if row not in fits or fit.log_likelihood > fits[row].log_likelihood:
             fits[row] = fit

@@ -30,7 +30,7 @@ def test_solving_again_finds_a_likelier_unit_than_straight_lines(engine: Engine)
         held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
         before = joint(predictions, held, unit.truth)
         solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
-        after = settled(solver, held, unit.truth, before.stray, predictions.common)
+        after, _ = settled(solver, held, unit.truth, before.stray, predictions.common)
         gained.append(after.log_likelihood - before.log_likelihood)
     assert np.median(gained) > -1.0
     assert max(gained) > 0.0
