@@ -18,7 +18,8 @@ from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.measured import Measured, measure
 from benchcheck.score.model import Reason
-from benchcheck.score.words import shown
+from benchcheck.score.surroundings import Solver
+from benchcheck.score.words import lifted, shown
 
 __all__ = ["derive"]
 
@@ -34,10 +35,12 @@ def derive(
     bench: Bench,
     session: Session,
     by_id: Mapping[str, Check],
+    solver: Solver | None = None,
 ) -> Measured | Finding:
     """Return the value and budget a formula gives from the readings of its sources, or why it gives none.
 
-    Every source has readings; `by_id` holds the source checks.
+    Every source has readings; `by_id` holds the source checks. `solver` says what the circuit around a junction
+    makes of its drop.
     """
     parts: list[Measured] = []
     for name in check.sources:
@@ -49,7 +52,10 @@ def derive(
     if check.formula in (Formula.SLOPE, Formula.INTERNAL_RESISTANCE):
         return _slope(check, parts, bench, [by_id[name].load_a for name in check.sources], session)
     first, second = parts[0], parts[1]
-    sag = difference(first.budget, second.budget, _remains(check.id, first, second))
+    beside = _beside(check, [(by_id[name], part) for name, part in zip(check.sources, parts, strict=True)], solver)
+    if isinstance(beside, Finding):
+        return beside
+    sag = difference(first.budget, second.budget, _remains(check.id, first, second) + beside)
     if check.formula is Formula.DIFFERENCE:
         return Measured(sag, first.meter, first.range)
     if second.budget.value == 0.0:
@@ -71,6 +77,30 @@ def _remains(name: str, first: Measured, second: Measured) -> tuple[Contribution
     if not shared or first.range is None:
         return ()
     return not_shared(name, first.range, first.budget.value - second.budget.value)
+
+
+def _beside(
+    check: Check, parts: Sequence[tuple[Check, Measured]], solver: Solver | None
+) -> tuple[Contribution, ...] | Finding:
+    """Return how far the circuit around two junctions moves their drops, as limits of an error of the difference.
+
+    A resistor from base to emitter takes current from one junction alone: tens of millivolts, against a difference
+    of a few. Where the parts around leave nothing of a junction to be seen, its difference is undecided.
+    """
+    moved = 0.0
+    for source, part in parts:
+        own = solver(source, part.budget) if solver is not None and source.function is Function.DIODE else None
+        if own is None:
+            continue
+        if own.masked or own.unsolved:
+            return undecided(
+                Reason.CIRCUIT, f"{source.id}: {own.unsolved or 'the parts around hide it'}", lifted(check)
+            )
+        moved += abs(own.budget.value - part.budget.value)
+    if not moved:
+        return ()
+    origin = "the circuit of the spec: drops on the board less the junctions' own"
+    return (Contribution.from_limits(f"{check.id}.beside", "what lies beside the junctions", moved, origin=origin),)
 
 
 def _unit(budget: Budget, check: Check) -> Budget:

@@ -75,16 +75,19 @@ def judge_derived(
     bench: Bench,
     session: Session,
     by_id: Mapping[str, Check],
+    *,
+    surroundings: Solver | None = None,
 ) -> Score:
     """Return the score of a check computed from the readings of its sources (check id -> readings).
 
-    `by_id` holds at least the source checks. A source without readings leaves the check skipped.
+    `by_id` holds at least the source checks. A source without readings leaves the check skipped. `surroundings` says
+    what the circuit around a junction makes of its drop.
     """
     missing = [name for name in check.sources if not sources.get(name) or name not in by_id]
     if missing:
         return _unmeasured(check, Outcome.SKIPPED, f"needs a reading of {', '.join(missing)}", "read it")
     used = [reading for name in check.sources for reading in sources[name]]
-    found = derive(check, sources, bench, session, by_id)
+    found = derive(check, sources, bench, session, by_id, surroundings)
     if isinstance(found, Finding):
         return _score(check, used, found)
     return _judged(check, used, found, bench, None)

@@ -318,7 +318,7 @@ class Visit:
     def _derived(self, check: Check) -> Score:
         sources = {name: self._readings.get(name, ()) for name in check.sources}
         try:
-            score = judge_derived(check, sources, self.bench, self.session, self._by_id)
+            score = judge_derived(check, sources, self.bench, self.session, self._by_id, surroundings=self._solver)
             return held_to_gate(check, score, self._scores)
         except (MetrologyError, CircuitError) as error:
             return _without_numbers(check, error)
