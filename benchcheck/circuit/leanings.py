@@ -1,8 +1,9 @@
 """How a solved reading leans on each device: the adjoint network, for a whole batch at once.
 
-One more solution of the transposed equations gives the slope of a reading to every resistance and to every junction's
-forward voltage (Director and Rohrer 1969). Slopes are of the natural logarithm of voltage over current between the
-probes, so that a leakage, which grows by factors, is as straight a line as a forward voltage.
+One more solution of the transposed equations gives the slope of a reading to every resistance, every junction's
+forward voltage and every channel's threshold (Director and Rohrer 1969). Slopes are of the natural logarithm of
+voltage over current between the probes, so that a leakage, which grows by factors, is as straight a line as a forward
+voltage.
 """
 
 from __future__ import annotations
@@ -26,13 +27,13 @@ _LEAST_V, _LEAST_A = 1e-12, 1e-15
 
 @dataclass(frozen=True, slots=True)
 class Leaning:
-    """What a reading may lean on: `of` says whether by ln of ohms, volts of forward drop, or ln of breakdown volts.
+    """What a reading may lean on: `of` says whether by ln of ohms, volts of drop or threshold, ln of breakdown volts.
 
     `between` tells the junctions of one device apart (their rows); a fault's own resistance or junction has no name.
     """
 
     designator: str
-    of: Literal["ohms", "drop", "breakdown"]
+    of: Literal["ohms", "drop", "breakdown", "threshold"]
     between: tuple[int, int] = (-1, -1)
 
 
@@ -47,10 +48,12 @@ class Leanings:
         bjts = [Leaning(bjt.designator, "drop", (rows[1], rows[2])) for bjt, rows in v.bjts]
         self._breaking = np.flatnonzero(np.isfinite(v.junction_arrays.breakdown))
         broken = [Leaning(drops[at].designator, "breakdown", drops[at].between) for at in self._breaking]
+        channels = [Leaning(mosfet.designator, "threshold", (rows[0], rows[2])) for mosfet, rows in v.mosfets]
         own = [Leaning("", "ohms"), Leaning("", "drop")]
-        self.slots: tuple[Leaning, ...] = (*ohmic, *branches, *drops, *bjts, *broken, *own)
-        starts = np.cumsum([0, len(ohmic), len(branches), len(drops), len(bjts), len(broken)])
-        self._ohmic, self._branches, self._drops, self._bjts, self._broken, self._own = (int(at) for at in starts)
+        self.slots: tuple[Leaning, ...] = (*ohmic, *branches, *drops, *bjts, *broken, *channels, *own)
+        _, self._branches, self._drops, self._bjts, self._broken, self._channels, self._own = (
+            int(at) for at in np.cumsum([0, *map(len, (ohmic, branches, drops, bjts, broken, channels))])
+        )
         self._slot_of = {(one.designator, one.of): at for at, one in reversed(list(enumerate(self.slots)))}
         names = [one.designator for one in (*ohmic, *branches)]
         self._stays = np.array([[name not in removed for name in names] for removed in v.removed]).reshape(
@@ -61,6 +64,7 @@ class Leanings:
         self._siemens = np.array([siemens for *_, siemens in v.conductances])
         self._branch_ohm = np.array([each.resistance_ohm for each in v.branches])
         self._sign = np.array([1.0 if bjt.polarity == "NPN" else -1.0 for bjt, _ in v.bjts])
+        self._rows_of_channels = np.array([rows for _, rows in v.mosfets], dtype=np.intp).reshape(-1, 3)
         self._rows_of_bjts = np.array([rows for _, rows in v.bjts], dtype=np.intp).reshape(-1, 3)
 
     def of(
@@ -82,6 +86,7 @@ class Leanings:
         seen, lift = v.controls @ solution, v.controls @ adjoint
         self._junctions(found, seen, lift, tangents)
         self._transistors(found, seen, adjoint, tangents)
+        self._thresholds(found, adjoint, tangents[0])
         self._added(found, variant, solution, adjoint)
         self._changed(found, solution, adjoint, extras)
         return found
@@ -94,7 +99,7 @@ class Leanings:
         back = seen[self._breaking] < 0.0
         volts = arrays.breakdown[self._breaking][:, None]
         by_volts = -lift[self._breaking] * slope[self._breaking] * volts
-        found[self._broken : self._own] = np.where(back, by_volts, 0.0)
+        found[self._broken : self._channels] = np.where(back, by_volts, 0.0)
         found[self._drops + self._breaking] *= ~back
 
     def _transistors(self, found: Floats, seen: Floats, adjoint: Floats, tangents: tuple[Floats, Floats]) -> None:
@@ -104,6 +109,13 @@ class Leanings:
         collector, base, emitter = (adjoint[self._rows_of_bjts[:, pin]] for pin in range(3))
         moved = (collector - emitter) * carried[0] + (base - emitter) * carried[1]
         found[self._bjts : self._broken] = self._sign[:, None] * moved / self._v.bjt_arrays.forward_slope_v[:, None]
+
+    def _thresholds(self, found: Floats, adjoint: Floats, slopes: Floats) -> None:
+        """Enter the channels: a volt more of threshold is a volt less of gate voltage."""
+        begin = len(self._v.junctions) + 4 * len(self._v.bjts)
+        by_gate = slopes[begin : begin + len(self._v.mosfets)]
+        lift = adjoint[self._rows_of_channels[:, 0]] - adjoint[self._rows_of_channels[:, 2]]
+        found[self._channels : self._own] = lift * by_gate * self._v.mosfet_arrays.sign[:, None]
 
     def _added(self, found: Floats, variant: Indices, solution: Floats, adjoint: Floats) -> None:
         """Enter the resistances that variants have beside the shared ones."""

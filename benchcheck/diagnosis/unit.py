@@ -37,7 +37,7 @@ from benchcheck.diagnosis.likelihood import (
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
-from benchcheck.diagnosis.spread import IDEALITY, junction_moved, junction_spread, value_spread
+from benchcheck.diagnosis.spread import IDEALITY, THRESHOLD_V, junction_moved, junction_spread, value_spread
 from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
@@ -77,7 +77,11 @@ def _strayed(board: Board, device: Device, strays: Strays, by: Floats) -> Device
         case Zener(breakdown_voltage_v=volts):
             times = _times(board, device, strays.of_device(name, "breakdown", by))
             return _with_junctions(board, replace(device, breakdown_voltage_v=volts * times), strays, by)
-        case Diode() | Bjt() | Clamp() | Mosfet():
+        case Mosfet():
+            volts = THRESHOLD_V * strays.of_device(name, "threshold", by)
+            moved = replace(device, threshold_shift_v=device.threshold_shift_v + volts)
+            return _with_junctions(board, moved, strays, by)
+        case Diode() | Bjt() | Clamp():
             return _with_junctions(board, device, strays, by)
         case _:
             return device

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
 
-from benchcheck.circuit.devices import Bjt, Device, Diode, Resistor, Zener
+from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener
 from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit
@@ -66,3 +67,20 @@ def test_breakdown_leans_on_its_voltage() -> None:
     found = edited_readings(Netlist(board), [probe], [], leanings=True)
     slot = next(at for at, each in enumerate(found.slots) if each.of == "breakdown")
     assert found.good[slot, 0] == pytest.approx(1.8, rel=0.05)  # volts of reading by ln of breakdown volts
+
+
+@pytest.mark.parametrize("channel", ["N", "P"])
+def test_a_channel_near_its_threshold_leans_on_it(channel: Literal["N", "P"]) -> None:
+    """A gate tied to the drain conducts from its threshold on: the reading moves as the circuit solved again does."""
+    drain, source = ("A", "GND") if channel == "N" else ("GND", "A")
+    probe = Probe("A", "GND", DiodeTest(1e-3, 3.0, 3.0))
+
+    def board(volts: float) -> Netlist:
+        fet = Mosfet("Q1", "G", drain, source, channel=channel, threshold_shift_v=volts)
+        return Netlist((fet, Resistor("R1", "G", drain, 1e3), Resistor("R2", "A", "GND", 47e3)))
+
+    found = edited_readings(board(0.0), [probe], [], leanings=True)
+    slot = next(at for at, each in enumerate(found.slots) if each.of == "threshold")
+    up, down = (edited_readings(board(volts), [probe], []).value[0, 0] for volts in (STEP, -STEP))
+    assert found.good[slot, 0] == pytest.approx((up - down) / (2.0 * STEP), rel=0.01)
+    assert found.good[slot, 0] > 0.5

@@ -51,7 +51,7 @@ def score(ohms: str, be: str, bc: str, *, around: bool = True) -> Score:
 
 
 def test_a_resistor_across_one_junction_convicts_no_good_transistor() -> None:
-    """1 k takes 0.62 mA of a meter's milliampere: VT ln(1 / 0.38) = 25 mV less (Shockley), where 6 mV are the good."""
+    """1 k takes 0.62 mA of a meter's milliampere: VT ln(1 / 0.38) = 25 mV less (Shockley); 6 mV are good."""
     assert score("1k", "0.615", "0.634", around=False).verdict is Verdict.FAIL
     found = score("1k", "0.615", "0.634")
     assert found.verdict is Verdict.UNDECIDED
