@@ -461,6 +461,16 @@ def test_what_is_left_open_is_found_again(tmp_path: Path, clock: FakeClock) -> N
     assert latest_open(tmp_path, HEAD.unit, "00" * 32) is None
 
 
+def test_a_visit_left_before_its_first_reading_hides_none_that_has_some(tmp_path: Path, clock: FakeClock) -> None:
+    with Journal.create(tmp_path, HEAD, clock) as journal:
+        journal.append_reading(READINGS[0])
+    clock.sleep(60.0)
+    Journal.create(tmp_path, HEAD, clock).close()
+    found = latest_open(tmp_path, HEAD.unit, SPEC_DIGEST)
+    assert found is not None
+    assert found.path == journal.path
+
+
 # --- real processes
 
 CHILD = textwrap.dedent(
