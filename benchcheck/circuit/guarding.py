@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, permutations
 from math import inf, isfinite, sqrt
 
 import numpy as np
@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from benchcheck.errors import CircuitError
 
 from .connectivity import conductive_pairs
+from .devices import Bjt, Clamp, Device, Diode, Mosfet, Zener, part_of
 from .netlist import Netlist
 
-__all__ = ["Branch", "PairReading", "branches_between", "hidden_path"]
+__all__ = ["Branch", "PairReading", "branches_between", "contradictions", "hidden_path", "read_one_way_only"]
 
 Floats = NDArray[np.float64]
 Pair = tuple[str, str]
@@ -75,6 +76,8 @@ def branches_between(readings: Iterable[PairReading]) -> tuple[Branch, ...]:
     nets = tuple(dict.fromkeys(net for one in taken for net in (one.red, one.black)))
     by_pair = _by_pair(taken, nets)
     _refuse_joined(by_pair)
+    if odd := contradictions(taken):
+        raise CircuitError("\n".join(odd))
     laplacian = _laplacian(nets, by_pair)
     pairs = list(combinations(range(len(nets)), 2))
     found = tuple(_branch(laplacian, nets, pair, pairs, by_pair) for pair in pairs)
@@ -130,6 +133,72 @@ def _polarity_faults(pair: Pair, both: Sequence[PairReading]) -> list[str]:
         "read on low-power ohms"
     )
     return [said]
+
+
+def read_one_way_only(netlist: Netlist, readings: Iterable[PairReading]) -> tuple[str, ...]:
+    """Say which readings were taken one way round only though a junction of the netlist lies between their nets.
+
+    What a junction carries one way it does not carry the other way: only both readings tell it from a resistor.
+    """
+    ways = {(one.red, one.black) for one in readings}
+    found = []
+    for red, black in sorted(ways):
+        parts = [part_of(d.designator) for d in netlist.devices if _junction_between(d, red, black)]
+        if parts and (black, red) not in ways:
+            names = ", ".join(dict.fromkeys(parts))
+            found.append(
+                f"{red} and {black} were read with red on {red} only, and a junction of {names} lies between them: "
+                f"read them with red on {black} as well"
+            )
+    return tuple(found)
+
+
+def _junction_between(device: Device, one: str, other: str) -> bool:
+    pairs: tuple[tuple[str | None, str | None], ...] = ()
+    match device:
+        case Diode() | Zener():
+            pairs = ((device.anode, device.cathode),)
+        case Bjt():
+            pairs = ((device.base, device.emitter), (device.base, device.collector))
+        case Mosfet():
+            pairs = ((device.source, device.drain),)
+        case Clamp():
+            pairs = ((device.pin, device.ground), (device.pin, device.supply))
+    return any({one, other} == set(pair) for pair in pairs)
+
+
+def contradictions(readings: Iterable[PairReading]) -> tuple[str, ...]:
+    """Say, worst first, which three readings no resistors give: one beyond the sum of the two others.
+
+    Resistances between nets are distances (Klein and Randic 1993): the way by a third net is never the shorter one.
+    Only what is beyond the readings' uncertainty (k = 2) counts.
+    """
+    taken = tuple(readings)
+    nets = tuple(dict.fromkeys(net for one in taken for net in (one.red, one.black)))
+    by_pair = {}
+    for pair in combinations(nets, 2):
+        both = [one for one in taken if {one.red, one.black} == set(pair)]
+        if both and not _polarity_faults(pair, both):  # which way round matters there: that is said first
+            by_pair[frozenset(pair)] = _averaged(pair, both)
+    found = []
+    for a, via, b in permutations(nets, 3):
+        if a < b and all(frozenset(pair) in by_pair for pair in ((a, b), (a, via), (via, b))):
+            found += _too_far(*(by_pair[frozenset(pair)] for pair in ((a, b), (a, via), (via, b))))
+    return tuple(said for _, said in sorted(found, reverse=True)[:3])
+
+
+def _too_far(whole: PairReading, first: PairReading, second: PairReading) -> list[tuple[float, str]]:
+    """Return by how many times its uncertainty one reading is beyond the sum of two others, and that in words."""
+    beyond = whole.ohm - first.ohm - second.ohm
+    allowed = max(_AGREE * _uncertainty(_sum(((whole, 1.0), (first, -1.0), (second, -1.0)))), 1e-9 * whole.ohm)
+    if beyond <= allowed:
+        return []
+    said = (
+        f"{whole.red} and {whole.black} read {whole.ohm:.5g} ohm, more than {first.red} and {first.black} "
+        f"({first.ohm:.5g} ohm) and {second.red} and {second.black} ({second.ohm:.5g} ohm) together, by "
+        f"{beyond:.3g} ohm where {allowed:.2g} ohm are uncertain: no resistors read so; read all three again"
+    )
+    return [(beyond / allowed, said)]
 
 
 def _averaged(pair: Pair, several: Sequence[PairReading]) -> PairReading:

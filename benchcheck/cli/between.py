@@ -49,7 +49,8 @@ def between(
 
     With it come the parts that make the reading so, and what it would be if one of them were faulty. With --branches
     no nets are named: the file holds readings between every two nets of a passive group, and what lies between each
-    two is worked out from them, the part's own value where nothing else can lie there.
+    two is worked out from them, the part's own value where nothing else can lie there; the exit code is then that
+    of verify.
     """
     if group is not None:
         return _branches(spec, group, (first, second), bench, json_file)
@@ -76,7 +77,7 @@ def _branches(
     from benchcheck.builtin import load_spec
     from benchcheck.readings.pairs import read_pairs
     from benchcheck.readings.reading import Session
-    from benchcheck.score.branches import branch_lines, branches, branches_json
+    from benchcheck.score.branches import branch_lines, branches, branches_json, exit_code_of
     from benchcheck.session.which_bench import bench_from
 
     if any(nets):
@@ -85,7 +86,7 @@ def _branches(
     taken = [(one.red, one.black, one.ohm, one.resolution) for one in read_pairs(group)]
     found = branches(board, bench_from(bench), taken, Session(ambient_c=board.ambient_c))
     _told(branch_lines(found), branches_json(found), json_file)
-    return 0
+    return exit_code_of(found)
 
 
 def _told(lines: Iterable[str], for_programs: dict[str, Any], json_file: Path | None) -> None:

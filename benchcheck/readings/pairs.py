@@ -68,4 +68,8 @@ def _pair(where: str, cells: list[str], faults: list[Fault]) -> TakenPair | None
             Fault(where, cells[2], "is no number of ohms; a group whose nets show OL has no branches there")
         )
         return None
+    if display.value < 0.0:
+        said = "is below zero, which no resistance reads; discharge what is charged there, null the leads, read again"
+        faults.append(Fault(where, cells[2], said))
+        return None
     return TakenPair(cells[0], cells[1], display.value, display.resolution or 0.0)

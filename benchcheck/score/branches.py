@@ -8,7 +8,7 @@ its nets and no path runs through a net that was not probed; only then is it jud
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -18,7 +18,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.kinds.check import Check, Evidence
-from benchcheck.metrology import Budget, Contribution
+from benchcheck.metrology import Budget, Contribution, Verdict
 from benchcheck.quantity import brief_value
 from benchcheck.readings.reading import Session
 from benchcheck.score.conclude import assessed, conclude
@@ -28,8 +28,12 @@ from benchcheck.spec.board import Board
 if TYPE_CHECKING:
     from benchcheck.circuit.guarding import Branch, PairReading
 
-__all__ = ["FoundBranch", "branch_lines", "branches", "branches_json"]
+__all__ = ["FoundBranch", "branch_lines", "branches", "branches_json", "exit_code_of"]
 
+_DIGITS = ".digits"
+#: a branch known no better than this share of itself is not straight in the readings: only its bound is used
+_COARSE = 0.1
+_RESISTANCES = ("resistance", "dc_resistance")
 #: red, black, ohm, and one step of the last digit in ohm
 Taken = tuple[str, str, float, float]
 
@@ -38,7 +42,7 @@ Taken = tuple[str, str, float, float]
 class FoundBranch:
     """One branch: what it is in ohm (None: none that could be told), and the part it is, judged, or why it is none.
 
-    `at_least_ohm` is what it cannot be below; `verdict` is empty where no part is judged.
+    `at_least_ohm` is what it cannot be below; `verdict` is empty where no part lies there or it has no such check.
     """
 
     nets: tuple[str, str]
@@ -59,7 +63,9 @@ def branches(board: Board, bench: Bench, taken: Iterable[Taken], session: Sessio
     listed = tuple(taken)
     model = model_of(board)
     _refuse(model, listed)
-    found = branches_between([_with_errors(bench, one, session) for one in listed])
+    readings = [_with_errors(bench, one, session) for one in listed]
+    _refuse_odd(model, readings)
+    found = branches_between(readings)
     probed = tuple(dict.fromkeys(net for one in listed for net in one[:2]))
     off = _off(model, bench, probed)
     return tuple(_told(board, bench, model, branch, probed, off) for branch in found)
@@ -71,6 +77,22 @@ def _refuse(model: Model, listed: Sequence[Taken]) -> None:
     faults = [Fault("", net, f"no part of the spec is on this net{close_match(net, known)}") for net in nets]
     if faults:
         raise UsageError(faults)
+
+
+def _refuse_odd(model: Model, readings: Sequence[PairReading]) -> None:
+    """Raise CircuitError where a junction was read one way only, and where the figures as written contradict.
+
+    Digits nobody wrote down explain anything, and then say nothing: they excuse no contradiction.
+    """
+    from benchcheck.circuit.guarding import contradictions, read_one_way_only
+
+    odd = list(read_one_way_only(model.netlist, readings))
+    written = [replace(one, effects=tuple(e for e in one.effects if not e[0].endswith(_DIGITS))) for one in readings]
+    if said := contradictions(written):
+        hint = () if contradictions(readings) else ("write every digit that the display shows",)
+        odd += [*said, *hint]
+    if odd:
+        raise CircuitError("\n".join(odd))
 
 
 def _with_errors(bench: Bench, one: Taken, session: Session) -> PairReading:
@@ -115,22 +137,29 @@ def _told(
     board: Board, bench: Bench, model: Model, branch: Branch, probed: Sequence[str], off: frozenset[str]
 ) -> FoundBranch:
     told = isfinite(branch.ohm)
-    value = branch.ohm if told else None
-    spread = branch.standard_uncertainty_ohm if told else None
+    found = FoundBranch(
+        branch.nets,
+        branch.ohm if told else None,
+        branch.standard_uncertainty_ohm if told else None,
+        branch.at_least_ohm,
+    )
     part, because = _part(model, branch.nets, probed, off)
-    check = board.by_id.get(f"{part}.resistance") if part and not because else None
+    if because:
+        return replace(found, because=because, verdict=str(Verdict.UNDECIDED) if part else "")
+    check = next((board.by_id[name] for kind in _RESISTANCES if (name := f"{part}.{kind}") in board.by_id), None)
     if check is None:
-        return FoundBranch(branch.nets, value, spread, branch.at_least_ohm, part if not because else "", "", because)
+        return replace(found, part=part)
     verdict, why = _judged(check, bench, branch)
-    return FoundBranch(branch.nets, value, spread, branch.at_least_ohm, part, verdict, why)
+    return replace(found, part=part, verdict=verdict, because=why)
 
 
 def _judged(check: Check, bench: Bench, branch: Branch) -> tuple[str, str]:
-    """Return the verdict of the part's own value and why; an open branch fails where surely beyond the limit."""
-    if not isfinite(branch.ohm):
+    """Return the verdict of the part's own value and why; of an open or coarse branch only the bound counts."""
+    if not isfinite(branch.ohm) or branch.standard_uncertainty_ohm > _COARSE * branch.ohm:
         beyond = check.limits.upper is not None and branch.at_least_ohm > check.limits.upper
-        said = f"at least {brief_value(branch.at_least_ohm, 'ohm', 3)}"
-        return ("fail" if beyond else "undecided"), said
+        coarse = "; the readings tell it no better" if isfinite(branch.ohm) else ""
+        said = f"at least {brief_value(branch.at_least_ohm, 'ohm', 3)}{'' if beyond else coarse}"
+        return str(Verdict.FAIL if beyond else Verdict.UNDECIDED), said
     spread = Contribution(f"{check.id}.branch", "the readings of the group", branch.standard_uncertainty_ohm)
     budget = Budget(branch.ohm, "ohm", (spread,))
     finding = conclude(check, budget, assessed(check, budget, bench.decision), Evidence.DIRECT)
@@ -165,10 +194,18 @@ def branch_lines(found: Sequence[FoundBranch]) -> tuple[str, ...]:
         value = f"open, at least {brief_value(one.at_least_ohm, 'ohm', 3)}"
         if one.value is not None and one.standard_uncertainty is not None:
             value = f"{brief_value(one.value, 'ohm', 4)}, u {brief_value(one.standard_uncertainty, 'ohm', 2)}"
-        judged = f"  {one.part}: {one.verdict}" if one.verdict else f"  {one.part}" if one.part else ""
+        judged = f"  {': '.join(word for word in (one.part, one.verdict) if word)}".rstrip()
         lines.append(f"{one.nets[0]} to {one.nets[1]}: {value}{judged}")
         lines += [f"    {one.because}"] if one.because else []
     return tuple(lines)
+
+
+def exit_code_of(found: Sequence[FoundBranch]) -> int:
+    """Return 1 where a part failed or conditionally failed, 3 where one is undecided, else 0, as `verify` does."""
+    verdicts = {one.verdict for one in found}
+    if verdicts & {Verdict.FAIL, Verdict.CONDITIONAL_FAIL}:
+        return 1
+    return 3 if Verdict.UNDECIDED in verdicts else 0
 
 
 def branches_json(found: Sequence[FoundBranch]) -> dict[str, Any]:

@@ -45,7 +45,8 @@ def test_a_group_read_pair_by_pair_gives_each_parts_own_value_judged(folder: pat
 def test_a_wrong_part_in_a_group_fails_and_its_neighbours_pass(folder: pathlib.Path) -> None:
     """R1 of 12k in place of 10k: 12k || 26.7k = 8.2791k, 4.7k || 34k = 4.1292k, 22k || 16.7k = 9.4935k."""
     (folder / "group.csv").write_text("red,black,reading\nA,B,8.2791k\nB,C,4.1292k\nA,C,9.4935k\n", "utf-8")
-    run(folder, "between", "x.toml", "--branches", "group.csv", "--json", "out.json")
+    ran = run(folder, "between", "x.toml", "--branches", "group.csv", "--json", "out.json")
+    assert ran.code == 1
     found = json.loads((folder / "out.json").read_text("utf-8"))["branches"]
     assert {one["part"]: one["verdict"] for one in found} == {"R1": "fail", "R2": "pass", "R3": "pass"}
 
@@ -62,6 +63,7 @@ def test_a_branch_with_a_way_round_through_a_net_not_probed_is_no_part(folder: p
 def test_nets_that_are_not_complete_judge_no_part(folder: pathlib.Path) -> None:
     (folder / "x.toml").write_text(HEAD + DELTA, "utf-8")
     ran = run(folder, "between", "x.toml", "--branches", "group.csv")
+    assert ran.code == 3
     assert "neither net is complete in the spec" in ran.out
     assert "pass" not in ran.out
 
@@ -72,6 +74,9 @@ def test_nets_that_are_not_complete_judge_no_part(folder: pathlib.Path) -> None:
         (GROUP + "B,A,6.1k\n", "a junction conducts"),
         ("red,black,reading\nA,B,7.2k\nB,C,4.1k\n", "were not read"),
         ("red,black,reading\nA,B,7.2k\nB,C,4.1k\nA,C,20k\n", "no resistors read so"),
+        ("red,black,reading\nA,B,7.275k\nB,C,1.000k\nA,C,9.000k\n", "A and C read 9000 ohm, more than A and B (7275"),
+        ("red,black,reading\nA,B,7.275k\nB,C,1k\nA,C,9k\n", "write every digit that the display shows"),
+        ("red,black,reading\nA,B,-1k\nB,C,1k\nA,C,9k\n", "group.csv:2: -1k: is below zero"),
         ("red,black,reading\nA,Q,7.2k\n", "Q: no part of the spec is on this net"),
         ("red,black,reading\nA,B,OL\n", "is no number of ohms"),
         ("red,black,reading\nA,B\n", "needs a net for red"),
@@ -85,6 +90,30 @@ def test_a_group_that_makes_no_branches_is_refused_in_words(folder: pathlib.Path
     assert ran.code == 2
     assert words in ran.said
     assert "Traceback" not in ran.err
+
+
+DIODE = '[part.D1]\nkind = "diode"\ntechnology = "silicon"\nnets = { anode = "A", cathode = "B" }\n'
+
+
+def test_a_junction_read_one_way_only_is_no_resistor_until_the_other_way_is_read(folder: pathlib.Path) -> None:
+    """A diode of 5.2k at this test current in place of R1: the delta's readings with A to B one way round."""
+    (folder / "x.toml").write_text(HEAD + COMPLETE + DELTA.replace("10k", "1M") + DIODE, "utf-8")
+    ran = run(folder, "between", "x.toml", "--branches", "group.csv")
+    assert ran.code == 2
+    assert "A and B were read with red on A only, and a junction of D1 lies between them" in ran.said
+    (folder / "group.csv").write_text(GROUP + "B,A,20.80k\n", "utf-8")
+    assert "a junction conducts" in run(folder, "between", "x.toml", "--branches", "group.csv").said
+
+
+def test_a_chain_without_a_branch_across_reads_open_there_not_impossible(folder: pathlib.Path) -> None:
+    """10k and 4.7k in a row are 14.7k across: the limit of the triangle inequality, passed by a digit's noise."""
+    (folder / "x.toml").write_text(
+        HEAD + COMPLETE + resistor("R1", "10k", "A", "B") + resistor("R2", "4k7", "B", "C"), "utf-8"
+    )
+    (folder / "group.csv").write_text("red,black,reading\nA,B,9.9999k\nB,C,4.6999k\nA,C,14.7002k\n", "utf-8")
+    ran = run(folder, "between", "x.toml", "--branches", "group.csv")
+    assert ran.code == 0
+    assert "A to C: open, at least" in ran.out
 
 
 def test_nets_are_named_or_the_file_is(folder: pathlib.Path) -> None:
