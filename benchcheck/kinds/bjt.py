@@ -16,7 +16,7 @@ from benchcheck.kinds.build import Details, check, check_id, chosen, merged_swit
 from benchcheck.kinds.check import Check, Formula, Limits, Phase, Probe
 from benchcheck.kinds.fields import Gain, Volts, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
-from benchcheck.kinds.paths import lowered_unless_alone
+from benchcheck.kinds.paths import lowered_unless_alone, shunted_unless_alone
 
 __all__ = ["Bjt"]
 
@@ -46,8 +46,8 @@ class Bjt(Part):
 def checks(part: Bjt, around: Surroundings) -> tuple[Check, ...]:
     """Return `be_drop`, `bc_drop`, `drop_difference`, `ce_blocking`, and `hfe` where a limit is given."""
     given = [
-        _drop(part, "be_drop", "emitter", part.be_drop),
-        _drop(part, "bc_drop", "collector", part.bc_drop),
+        _drop(part, around, "be_drop", "emitter", part.be_drop),
+        _drop(part, around, "bc_drop", "collector", part.bc_drop),
         _difference(part),
         _blocking(part, around),
     ]
@@ -56,7 +56,7 @@ def checks(part: Bjt, around: Surroundings) -> tuple[Check, ...]:
     return tuple(given)
 
 
-def _drop(part: Bjt, measurand: str, end: str, given: Window[Volts] | None) -> Check:
+def _drop(part: Bjt, around: Surroundings, measurand: str, end: str, given: Window[Volts] | None) -> Check:
     other = "a PNP" if part.polarity == "NPN" else "an NPN"
     return part_check(
         part,
@@ -64,6 +64,7 @@ def _drop(part: Bjt, measurand: str, end: str, given: Window[Volts] | None) -> C
         Function.DIODE,
         part.forward(end),
         _DROP,
+        evidence=shunted_unless_alone(part, part.forward(end), around),
         given=given,
         expected=middle(chosen(given, _DROP)),
         first_step=phrases.COOL,

@@ -43,12 +43,15 @@ class Evidence(StrEnum):
     LOWERED: the thing is at least what was read. Above the upper limit it is convicted; where only a lower
     limit stands (insulation, blocking) a reading above it proves the thing; all else proves nothing.
     RAISED is the mirror: at most what was read, below the lower limit convicts.
+    SHUNTED: a junction on a board. What lies beside it can take the meter's current, so a low drop proves nothing
+    unless it is as low as metal; too high convicts.
     SCREEN: beyond a limit convicts, within them proves nothing.
     """
 
-    DIRECT = "direct"  # the reading is the thing itself: a rail, a joint, a junction, an isolation
+    DIRECT = "direct"  # the reading is the thing itself: a rail, a joint, a junction off the board, an isolation
     LOWERED = "lowered"  # other paths only lower the reading: too high convicts, low or right proves nothing
     RAISED = "raised"  # other paths only raise the reading (capacitance): too low convicts
+    SHUNTED = "shunted"  # other paths only lower a junction's drop: too low proves nothing, short of metal
     SCREEN = "screen"  # can reject, never prove
 
 

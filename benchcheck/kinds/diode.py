@@ -15,7 +15,7 @@ from benchcheck.kinds.build import chosen, middle, part_check
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.fields import Volts, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
-from benchcheck.kinds.paths import lowered_unless_alone
+from benchcheck.kinds.paths import lowered_unless_alone, shunted_unless_alone
 
 __all__ = ["Diode", "Led", "forward_check"]
 
@@ -65,7 +65,9 @@ class Led(Part):
     reverse: Window[Volts] | None = None
 
 
-def forward_check(part: Part, supplied: Limits, given: Window[Volts] | None, why: str, workaround: str) -> Check:
+def forward_check(
+    part: Part, around: Surroundings, supplied: Limits, given: Window[Volts] | None, why: str, workaround: str
+) -> Check:
     """Return `forward_drop`, red on the anode."""
     return part_check(
         part,
@@ -73,6 +75,7 @@ def forward_check(part: Part, supplied: Limits, given: Window[Volts] | None, why
         Function.DIODE,
         _PINS,
         supplied,
+        evidence=shunted_unless_alone(part, _PINS, around),
         given=given,
         expected=middle(chosen(given, supplied)),
         first_step=phrases.COOL,
@@ -102,7 +105,7 @@ def diode_checks(part: Diode, around: Surroundings) -> tuple[Check, ...]:
         "OL this way and a drop the other is a reversed part; the same value both ways is a resistor, not a junction."
     )
     lift = f"If both ways read alike, something lies in parallel. {phrases.LIFT_LEAD}"
-    forward = forward_check(part, _DROPS[part.technology], part.forward_drop, why, lift)
+    forward = forward_check(part, around, _DROPS[part.technology], part.forward_drop, why, lift)
     return forward, _reverse_check(part, around, _BLOCKS[part.technology])
 
 
@@ -110,7 +113,7 @@ def led_checks(part: Led, around: Surroundings) -> tuple[Check, ...]:
     """Return `forward_drop` and `reverse`."""
     why = "Many meters stop at 2 to 3 V: OL on a good blue or white one proves nothing, on a red one it does."
     light = "Light it from the bench supply, 5 V through 1 kohm, anode to plus."
-    forward = forward_check(part, _LEDS[part.colour], part.forward_drop, why, light)
+    forward = forward_check(part, around, _LEDS[part.colour], part.forward_drop, why, light)
     return forward, _reverse_check(part, around, _BLOCKS["silicon"])
 
 

@@ -16,6 +16,7 @@ from benchcheck.kinds.build import chosen, middle, part_check
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.kinds.fields import Volts, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
+from benchcheck.kinds.paths import shunted_unless_alone
 
 __all__ = ["Ic"]
 
@@ -45,16 +46,18 @@ class Ic(Part):
 
 def checks(part: Ic, around: Surroundings) -> tuple[Check, ...]:
     """Return `pin` for every pin and rail it clamps to."""
-    return tuple(_pin(part, pin, rail) for pin, rail in part.clamped())
+    return tuple(_pin(part, around, pin, rail) for pin, rail in part.clamped())
 
 
-def _pin(part: Ic, pin: str, rail: str) -> Check:
+def _pin(part: Ic, around: Surroundings, pin: str, rail: str) -> Check:
+    probed = (rail, pin) if rail == "ground" else (pin, rail)
     return part_check(
         part,
         "pin",
         Function.DIODE,
-        (rail, pin) if rail == "ground" else (pin, rail),
+        probed,
         _CLAMP,
+        evidence=shunted_unless_alone(part, probed, around),
         given=part.pin,
         bracket=f"{pin}:{rail}",
         expected=middle(chosen(part.pin, _CLAMP)),

@@ -24,7 +24,7 @@ from benchcheck.kinds.build import (
 from benchcheck.kinds.check import Check, Evidence, Formula, Limits, Phase, Probe
 from benchcheck.kinds.fields import Amperes, Ohms, Volts, Window
 from benchcheck.kinds.part import Kind, Part, Surroundings
-from benchcheck.kinds.paths import lowered_unless_alone
+from benchcheck.kinds.paths import lowered_unless_alone, shunted_unless_alone
 from benchcheck.quantity import bracket_value, format_value
 
 __all__ = ["Mosfet", "OnResistance"]
@@ -73,7 +73,7 @@ class Mosfet(Part):
 
 def checks(part: Mosfet, around: Surroundings) -> tuple[Check, ...]:
     """Return the unpowered checks, and `on_resistance` and `off_leakage` where they are given."""
-    given = [_body_diode(part), _blocking(part, around), _gate(part, around)]
+    given = [_body_diode(part, around), _blocking(part, around), _gate(part, around)]
     if part.on_resistance is not None:
         given.extend(_on_resistance(part, part.on_resistance))
     if part.off_leakage is not None:
@@ -81,7 +81,7 @@ def checks(part: Mosfet, around: Surroundings) -> tuple[Check, ...]:
     return tuple(given)
 
 
-def _body_diode(part: Mosfet) -> Check:
+def _body_diode(part: Mosfet, around: Surroundings) -> Check:
     enters, leaves = part.working
     mirror = "a P" if part.channel == "N" else "an N"
     return part_check(
@@ -90,6 +90,7 @@ def _body_diode(part: Mosfet) -> Check:
         Function.DIODE,
         (leaves, enters),
         _BODY,
+        evidence=shunted_unless_alone(part, (leaves, enters), around),
         given=part.body_diode,
         expected=middle(chosen(part.body_diode, _BODY)),
         first_step=f"{phrases.COOL}; {_DISCHARGE_GATE}",

@@ -11,7 +11,7 @@ from benchcheck.kinds.build import pin_words
 from benchcheck.kinds.check import Evidence, Probe
 from benchcheck.kinds.part import Part, Surroundings
 
-__all__ = ["alone", "lowered_unless_alone", "pad", "reference", "voltage_across"]
+__all__ = ["alone", "lowered_unless_alone", "pad", "reference", "shunted_unless_alone", "voltage_across"]
 
 
 def alone(part: Part, pins: tuple[str, str], around: Surroundings) -> bool:
@@ -44,6 +44,11 @@ def _leads_nowhere(part: Part, start: str, around: Surroundings) -> bool:
 def lowered_unless_alone(part: Part, pins: tuple[str, str], around: Surroundings) -> Evidence:
     """Return what ohms or a blocking junction between two pins show: paths around can only lower them."""
     return Evidence.DIRECT if alone(part, pins, around) else Evidence.LOWERED
+
+
+def shunted_unless_alone(part: Part, pins: tuple[str, str], around: Surroundings) -> Evidence:
+    """Return what the drop of a junction between two pins shows: paths around can only lower it."""
+    return Evidence.DIRECT if alone(part, pins, around) else Evidence.SHUNTED
 
 
 def reference(part: Part, net: str | None, around: Surroundings) -> Probe:

@@ -83,7 +83,7 @@ def checks(part: Zener, around: Surroundings) -> tuple[Check, ...]:
         why="Red on the cathode the meter shows the zener voltage if it reaches that high, and OL if it does not.",
         workaround=f"Bench supply through 1 kohm, current limit first; read across it at {_current(part.value)}.",
     )
-    return forward_check(part, _FORWARD, part.forward_drop, why, phrases.LIFT_LEAD), reverse
+    return forward_check(part, around, _FORWARD, part.forward_drop, why, phrases.LIFT_LEAD), reverse
 
 
 def _current(zener_voltage: float) -> str:

@@ -238,7 +238,7 @@ def _decides(check: Check, ratio: float | None, *, room: bool) -> Decides:
         return Decides.REJECTS
     two_sided = check.limits.lower is not None and check.limits.upper is not None
     proves = check.limits.lower if check.evidence is Evidence.LOWERED else check.limits.upper
-    if check.evidence is not Evidence.DIRECT and (two_sided or proves is None):
+    if check.evidence not in (Evidence.DIRECT, Evidence.SHUNTED) and (two_sided or proves is None):
         return Decides.ONE_SIDED
     if ratio is None or ratio >= _COMFORTABLE:
         return Decides.YES

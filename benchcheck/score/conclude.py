@@ -72,6 +72,8 @@ def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool)
     convicts = found.verdict in _OUTSIDE
     if evidence is Evidence.LOWERED:
         shows = (convicts and above) or (check.limits.upper is None and found.verdict in _INSIDE)
+    elif evidence is Evidence.SHUNTED:
+        shows = above or not convicts or found.value <= _SHORT_V
     elif evidence is Evidence.RAISED:
         shows = (convicts and not above) or (check.limits.lower is None and found.verdict in _INSIDE)
     else:

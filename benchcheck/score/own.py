@@ -57,10 +57,10 @@ _NUMBERS: Mapping[tuple[str, str, Evidence], tuple[str, float]] = {
     ("Inductor", "dc_resistance", Evidence.LOWERED): ("dc_resistance_ohm", 1e-3),
     ("Capacitor", "capacitance", Evidence.RAISED): ("capacitance_f", 1e-15),
     ("Capacitor", "esr", Evidence.LOWERED): ("series_resistance_ohm", 1e-6),
-    ("Diode", "forward_drop", Evidence.DIRECT): (_SHIFT, 1e-3),
-    ("Mosfet", "body_diode", Evidence.DIRECT): (_SHIFT, 1e-3),
-    ("Bjt", "be_drop", Evidence.DIRECT): (_SHIFT, 1e-3),
-    ("Bjt", "bc_drop", Evidence.DIRECT): (_SHIFT, 1e-3),
+    ("Diode", "forward_drop", Evidence.SHUNTED): (_SHIFT, 1e-3),
+    ("Mosfet", "body_diode", Evidence.SHUNTED): (_SHIFT, 1e-3),
+    ("Bjt", "be_drop", Evidence.SHUNTED): (_SHIFT, 1e-3),
+    ("Bjt", "bc_drop", Evidence.SHUNTED): (_SHIFT, 1e-3),
 }
 _FUNCTIONS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CAPACITANCE, Function.ESR, Function.DIODE)
 

@@ -105,6 +105,7 @@ ONE_SIDED = {
     Evidence.DIRECT: "",
     Evidence.LOWERED: "other paths on the board can only lower it, so this proves nothing",
     Evidence.RAISED: "others in parallel can only add to it, so this proves nothing",
+    Evidence.SHUNTED: "what lies beside a junction takes the meter's current past it, so a low drop proves nothing",
     Evidence.SCREEN: "this check can reject, never prove",
 }
 

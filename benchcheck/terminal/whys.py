@@ -22,6 +22,7 @@ _SHOWS = {
     Evidence.DIRECT: "The reading is the thing itself.",
     Evidence.LOWERED: "Other paths on the board only lower it: too high convicts, low or right proves nothing.",
     Evidence.RAISED: "Other paths on the board only raise it: too low convicts, high or right proves nothing.",
+    Evidence.SHUNTED: "Parts beside the junction only lower its drop: too low proves nothing, too high convicts.",
     Evidence.SCREEN: "It can reject the part, not prove it.",
 }
 _SOLVED = (Function.OHMS, Function.DIODE, Function.CAPACITANCE, Function.ESR)

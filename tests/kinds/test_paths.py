@@ -46,6 +46,14 @@ def test_without_nets_nobody_knows_what_lies_around() -> None:
     assert one(part, "resistance").evidence is Evidence.LOWERED
 
 
+def test_the_drop_of_a_junction_on_a_board_may_be_lowered_by_what_lies_beside_it() -> None:
+    part = entry("diode", "D1", {"anode": "A", "cathode": "K"}, technology="silicon")
+    assert one(part, "forward_drop").evidence is Evidence.SHUNTED
+    assert one(part, "forward_drop", around(part, complete="A")).evidence is Evidence.DIRECT
+    beside = around(part, resistor("R1", "A", "K"), complete="AK")
+    assert one(part, "forward_drop", beside).evidence is Evidence.SHUNTED
+
+
 @given(
     st.lists(st.tuples(st.sampled_from("ABCDE"), st.sampled_from("ABCDE")), max_size=6),
     st.sets(st.sampled_from("ABCDE")),

@@ -75,8 +75,22 @@ def test_what_would_have_failed_beside_its_resistor_passes_as_its_own_value() ->
     assert shown < 0.42 < 0.5 < alone
     found = score(board(diode("D1"), resistor("R1", "470 ohm")), f"{shown:.4f}")
     assert found.verdict is Verdict.PASS
+
+
+def test_a_low_drop_on_nets_with_unknown_paths_convicts_nobody() -> None:
+    """What lies beside a junction takes current past it: Kirchhoff's current law leaves it less, and a lower drop."""
+    shown = with_resistor_v(470.0, -0.08)
     unknown = score(board(diode("D1"), resistor("R1", "470 ohm"), nets=""), f"{shown:.4f}")
-    assert unknown.verdict is Verdict.FAIL
+    assert unknown.verdict is Verdict.UNDECIDED
+    assert unknown.code is Reason.ONE_SIDED
+    assert "a low drop proves nothing" in unknown.because
+    assert "lift" in unknown.change.lower()
+
+
+def test_metal_across_a_junction_and_a_drop_too_high_convict_on_any_net() -> None:
+    on_board = board(diode("D1"), resistor("R1", "470 ohm"), nets="")
+    assert score(on_board, "0.004").verdict is Verdict.FAIL
+    assert score(on_board, "1.35").verdict is Verdict.FAIL
 
 
 def test_a_leaky_junction_still_fails_beside_its_resistor() -> None:
