@@ -34,6 +34,8 @@ def _at_frequency(
     if seen is None:
         return Solved(MeterReading(function, None, unit, full_scale, "no path"))
     value = shown(seen.ohm) if seen.ohm else 0.0
+    if value < 0.0 and function == "capacitance":  # the current lags: there is nothing a capacitor could be
+        return Solved(MeterReading(function, None, unit, full_scale, "inductive"))
     if not abs(value) <= full_scale or (isinstance(excitation, Esr) and abs(seen.ohm) > full_scale):
         return Solved(MeterReading(function, None, unit, full_scale, "full scale"))
     return Solved(MeterReading(function, value, unit, full_scale), lambda: _turned(seen.ohm, seen.slopes, shown))

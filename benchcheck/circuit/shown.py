@@ -11,7 +11,7 @@ from .solution import JunctionState
 
 __all__ = ["MeterReading", "Overload", "Slopes", "Solved"]
 
-Overload = Literal["", "full scale", "compliance", "no path", "not in time"]
+Overload = Literal["", "full scale", "compliance", "no path", "not in time", "inductive"]
 
 
 @dataclass(frozen=True, slots=True)

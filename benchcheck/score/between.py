@@ -7,8 +7,8 @@ not `complete` the true reading may be lower.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from benchcheck.bench.functions import Function
@@ -17,16 +17,22 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
-from benchcheck.score.neighbours import JUNCTION_SPREAD_V
+from benchcheck.score.neighbours import neighbours, with_series_resistances
 from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, in_words, on_board, shares_of
+from benchcheck.score.own import Own
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
     from benchcheck.circuit.neighbourhood import Cut
     from benchcheck.circuit.starts import Starts
+    from benchcheck.metrology import Contribution
 
 __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
+
+_FAULTS = ("open", "short", "reversed", "decade")
+#: every part counts as a neighbour of a reading that is nobody's own
+_NOBODY = Own("", "", 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +80,21 @@ def between(
     `tell` is given what is being worked out, in a few words. Raises UsageError for nets the board does not have and
     functions the bench cannot be modelled on, CircuitError for a circuit that cannot be solved.
     """
-    model = model_of(board)
+    model = _seen(board, function)
     excitation = excitation_for(bench, function)
     _refuse(board, model, first, second, function, excitation)
     ways = ((first, second), (second, first))
     readings = tuple(_expected(board, bench, model, ports, function, excitation, tell) for ports in ways)
     remarks = (*_remarks(board, model, first, second), *_other_meters(bench, model, function, ways[0]))
     return Between(function, readings, remarks)
+
+
+def _seen(board: Board, function: Function) -> Model:
+    """Return the board's circuit as a function sees it: electrolytics have a series resistance where that is read."""
+    model = model_of(board)
+    if function is not Function.ESR:
+        return model
+    return replace(model, netlist=with_series_resistances(board, model.netlist))
 
 
 def _other_meters(bench: Bench, model: Model, function: Function, ports: tuple[str, str]) -> Iterator[str]:
@@ -145,19 +159,26 @@ def _expected(
     tell(f"red on {ports[0]}, black on {ports[1]}: the good board")
     near = read_near(Neighbourhoods(model.netlist), *ports, excitation, starts=starts)
     found = near.reading
-    slopes = near.sensitivities()
-    effects = dict(effects_of(model.netlist, found, slopes))
-    shares = shares_of(effects)
+    slopes = near.first.slopes()
+    shares = shares_of(effects_of(model.netlist, found, slopes))
+    digit = _last_digit(bench, function)
+    spreads = [each for _, each in neighbours(board, model.netlist, _NOBODY, slopes, 1.0)]
     named = [share.part for share in shares] or _near(model.netlist, ports)
     return Expected(
         *ports,
-        display_of(found),
+        display_of(found, digit),
         found.value,
         found.quantity_unit,
-        _standard_uncertainty(board, bench, function, found.value, slopes, near.half_width),
+        _standard_uncertainty(board, bench, function, found.value, spreads, near.half_width),
         shares,
-        tuple(_if_faulty(model.netlist, ports, excitation, named, tell, starts, near.cut)),
+        tuple(_if_faulty(model.netlist, ports, excitation, named, digit, tell, starts, near.cut)),
     )
+
+
+def _last_digit(bench: Bench, function: Function) -> float:
+    """Return the worth of the finest digit the bench's meter has on a function, in its unit."""
+    meter = bench.meter_for(function)
+    return min((one.resolution for one in meter.ranges_of(function)), default=0.0) if meter is not None else 0.0
 
 
 def _near(netlist: Netlist, ports: tuple[str, str]) -> list[str]:
@@ -172,26 +193,19 @@ def _standard_uncertainty(
     bench: Bench,
     function: Function,
     value: float | None,
-    slopes: Mapping[str, float],
+    spreads: Iterable[Contribution],
     cut_half_width: float,
 ) -> float | None:
     """Return the meter's limit of error, the spread of the parts and what the cut leaves open, combined.
 
-    Each is rectangular.
+    Meter and cut are rectangular.
     """
     if value is None:
         return None
     chosen = bench.range_for(function, value)
     variance = (chosen.half_width(value, board.ambient_c) ** 2 if chosen is not None else 0.0) / 3.0
     variance += cut_half_width**2 / 3.0
-    for name, slope in slopes.items():
-        part = board.parts.get(name)
-        nominal, spread = getattr(part, "value", None), getattr(part, "spread", None)
-        if nominal and spread is not None and part is not None and part.kind != "zener":
-            lower, upper = spread.interval(nominal)
-            variance += (slope * (upper - lower) / 2.0) ** 2 / 3.0
-        elif part is not None and part.kind in ("diode", "led", "bjt", "mosfet", "ic"):
-            variance += (slope * JUNCTION_SPREAD_V) ** 2
+    variance += sum((each.sensitivity * each.standard_uncertainty) ** 2 for each in spreads)
     return float(variance**0.5)
 
 
@@ -200,20 +214,21 @@ def _if_faulty(
     ports: tuple[str, str],
     excitation: Any,
     parts: Iterable[str],
+    digit: float,
     tell: Callable[[str], object],
     starts: Starts,
     like: Cut,
 ) -> Iterator[FaultyReading]:
     from benchcheck.circuit.abreast import read_abreast
     from benchcheck.circuit.devices import Switch
-    from benchcheck.circuit.excitation import DiodeTest
+    from benchcheck.circuit.excitation import DiodeTest, Ohms
     from benchcheck.circuit.faults import faulty, possible_faults
     from benchcheck.circuit.neighbourhood import WHOLE_UP_TO
 
     faults = [
         fault
         for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts))
-        if fault.code in ("open", "short", "reversed", "decade")
+        if fault.code in _FAULTS or (fault.code == "dry" and not isinstance(excitation, Ohms | DiodeTest))
     ]
     pads = Switch("meter:pads", *ports, closed=False)  # where a fault takes the last part off a net
     boards = [faulty(netlist, fault).adding(pads) for fault in faults]
@@ -221,20 +236,23 @@ def _if_faulty(
     at_once = read_abreast(boards, *ports, excitation, starts) if len(netlist.nets) <= WHOLE_UP_TO else None
     for place, (fault, board) in enumerate(zip(faults, boards, strict=True)):
         if at_once is not None:
-            shown = in_words(at_once[place], "V" if isinstance(excitation, DiodeTest) else "ohm")
+            shown = in_words(at_once[place], "V" if isinstance(excitation, DiodeTest) else "ohm", digit)
         else:
             tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
-            shown = _read_alone(board, ports, excitation, starts, like)
+            shown = _read_alone(board, ports, excitation, digit, starts, like)
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
 
 
-def _read_alone(board: Netlist, ports: tuple[str, str], excitation: Any, starts: Starts, like: Cut) -> str:
+def _read_alone(
+    board: Netlist, ports: tuple[str, str], excitation: Any, digit: float, starts: Starts, like: Cut
+) -> str:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
     try:
-        return display_of(read_near(Neighbourhoods(board), *ports, excitation, starts=starts, like=like).reading)
+        near = read_near(Neighbourhoods(board), *ports, excitation, starts=starts, like=like)
     except CircuitError:
         return "cannot be said"
+    return display_of(near.reading, digit)
 
 
 def _part_of(fault: PartFault) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +11,7 @@ from benchcheck.quantity import brief_value
 if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Neighbourhoods
     from benchcheck.circuit.netlist import Netlist
+    from benchcheck.circuit.parameters import Key
     from benchcheck.circuit.reading import MeterReading
 
 __all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "in_words", "on_board", "shares_of"]
@@ -18,6 +19,8 @@ __all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "in_wor
 #: parts whose share is less than this many percent are not named, nor more than so many parts.
 _LEAST_PERCENT = 0.5
 MOST_PARTS = 6
+#: what is smaller is nothing on any meter: a tenth of the finest digit made (common practice, no source).
+_NOTHING = {"ohm": 1e-5, "V": 1e-8, "F": 1e-15, "H": 1e-10}
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,23 +45,46 @@ class OnBoard:
     shares: tuple[Share, ...] = ()
 
 
-def display_of(found: MeterReading) -> str:
-    """Return a reading in words: its value with unit, or OL."""
-    return in_words(found.value, found.quantity_unit)
+def display_of(found: MeterReading, last_digit: float = 0.0) -> str:
+    """Return a reading in words: its value with unit, OL, or why it has none; `last_digit` as in `in_words`."""
+    if found.overload == "inductive":
+        return "inductive: capacitance not meaningful"
+    return in_words(found.value, found.quantity_unit, last_digit)
 
 
-def in_words(value: float | None, quantity_unit: str) -> str:
-    """Return a value with its unit to three digits, OL for None."""
-    return "OL" if value is None else brief_value(value, quantity_unit, 3)
+def in_words(value: float | None, quantity_unit: str, last_digit: float = 0.0) -> str:
+    """Return a value with its unit to three digits, OL for None.
+
+    What is less than half the worth of the meter's `last_digit` is said to be below what it shows.
+    """
+    if value is None:
+        return "OL"
+    if abs(value) < _NOTHING.get(quantity_unit, 0.0):
+        return f"0 {quantity_unit}"
+    if abs(value) < last_digit / 2.0:
+        return f"below what the meter shows ({brief_value(last_digit, quantity_unit, 3)})"
+    return brief_value(value, quantity_unit, 3)
 
 
-def effects_of(netlist: Netlist, found: MeterReading, slopes: Mapping[str, float]) -> Iterator[tuple[str, float]]:
-    """Yield each part's effect on the reading: its slope times its value, or times its forward voltage."""
+def effects_of(netlist: Netlist, found: MeterReading, slopes: Mapping[Key, float]) -> Mapping[str, float]:
+    """Return each part's effect on the reading: its slope times its value, or times its forward voltage.
+
+    Series resistance is made by all numbers of the parts, what is in series with them and what is beside it alike.
+    """
+    from benchcheck.circuit.reading import by_value
+
     forward = {state.designator: state.voltage_v for state in found.junctions}
-    for name, slope in slopes.items():
-        device = netlist.device(name)
-        value = getattr(device, device.VALUE, 0.0) or forward.get(name, 0.0)
-        yield name.partition(":")[0], abs(slope * value)
+    effects: dict[str, float] = {}
+    numbers = slopes if found.function == "esr" else _valued(netlist, by_value(netlist, slopes))
+    for (name, number), slope in numbers.items():
+        value = getattr(netlist.device(name), number, None) or forward.get(name, 0.0)
+        part = name.partition(":")[0]
+        effects[part] = effects.get(part, 0.0) + abs(slope * value)
+    return effects
+
+
+def _valued(netlist: Netlist, slopes: Mapping[str, float]) -> dict[Key, float]:
+    return {(name, netlist.device(name).VALUE): slope for name, slope in slopes.items()}
 
 
 def shares_of(effects: Mapping[str, float]) -> tuple[Share, ...]:
@@ -78,5 +104,5 @@ def on_board(around: Neighbourhoods, ports: tuple[str, str], excitation: Any) ->
     near = read_near(around, *ports, excitation, starts=starts)
     other = read_near(around, ports[1], ports[0], excitation, starts=starts).reading
     found = near.reading
-    shares = shares_of(dict(effects_of(around.netlist, found, near.sensitivities())))
+    shares = shares_of(effects_of(around.netlist, found, near.first.slopes()))
     return OnBoard(display_of(found), found.value, display_of(other), other.value, shares)
