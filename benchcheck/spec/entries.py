@@ -17,9 +17,9 @@ __all__ = [
     "NAMED",
     "NEVER_NEGATIVE",
     "POSITIONS",
-    "POSITIVE",
     "QUANTITIES",
     "UNIT_MAY_BE_LEFT_OUT",
+    "above_zero_only",
     "fields_of",
     "tolerance_unit",
     "type_of",
@@ -53,6 +53,8 @@ POSITIVE = frozenset(
         "start_current", "value",
     }
 )  # fmt: skip
+#: the largest a good part may have: of what is never negative, zero would leave no reading that passes.
+LARGEST = "max"
 POSITIONS = ("open", "closed")
 #: what a part may do wrong, as `priors` names it.
 FAULT_CODES = (
@@ -69,6 +71,11 @@ def fields_of(cl: Any) -> dict[str, attrs.Attribute[Any]]:
         for attribute in attrs.fields(resolved)
         if attribute.name not in NAMED
     }
+
+
+def above_zero_only(key: str, cl: Any) -> bool:
+    """Return whether a key of this type takes nothing of zero or less."""
+    return key in POSITIVE or (key == LARGEST and QUANTITIES.get(cl) in NEVER_NEGATIVE)
 
 
 def type_of(attribute: attrs.Attribute[Any], cl: Any = None) -> Any:

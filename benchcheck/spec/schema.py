@@ -21,8 +21,8 @@ from benchcheck.quantity.units import UNITS
 from benchcheck.spec.entries import (
     FAULT_CODES,
     POSITIONS,
-    POSITIVE,
     QUANTITIES,
+    above_zero_only,
     fields_of,
     tolerance_unit,
     type_of,
@@ -216,7 +216,7 @@ def _key(key: str, cl: Any) -> Schema:
             return _table_of(_quantity("V", positive=True))
         case "model":
             return _PLAIN[str] | {"minLength": 1, "pattern": _UNSEEN.replace("^", "^(?=.*\\S)", 1)}
-    return _type(cl, positive=key in POSITIVE)
+    return _type(cl, positive=above_zero_only(key, cl))
 
 
 def _table_of(value: Schema) -> Schema:

@@ -18,6 +18,11 @@ Fault = tuple[Path, str]
 VOLTAGES_AGREE = 0.01
 #: where the protection of an IC's pin may lead.
 CLAMPS = ("ground", "supply")
+#: limits of parts, in volt or plain numbers, that a good part meets above zero only.
+ABOVE_ZERO = (
+    "forward_drop", "reverse", "be_drop", "bc_drop", "ce_blocking", "body_diode", "blocking", "zener_voltage", "pin",
+    "input_to_output", "dropout", "residual_voltage", "open_voltage", "loaded_voltage", "bias", "hfe",
+)  # fmt: skip
 
 
 def _shown(value: float, unit: str) -> str:
@@ -55,7 +60,8 @@ def rail_faults(name: str, rail: Rail, supplies: Collection[str]) -> Iterator[Fa
 
 
 def part_faults(name: str, part: Part) -> Iterator[Fault]:
-    """Yield (path, sentence) for clamps of pins that the part has no nets for."""
+    """Yield (path, sentence) for clamps of pins that the part has no nets for, and for limits no good part meets."""
+    yield from _limit_faults(name, part)
     clamps: Mapping[str, tuple[str, ...]] = getattr(part, "clamps", {})
     for pin, ends in clamps.items():
         at: Path = ("part", name, "clamps", pin)
@@ -64,6 +70,23 @@ def part_faults(name: str, part: Part) -> Iterator[Fault]:
         for end in ends:
             if end not in CLAMPS:
                 yield at, f'"{end}" is nothing to clamp to; write "ground", "supply", both, or [] for none'
+
+
+def _limit_faults(name: str, part: Part) -> Iterator[Fault]:
+    """Yield (path, sentence) for limits of voltages, taken from plus to minus, that would pass only what is none."""
+    if part.kind == "regulator" and getattr(part, "voltage", None) == 0.0:
+        yield ("part", name, "voltage"), "0 V regulates nothing; write the output voltage, such as 5 V"
+    for key in ABOVE_ZERO:
+        limit = getattr(part, key, None)
+        if limit is None:
+            continue
+        unit = "" if key == "hfe" else "V"
+        if limit.max is not None and limit.max <= 0.0:
+            found = _shown(limit.max, unit) if unit else f"{limit.max:g}"
+            yield ("part", name, key, "max"), f"{found} is not above zero, so that no good part could pass; raise it"
+        if limit.min is not None and limit.min < 0.0 and key != "residual_voltage":
+            found = _shown(limit.min, unit)
+            yield ("part", name, key, "min"), f"{found} is below zero, where a good part never reads; leave it out"
 
 
 def potential_faults(

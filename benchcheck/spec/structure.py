@@ -25,8 +25,8 @@ from benchcheck.spec.entries import (
     FAULT_CODES,
     NAMED,
     POSITIONS,
-    POSITIVE,
     QUANTITIES,
+    above_zero_only,
     fields_of,
     tolerance_unit,
     type_of,
@@ -212,7 +212,7 @@ def _reader(key: str, cl: Any, kind: Kind | None) -> Callable[[Any], Any] | None
         return functools.partial(read_pins, kind=kind) if kind else _NETS[typing.get_origin(cl) is tuple]
     if (key in _BY_KEY and kind is None) or key in ("switches", "priors"):
         return _BY_KEY[key]
-    if key in POSITIVE and cl in QUANTITIES and (key, kind and kind.name) != JUMPER:
+    if above_zero_only(key, cl) and cl in QUANTITIES and (key, kind and kind.name) != JUMPER:
         return functools.partial(above_zero, quantity_unit=QUANTITIES[cl])
     return None
 

@@ -47,6 +47,7 @@ LOADER_ONLY = {
     "header_without_point": BROKEN,
     "isolation_of_unknown_net": ELSEWHERE,
     "isolation_pair_twice": ELSEWHERE,
+    "largest_drop_of_nothing": "what a voltage of either sign means to one kind of part",
     "list_without_commas": BROKEN,
     "load_listed_twice": "60 mA is 0.06 A",
     "min_above_max": COMPARED,
