@@ -24,6 +24,7 @@ from .netlist import Netlist
 from .physics import Conditions, on_a_board
 from .reading import solve_reading
 from .screening import NOTHING, Screen
+from .settled import Settled
 from .variants import Variants
 
 __all__ = ["EditedReadings", "FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
@@ -113,7 +114,7 @@ class EditedReadings:
 
     `slots` (where asked for) are what readings lean on: the logarithm of ohms and the volts of diode mode by each,
     `good` (slots x probes) on the board as it is and `moved` (entries x slots) where an edit makes a difference;
-    `entry` (as `value`) says which of them, -1 for the board's.
+    `entry` (as `value`) says which of them, -1 for the board's. `settled` is where the board as it is settled.
     """
 
     value: Floats
@@ -124,6 +125,7 @@ class EditedReadings:
     good: Floats
     moved: NDArray[np.float32]
     entry: NDArray[np.int32]
+    settled: Settled | None = None
 
     def of_rows(self, rows: Indices) -> EditedReadings:
         """Return some rows, repeats allowed."""
@@ -142,19 +144,21 @@ def edited_readings(
     nothing: float = NOTHING,
     alone: bool = True,
     leanings: bool = False,
+    begin: Settled | None = None,
 ) -> EditedReadings:
     """Return what every probe reads on the board as it is and under every edit of it.
 
     An edit whose parts carry less than `nothing` of the test current leaves a reading where it is: about as much of
     the reading is neglected, more only behind a transistor that conducts. Without `alone`, what the batch cannot do
-    is left unsolved but on the board as it is: one such reading may cost as much as a thousand others.
+    is left unsolved but on the board as it is: one such reading may cost as much as a thousand others. `begin` is
+    where a board much like this one settled.
 
     Raises CircuitError for nets that are not there.
     """
     wanted, changes = tuple(probes), list(edits)
     for probe in wanted:
         netlist.require_nets(probe.red, probe.black)
-    work = _Table(netlist, wanted, changes, on_a_board(conditions), None, nothing, leanings=leanings)
+    work = _Table(netlist, wanted, changes, on_a_board(conditions), None, nothing, leanings=leanings, begin=begin)
     work.fill(alone=alone)
     return work.readings().of_rows(np.concatenate([np.zeros(1, np.intp), work.row_of_edit]))
 
@@ -173,9 +177,10 @@ class _Table:
 
     def __init__(
         self, netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], conditions: Conditions,
-        progress: Progress | None, nothing: float = NOTHING, *, leanings: bool = False,
+        progress: Progress | None, nothing: float = NOTHING, *, leanings: bool = False, begin: Settled | None = None,
     ) -> None:  # fmt: skip
-        self._nothing, self._lean = nothing, leanings
+        self._nothing, self._lean, self._begin = nothing, leanings, begin
+        self._settled: Settled | None = None
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self.row_of_edit = np.array([different[edit] for edit in edits], dtype=np.intp)
         self._netlist, self._probes, self._conditions, self._progress = netlist, probes, conditions, progress
@@ -245,7 +250,9 @@ class _Table:
         cols = np.array([at for at, _ in every], dtype=np.intp)
         places = np.array([place for _, place in every], dtype=np.intp)
         items = self._items(variants, batch, np.zeros(len(every), np.intp), cols, places, None)
+        items = items if self._begin is None else self._begin.begun(items)
         self._good = batch.solve(items, patient=patient)
+        self._settled = Settled.of([(items, self._good)])
         self._good_leanings = batch.leanings(items, self._good, self._leanings) if self._lean else _NO_SLOPES
         self._good_at = {pair: at for at, pair in enumerate(every)}
 
@@ -352,8 +359,9 @@ class _Table:
         moved = np.concatenate([none, *self._moved_slopes])
         latent = np.where(np.isnan(self.value), self._latent, self.value)
         return EditedReadings(
-            self.value, self.solved, self.held, latent, self._slots, self._good_slopes, moved, self._entry
-        )
+            self.value, self.solved, self.held, latent, self._slots, self._good_slopes, moved, self._entry,
+            self._settled,
+        )  # fmt: skip
 
     def _note(self, rows: Indices, cols: Indices, values: Floats, how: str) -> None:
         self.value[rows, cols], self.solved[rows, cols] = values, True

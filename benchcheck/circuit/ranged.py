@@ -21,6 +21,7 @@ from .leanings import Leaning, Leanings
 from .netlist import Netlist
 from .physics import on_a_board
 from .screening import NOTHING, Screen
+from .settled import Settled
 from .variants import Variants
 
 __all__ = ["RangedReadings", "readings_in_ranges"]
@@ -36,7 +37,7 @@ class RangedReadings:
 
     `latent` in the units of the probes' functions, were there no end of range or compliance; NaN where not `solved`.
     `slopes` (entries x slots) are of the logarithm of ohms, or of volts, to what readings lean on; `entry` (as
-    `latent`) says which. `settled` is where the board settled, range after range, for one much like it to begin at.
+    `latent`) says which. `settled` is where the board settled, for one much like it to begin at.
     """
 
     latent: Floats
@@ -44,7 +45,7 @@ class RangedReadings:
     slots: tuple[Leaning, ...]
     slopes: Floats
     entry: Indices
-    settled: tuple[Outcome, ...]
+    settled: Settled | None
 
 
 def readings_in_ranges(
@@ -54,11 +55,11 @@ def readings_in_ranges(
     edits: Sequence[Edit],
     *,
     nothing: float = NOTHING,
-    begin: Sequence[Outcome] = (),
+    begin: Settled | None = None,
 ) -> RangedReadings:
     """Return what every probe reads, `places` naming the first range that can have shown it, counted from 0.
 
-    `nothing` is as for `edited_readings`; `begin` the `settled` of a board of the same parts and probes. What the
+    `nothing` is as for `edited_readings`; `begin` where a board of the same parts settled. What the
     batch cannot do is left unsolved. The probes' functions are those of direct current.
 
     Raises CircuitError for nets that are not there.
@@ -85,19 +86,18 @@ class _Ranged:
         self._leads = np.array([one.leads for one in first], float)
         self._in_volt = np.array([one.in_volt for one in first], bool)
 
-    def read(self, nothing: float, begin: Sequence[Outcome]) -> RangedReadings:
+    def read(self, nothing: float, begin: Settled | None) -> RangedReadings:
         count, rows = len(self._red), len(self._v.fits)
         apart = np.flatnonzero(self._red != self._black)
-        begin = begin or (Outcome.at_rest(self._batch.rows_seen, len(apart), self._v.size),)
-        settled, slopes, latent, further = self._solve(np.zeros(len(apart), np.intp), apart, begin)
-        good = settled[-1]
+        rest = Outcome.at_rest(self._batch.rows_seen, len(apart), self._v.size)
+        good, slopes, latent, further, settled = self._solve(np.zeros(len(apart), np.intp), apart, rest, begin)
         table, solved = np.tile(self._leads, (rows, 1)), np.ones((rows, count), bool)
         entry = np.full((rows, count), count, np.intp)  # both tips on one net: the leads, which lean on nothing
         table[:, apart], solved[:, apart], entry[:, apart] = latent, good.solved, apart
         kept = np.zeros((count + 1, len(self._leanings.slots)))
         kept[apart] = slopes.T
         row, at = self._moved(good, apart, self._of_range("ampere", apart, further), nothing)
-        (*_, found), slopes, latent, _ = self._solve(row, at, (good.chosen(np.searchsorted(apart, at)),))
+        found, slopes, latent, _, _ = self._solve(row, at, good.chosen(np.searchsorted(apart, at)))
         table[row, at], solved[row, at] = latent, found.solved
         entry[row, at] = count + 1 + np.arange(len(row))
         table[~solved] = np.nan
@@ -117,35 +117,34 @@ class _Ranged:
         return np.array([getattr(self._ranges[p][f], name) for p, f in zip(at, further, strict=True)], float)
 
     def _solve(
-        self, rows: Indices, at: Indices, begin: Sequence[Outcome]
-    ) -> tuple[tuple[Outcome, ...], Floats, Floats, Indices]:
-        """Return outcomes, slopes (slots x items), readings and ranges of some rows and probes.
+        self, rows: Indices, at: Indices, found: Outcome, begin: Settled | None = None
+    ) -> tuple[Outcome, Floats, Floats, Indices, Settled | None]:
+        """Return outcomes, slopes (slots x items), readings, ranges of some rows and probes, and where all settled.
 
-        Ranges are counted from the first of each probe; one whose source gives way is left for the next. Outcomes
-        are those after each range, the last one of all; `begin` is the like for another board.
+        Ranges are counted from the first of each probe; one whose source gives way is left for the next. They begin
+        where `begin` says, else at `found`, another board's outcomes.
         """
         further = np.zeros(len(rows), np.intp)
         last = np.array([len(self._ranges[probe]) - 1 for probe in at], dtype=np.intp)
         slopes, waiting = np.zeros((len(self._leanings.slots), len(rows))), np.arange(len(rows))
-        settled: list[Outcome] = []
-        found = begin[0]
+        solved: list[tuple[Items, Outcome]] = []
+        first, found = found, found.chosen(np.arange(len(rows)))
         while len(waiting):
-            start = begin[min(len(settled), len(begin) - 1)]
-            items = self._items(rows[waiting], at[waiting], further[waiting], start.chosen(waiting))
-            found = found.chosen(np.arange(len(rows)))
-            found.replace_at(waiting, self._batch.solve(items, patient=not rows.any()))
-            settled.append(found)
+            items = self._items(rows[waiting], at[waiting], further[waiting], first.chosen(waiting))
+            items = items if begin is None else begin.begun(items)
+            outcome = self._batch.solve(items, patient=not rows.any())
+            found.replace_at(waiting, outcome)
+            solved.append((items, outcome))
             ended = found.holds_current[waiting] | (further[waiting] == last[waiting]) | ~found.solved[waiting]
             here = np.flatnonzero(ended)
-            outcome = found.chosen(waiting[here])
-            slopes[:, waiting[here]] = self._batch.leanings(items.chosen(here), outcome, self._leanings)
+            slopes[:, waiting[here]] = self._batch.leanings(items.chosen(here), outcome.chosen(here), self._leanings)
             waiting = waiting[~ended]
             further[waiting] += 1
         volts, by_volt = given_way_v(found, self._of_range("ampere", at, further))
         latent = found.volt / np.maximum(found.ampere, 1e-15) + self._leads[at]
         in_volt = self._in_volt[at]
         scaled = np.nan_to_num(slopes) * np.where(in_volt, by_volt, 1.0)
-        return (*settled, found), scaled, np.where(in_volt, volts, latent), further
+        return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(solved)
 
     def _items(self, rows: Indices, at: Indices, further: Indices, start: Outcome) -> Items:
         ampere, volt = (self._of_range(name, at, further) for name in ("ampere", "volt"))

@@ -11,6 +11,7 @@ from benchcheck.circuit.devices import Capacitor, Device, Resistor, Switch
 from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
 from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.errors import CircuitError
 
@@ -45,8 +46,9 @@ def _edit(netlist: Netlist, fault: PartFault) -> Edit:
 
 
 def read_edited(
-    netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], *, alone: bool = True, leanings: bool = False
-) -> EditedReadings:
+    netlist: Netlist, probes: Sequence[Probe], edits: Sequence[Edit], *, alone: bool = True, leanings: bool = False,
+    begin: Settled | None = None,
+) -> EditedReadings:  # fmt: skip
     """Return readings under edits, those that are one to direct current solved once.
 
     Without `alone`, the few readings that take a solution of their own are not solved.
@@ -60,7 +62,7 @@ def read_edited(
             first[key] = len(kept)
             kept.append(edit)
         row_of.append(first[key] + 1)
-    found = edited_readings(netlist, probes, kept, nothing=NOTHING_SEEN, alone=alone, leanings=leanings)
+    found = edited_readings(netlist, probes, kept, nothing=NOTHING_SEEN, alone=alone, leanings=leanings, begin=begin)
     return found.of_rows(np.array([0, *row_of], dtype=np.intp))
 
 
@@ -84,9 +86,10 @@ def _anonymous(device: Device) -> Device:
 def switched(netlist: Netlist, positions: Sequence[tuple[str, str]]) -> Netlist:
     """Return the netlist with switches in these positions."""
     wanted = dict(positions)
-    return Netlist(
+    moved = (
         replace(device, closed=wanted[device.designator] == "closed")
         if isinstance(device, Switch) and device.designator in wanted
         else device
         for device in netlist.devices
     )
+    return Netlist(moved, sound=netlist.devices) if wanted else netlist

@@ -296,12 +296,13 @@ class _Lines:
         """
         slopes, error, spread = self.slopes, self.error, np.sqrt((self.slopes**2).sum(axis=0))
         rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent)
-        for share in blur:
-            blurred = np.hypot(own, share * spread)
+        for width in blur:
+            blurred = np.hypot(own, width * spread)
             weight = _weights(rest, blurred, self.broad)
-            scaled = slopes * (weight / blurred**2)
-            information = np.eye(len(slopes)) + scaled @ slopes.T
-            move = np.linalg.solve(information, scaled @ error - self.at)
+            share = np.sqrt(weight) / blurred
+            scaled = slopes * share  # by its own transpose: half the work of any other product
+            information = np.eye(len(slopes)) + scaled @ scaled.T
+            move = np.linalg.solve(information, scaled @ (share * error) - self.at)
             rest = error - move @ slopes
             moved = move[self.common] if self.common >= 0 else 0.0
             own = np.hypot(self.straight, self.bent * _bending(moved))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -9,15 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
+from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 from benchcheck.diagnosis.strays import OHMS, Strays
 
-__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Predictions", "in_range"]
+__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Positions", "Predictions", "in_range"]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+Positions = tuple[tuple[str, str], ...]
 
 #: shift of all junctions, in standard deviations, at which readings are tried for how far they are off straight lines
 BENT_AT = 1.6
@@ -37,7 +40,8 @@ class Predictions:
     moves the reading; `entry` (rows x shots) says which, -1 for the good board's. `own` (rows x shots) is the
     standard deviation of what no stray explains, `bent` what is added to it where all junctions (the stray `common`)
     are off by `BENT_AT` standard deviations: leakages that take over from one range to the next are no straight
-    line. `by_lead` (rows x shots) are read on a part's own lead, elsewhere than on its net. The good board is row 0.
+    line. `by_lead` (rows x shots) are read on a part's own lead, elsewhere than on its net. The good board is row 0;
+    `settled` is where it settled, by the positions of its switches.
     """
 
     shots: tuple[Shot, ...]
@@ -52,6 +56,7 @@ class Predictions:
     bent: Floats
     by_lead: Bools
     strays: Strays
+    settled: Mapping[Positions, Settled]
     _limits: Floats | None = None
 
     @property

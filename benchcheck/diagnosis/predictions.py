@@ -20,10 +20,11 @@ from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, Ohms
 from benchcheck.circuit.faults import PartFault
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
+from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Predictions, in_range
+from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Positions, Predictions, in_range
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, shifted
 from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v, moved_spread
@@ -102,6 +103,7 @@ class _Work:
         self._leaks: list[tuple[list[int], int, Floats, Bools]] = []  # columns, stray, slopes, which rows have them
         self._slopes: list[Floats32] = []
         self._entries = 0
+        self._settled: dict[Positions, Settled] = {}
         self._entry = np.full(shape, -1, np.int32)
         self._own, self._bent, self._by_lead = np.zeros(shape), np.zeros(shape), np.zeros(shape, bool)
 
@@ -122,7 +124,7 @@ class _Work:
             slopes[entry[entry >= 0], stray] = np.broadcast_to(off, entry.shape)[entry >= 0]
         return Predictions(
             self._shots, self._mean, self._latent, held, self._known, good.T.copy(), slopes, self._entry, self._own,
-            self._bent, self._by_lead, self._strays,
+            self._bent, self._by_lead, self._strays, self._settled,
         )  # fmt: skip
 
     def _enter(self, slopes: Floats32) -> NDArray[np.int32]:
@@ -140,9 +142,9 @@ class _Work:
             columns = [
                 at for at, shot in enumerate(self._shots) if shot.function in DIRECT and shot.switches == switches
             ]
-            self._direct_in(switched(self._netlist, switches), columns)
+            self._direct_in(switched(self._netlist, switches), columns, switches)
 
-    def _direct_in(self, netlist: Netlist, columns: list[int]) -> None:
+    def _direct_in(self, netlist: Netlist, columns: list[int], switches: Positions) -> None:
         usable = [at for at in columns if excitation_for(self._bench, self._shots[at].function) is not None]
         usable = [at for at in usable if {self._shots[at].red, self._shots[at].black} <= netlist.pins_on.keys()]
         if not usable:
@@ -153,6 +155,8 @@ class _Work:
         edits = edits_of(netlist, self._hypotheses)
         every = [_early(probe) for probe in (*probes, *places)]
         found = read_edited(netlist, every, edits, alone=not self._spread, leanings=self._spread)
+        if found.settled is not None:
+            self._settled[switches] = found.settled
         functions = [self._shots[at].function for at in usable] + [probe_function(probe) for probe in places]
         value, count = self._shown(functions, found), len(probes)
         self._mean[:, usable], self._known[:, usable] = value[:, :count], found.solved[:, :count]
@@ -162,7 +166,7 @@ class _Work:
         self._held[:, usable] = found.held[:, :count]
         entry = self._lean(found, functions, usable) if self._spread else found.entry
         if self._spread:
-            self._bend(netlist, usable, probes)
+            self._bend(netlist, usable, probes, found.settled)
         for row, at, probe in apart:
             place = places[probe]
             self._mean[row, at], self._known[row, at] = value[row, place], found.solved[row, place]
@@ -195,7 +199,7 @@ class _Work:
         assert entry.shape[0] == rows
         return entry
 
-    def _bend(self, netlist: Netlist, usable: list[int], probes: list[Probe]) -> None:
+    def _bend(self, netlist: Netlist, usable: list[int], probes: list[Probe], begin: Settled | None) -> None:
         """Find how far readings are from straight lines when all junctions are off, and allow for it.
 
         What a little makes is a stray of its own, for each way: where a leakage comes to carry the test current, it
@@ -207,7 +211,7 @@ class _Work:
                 slope = np.asarray(slopes[:, self._strays.common], np.float64) / COMMON_JUNCTION_V
         early = [_early(probe) for probe in probes]
         both = [
-            [self._off_line(shifted(netlist, volts), usable, early, slope * volts) for volts in (-size, size)]
+            [self._off_line(shifted(netlist, volts), usable, early, slope * volts, begin) for volts in (-size, size)]
             for size in (_NEAR_V, _FAR_V)
         ]
         far = np.abs(both[1]).max(axis=0)
@@ -222,9 +226,11 @@ class _Work:
             self._leaks.append((usable, self._strays.bent(name), off, alike))
         self._bent[:, usable] = np.where(alike, far, 0.0)
 
-    def _off_line(self, netlist: Netlist, usable: list[int], probes: list[Probe], straight: Floats) -> Floats:
+    def _off_line(
+        self, netlist: Netlist, usable: list[int], probes: list[Probe], straight: Floats, begin: Settled | None
+    ) -> Floats:
         """Return how far the readings of a board are from the good board's and a straight line."""
-        found = edited_readings(netlist, probes, [], alone=False)
+        found = edited_readings(netlist, probes, [], alone=False, begin=begin)
         functions = [self._shots[at].function for at in usable]
         value = self._shown(functions, found)[0]
         seen = np.where(np.isnan(value), found.latent[0], value)

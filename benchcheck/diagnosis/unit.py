@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.batch import Outcome
 from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Inductor, Mosfet, Resistor, Switch, Zener
 from benchcheck.circuit.dictionary import Probe
 from benchcheck.circuit.driven import driven_ranges
@@ -61,7 +60,8 @@ _FEW_READINGS = 0.1
 def strayed(board: Board, netlist: Netlist, strays: Strays, by: Floats) -> Netlist:
     """Return the netlist with every device strayed by so many inflated standard deviations."""
     by = INFLATED * np.clip(by, -_FURTHEST, _FURTHEST)
-    return Netlist(_strayed(board, device, strays, by) for device in netlist.devices)
+    devices = [_strayed(board, device, strays, by) for device in netlist.devices]
+    return Netlist(devices, sound=devices)
 
 
 def _strayed(board: Board, device: Device, strays: Strays, by: Floats) -> Device:
@@ -109,23 +109,25 @@ class UnitSolver:
         self._board, self._netlist, self._hypotheses = board, netlist, hypotheses
         self._predictions, self._held, self._errors = predictions, held, MeterErrors(bench)
         self._lots = tuple(self._lots_of(bench))
-        self._begin: dict[int, Sequence[Outcome]] = {}
+        self._begin = dict(predictions.settled)
 
     def _lots_of(self, bench: Bench) -> Iterator[_Lot]:
         """Yield readings by the positions of switches: their places among the readings, probes and ranges."""
         seen = self._held.seen
+        every = {one.shot.function: excitation_for(bench, one.shot.function) for one in seen}
+        driven = {of: driven_ranges(found) for of, found in every.items() if found is not None}
         direct = [at for at, one in enumerate(seen) if one.shot.function in DIRECT]
         for switches in dict.fromkeys(seen[at].shot.switches for at in direct):
             netlist = switched(self._netlist, switches)
             here = [at for at in direct if seen[at].shot.switches == switches]
-            here = [at for at in here if excitation_for(bench, seen[at].shot.function) is not None]
+            here = [at for at in here if seen[at].shot.function in driven]
             here = [at for at in here if {seen[at].shot.red, seen[at].shot.black} <= netlist.pins_on.keys()]
             probes, places = [], []
             for at in here:
-                excitation = excitation_for(bench, seen[at].shot.function)
+                excitation = every[seen[at].shot.function]
                 assert excitation is not None
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
-                places.append(self._range_of(seen[at], len(driven_ranges(excitation))))
+                places.append(self._range_of(seen[at], len(driven[seen[at].shot.function])))
             if len(here) >= _FEW_READINGS * len(direct):
                 yield _Lot(switches, np.array(here, dtype=np.intp), tuple(probes), tuple(places))
 
@@ -156,13 +158,14 @@ class UnitSolver:
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
         moved = strayed(self._board, self._netlist, p.strays, strays)
         chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
-        for number, lot in enumerate(self._lots):
+        for lot in self._lots:
             netlist = switched(moved, lot.switches)
             found = readings_in_ranges(
                 netlist, lot.probes, lot.places, edits_of(netlist, chosen), nothing=NOTHING_SEEN,
-                begin=self._begin.get(number, ()),
+                begin=self._begin.get(lot.switches),
             )  # fmt: skip
-            self._begin[number] = found.settled
+            if found.settled is not None:
+                self._begin[lot.switches] = found.settled
             there[:, lot.at] = np.where(found.solved, found.latent, np.nan)[1:]
             by_stray = self._by_stray(lot, found, count)
             slopes[:, lot.at] = by_stray[found.entry[1:]]
@@ -173,11 +176,10 @@ class UnitSolver:
         """Return slopes to strays (entries x strays) of every entry of a solution."""
         p = self._predictions
         ideal = np.zeros(len(found.slopes))
-        for at in range(len(lot.probes)):
-            function = self._held.seen[lot.at[at]].shot.function
-            rows = np.unique(found.entry[:, at])
-            value = np.array([found.latent[found.entry[:, at] == row, at][0] for row in rows])
-            ideal[rows] = ideality_v(function, value, self._errors)
+        functions = [self._held.seen[at].shot.function for at in lot.at]
+        for function in dict.fromkeys(functions):
+            here = np.array([each is function for each in functions])
+            ideal[found.entry[:, here]] = ideality_v(function, found.latent[:, here], self._errors)
         found_by = p.strays.slopes(p.strays.columns(found.slots), found.slopes.astype(np.float32), ideal)
         return found_by[:, :count]
 
