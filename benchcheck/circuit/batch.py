@@ -25,7 +25,7 @@ Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 _CHUNK_VALUES = 600_000  # matrix values in one chunk: what the processor's second cache holds
-_MOST_STEPS = 60
+_MOST_STEPS, _MOST_STEPS_IN_HASTE = 60, 40
 _STEPS_TO_SETTLE = 12  # of changed devices, from rest among others that have settled
 _AGREES = 1e-9  # of the test current, at every device
 _STEP_V = 1e-4  # of every net, in the last step; the next would be its square
@@ -111,12 +111,13 @@ class Batch:
 
     def solve(self, items: Items, *, patient: bool = True) -> Outcome:
         """Return the outcome of every item: from its start, else from rest, else, being `patient`, eased in."""
-        found = self._once(items)
+        most = _MOST_STEPS if patient else _MOST_STEPS_IN_HASTE
+        found = self._once(items, most)
         more = ((self._from_rest,) if items.start.any() else ()) + ((self._eased_in,) if patient else ())
         for attempt in more:
             again = np.flatnonzero(~found.solved)
             if len(again):
-                found.replace_at(again, attempt(items.chosen(again)))
+                found.replace_at(again, attempt(items.chosen(again), most))
         return found
 
     def leanings(self, items: Items, outcome: Outcome, leanings: Leanings) -> Floats:
@@ -133,19 +134,19 @@ class Batch:
                 found[:, at] = work.leanings(leanings, steps)
         return found
 
-    def _from_rest(self, items: Items) -> Outcome:
-        return self._once(_at_rest(items))
+    def _from_rest(self, items: Items, most_steps: int) -> Outcome:
+        return self._once(_at_rest(items), most_steps)
 
-    def _eased_in(self, items: Items) -> Outcome:
+    def _eased_in(self, items: Items, most_steps: int) -> Outcome:
         """Take shunts from every net to the black lead away, two decades at a time."""
         items = _at_rest(items)
         for shunt in _SHUNTS:
-            found = self._once(replace(items, shunt=np.full(len(items.variant), shunt)))
+            found = self._once(replace(items, shunt=np.full(len(items.variant), shunt)), most_steps)
             items.start[:, found.solved] = found.seen[:, found.solved]
             items.holds_current[found.solved] = found.holds_current[found.solved]
-        return self._once(items)
+        return self._once(items, most_steps)
 
-    def _once(self, items: Items) -> Outcome:
+    def _once(self, items: Items, most_steps: int) -> Outcome:
         """Return the outcome of every item from its start."""
         count = len(items.variant)
         outcome = Outcome.at_rest(self.rows_seen, count, self._v.size)
@@ -162,7 +163,7 @@ class Batch:
             if done.any():
                 self._record(work, solution, done, which[done], outcome)
                 outcome.solved[which[done]] = ~negative[done]
-            keep = ~done & finite & (work.steps < _MOST_STEPS)
+            keep = ~done & finite & (work.steps < most_steps)
             work.advance(solution)
             if not keep.all():
                 which = which[keep]

@@ -7,7 +7,7 @@ how the impedance moves with that part's admittance (Director and Rohrer 1969).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from math import pi
 
 import numpy as np
@@ -31,6 +31,8 @@ __all__ = ["Alternating"]
 
 Complexes = NDArray[np.complex128]
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+_Strayed = tuple[Indices, Indices, Indices, Complexes, Floats]
 
 _LEAK_S = 1e-12
 #: beyond this, in ohm, nothing joins the two nets
@@ -102,6 +104,7 @@ class Alternating:
                 self._stamp(matrices[at], device, 1.0)
         self._inverse: Complexes = np.asarray(np.linalg.inv(matrices), np.complex128)
         self._edits = (Edit(), *edits)
+        self._known: dict[tuple[tuple[str, Device], ...], _Strayed] = {}
 
     def _stamp(self, matrix: Complexes, device: Device, sign: float) -> None:
         branch = _branch(device, self.omega, junctions=self._junctions)
@@ -156,20 +159,32 @@ class Alternating:
         """Return how the reading moves with each stray (a device and itself strayed), (rows x strays)."""
         across = self._drive(red, black)
         seen = across[:, self._row[red]] - across[:, self._row[black]]
+        places, a, b, admittance, still = self._strayed(tuple(strays))
+        volts = across[:, a] - across[:, b]
         moved = np.zeros((len(seen), len(strays)))
-        shown: Callable[[Complexes], Complexes] = lambda by: by if esr else -by / seen**2  # noqa: E731
-        for column, (name, strayed) in enumerate(strays):
-            before, after = _branch(self._devices[name], self.omega), _branch(strayed, self.omega)
-            if before is None or after is None or before[0] not in self._row or before[1] not in self._row:
-                continue
-            volts = across[:, self._row[before[0]]] - across[:, self._row[before[1]]]
-            by = shown(-(volts**2) * (after[2] - before[2]))
-            moved[:, column] = by.real if esr else by.imag / self.omega
-        for at, edit in enumerate(self._edits):
+        by = -(volts**2) * admittance
+        moved[:, places] = by.real if esr else (-by / seen[:, None] ** 2).imag / self.omega
+        return moved * still
+
+    def _strayed(self, strays: tuple[tuple[str, Device], ...]) -> _Strayed:
+        """Return what `spread` needs of strays whatever is probed, worked out once."""
+        if strays not in self._known:
+            found = []
+            for column, (name, strayed) in enumerate(strays):
+                before, after = _branch(self._devices[name], self.omega), _branch(strayed, self.omega)
+                if before is None or after is None or before[0] not in self._row or before[1] not in self._row:
+                    continue
+                found.append((column, self._row[before[0]], self._row[before[1]], after[2] - before[2]))
+            still = np.ones((len(self._edits), len(strays)))
+            columns: dict[str, list[int]] = {}
             for column, (name, _) in enumerate(strays):
-                if name in edit.removed:
-                    moved[at, column] *= self._strays_still(name, edit)
-        return moved
+                columns.setdefault(name, []).append(column)
+            for at, edit in enumerate(self._edits):
+                for name in set(edit.removed) & columns.keys():
+                    still[at, columns[name]] = self._strays_still(name, edit)
+            places, a, b = (np.array([one[at] for one in found], np.intp) for at in range(3))
+            self._known[strays] = places, a, b, np.array([one[3] for one in found], np.complex128), still
+        return self._known[strays]
 
     def _strays_still(self, name: str, edit: Edit) -> float:
         """Return what a part's stray is multiplied by where an edit changes it: 0 where it is gone."""
