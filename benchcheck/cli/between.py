@@ -14,7 +14,7 @@ from benchcheck.cli.options import bench_option, json_option, spec_argument
 
 __all__ = ["between"]
 
-_FUNCTIONS = ("ohms", "diode", "capacitance", "esr")
+_FUNCTIONS = ("ohms", "low_power_ohms", "diode", "capacitance", "esr")
 
 
 @click.command(

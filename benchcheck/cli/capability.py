@@ -32,6 +32,7 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
     from benchcheck.cli.opening import open_spec, opened_plugins
     from benchcheck.readings.reading import Session
     from benchcheck.score.capability import capabilities, capability_json
+    from benchcheck.score.model_circuit import model_of
     from benchcheck.score.solver import CircuitSolver
     from benchcheck.session.which_bench import bench_from
     from benchcheck.terminal.listing import capability_lines
@@ -55,6 +56,6 @@ def capability(spec: Path, bench: str | None, card: bool, report: str, json_file
         subject = CardSubject(board.model, tuple(found))
         click.echo(report_text(manager, report or "card", About.BENCH, subject), nl=False)
         return 0
-    for line in capability_lines(found):
+    for line in capability_lines(found, model_of(board).unmodelled):
         click.echo(line)
     return 0

@@ -22,6 +22,7 @@ from benchcheck.circuit.devices import (
     Zener,
 )
 from benchcheck.circuit.models import (
+    CLAMP_JUNCTION,
     GERMANIUM,
     LED_BLUE_WHITE,
     LED_INFRARED,
@@ -107,15 +108,14 @@ def _contact(part: Any) -> tuple[Device, ...]:
 
 def _ic(part: Any) -> tuple[Device, ...]:
     """Return a clamp for every pin, to ground and to supply unless the spec says otherwise."""
-    ground = part.pins.get("ground")
-    if ground is None:
-        return ()
     found: list[Device] = []
     for pin in sorted({pin for pin, _ in part.clamped()}):
-        rails = {rail for name, rail in part.clamped() if name == pin}
-        supply = part.pins.get("supply") if "supply" in rails else None
+        name, net = f"{part.designator}:{pin}", part.pins[pin]
+        rails = {rail: part.pins[rail] for other, rail in part.clamped() if other == pin}
         if "ground" in rails:
-            found.append(Clamp(f"{part.designator}:{pin}", part.pins[pin], ground, supply))
+            found.append(Clamp(name, net, rails["ground"], rails.get("supply")))
+        else:
+            found.append(Diode(name, net, rails["supply"], CLAMP_JUNCTION))
     return tuple(found)
 
 

@@ -43,6 +43,13 @@ class Ic(Part):
                 if rail in self.pins and rail != pin and self.pins[rail] != net:
                     yield pin, rail
 
+    @property
+    def unmodelled(self) -> tuple[str, ...]:
+        """Every pin that may clamp to a ground which `nets` does not name: nobody can say where its current goes."""
+        if "ground" in self.pins:
+            return ()
+        return tuple(pin for pin in self.pins if self.clamps.get(pin, _BOTH))
+
 
 def checks(part: Ic, around: Surroundings) -> tuple[Check, ...]:
     """Return `pin` for every pin and rail it clamps to."""

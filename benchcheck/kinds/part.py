@@ -51,6 +51,11 @@ class Part:
         """Return the net a pin is on, or None where the spec does not say."""
         return self.pins.get(pin)
 
+    @property
+    def unmodelled(self) -> tuple[str, ...]:
+        """Return the pins through which this part may conduct in ways that its devices do not hold."""
+        return ()
+
 
 class Surroundings(Protocol):
     """What a kind may know of the board around its part when it makes checks."""

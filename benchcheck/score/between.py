@@ -18,7 +18,7 @@ from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.quantity import brief_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
 from benchcheck.score.neighbours import neighbours, with_series_resistances
-from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, in_words, on_board, shares_of
+from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, in_words, shares_of
 from benchcheck.score.own import Own
 from benchcheck.spec.board import Board
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Between", "Expected", "FaultyReading", "Share", "between", "between_json"]
 
+_OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
 _FAULTS = ("open", "short", "reversed", "decade")
 #: every part counts as a neighbour of a reading that is nobody's own
 _NOBODY = Own("", "", 0.0)
@@ -82,10 +83,14 @@ def between(
     """
     model = _seen(board, function)
     excitation = excitation_for(bench, function)
-    _refuse(board, model, first, second, function, excitation)
+    if excitation is None:
+        has = bench.meter_for(function) is not None
+        needs = "its ranges need a test current and a compliance" if has else "no meter has it"
+        raise UsageError(Fault("", function, f"cannot be modelled on this bench: {needs}"))
+    _refuse(board, model, first, second)
     ways = ((first, second), (second, first))
     readings = tuple(_expected(board, bench, model, ports, function, excitation, tell) for ports in ways)
-    remarks = (*_remarks(board, model, first, second), *_other_meters(bench, model, function, ways[0]))
+    remarks = (*_remarks(model, first, second), *_other_ways(bench, model, function, ways[0]))
     return Between(function, readings, remarks)
 
 
@@ -97,30 +102,40 @@ def _seen(board: Board, function: Function) -> Model:
     return replace(model, netlist=with_series_resistances(board, model.netlist))
 
 
-def _other_meters(bench: Bench, model: Model, function: Function, ports: tuple[str, str]) -> Iterator[str]:
-    """Say what the bench's other meters show there: a junction's reading goes with the test current."""
-    from benchcheck.circuit.neighbourhood import Neighbourhoods
-
+def _other_ways(bench: Bench, model: Model, function: Function, ports: tuple[str, str]) -> Iterator[str]:
+    """Say what the bench's other meters show there, and low-power ohms: junctions go with the test current."""
+    if function not in (Function.DIODE, *_OHMS):
+        return
     asked = bench.meter_for(function)
-    for name, meter in bench.meters.items():
-        excitation = excitation_for(bench, function, name) if meter is not asked else None
-        if excitation is None or function not in (Function.DIODE, Function.OHMS):
+    ways = [(name, function) for name, meter in bench.meters.items() if meter is not asked]
+    if function is Function.OHMS:
+        ways += [(name, Function.LOW_POWER_OHMS) for name in bench.meters]
+    for name, other in ways:
+        excitation = excitation_for(bench, other, name)
+        if excitation is None:
             continue
-        seen = on_board(Neighbourhoods(model.netlist), ports, excitation)
+        on = name if other is function else f"{name} low-power ohms"
         ampere = getattr(excitation, "test_current_a", None)
         current = "" if ampere is None else f", {brief_value(ampere, 'A', 3)}"
-        yield f"on {name}{current}: {seen.display}, exchanged {seen.display_exchanged}"
+        shown, exchanged = _both_ways(model, ports, excitation, _last_digit(bench, other, name))
+        yield f"on {on}{current}: {shown}, exchanged {exchanged}"
 
 
-def _refuse(board: Board, model: Model, first: str, second: str, function: Function, excitation: Any) -> None:
+def _both_ways(model: Model, ports: tuple[str, str], excitation: Any, digit: float) -> tuple[str, str]:
+    from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
+    from benchcheck.circuit.starts import Starts
+
+    around, starts = Neighbourhoods(model.netlist), Starts()
+    found = [read_near(around, *each, excitation, starts=starts).reading for each in (ports, ports[::-1])]
+    return display_of(found[0], digit), display_of(found[1], digit)
+
+
+def _refuse(board: Board, model: Model, first: str, second: str) -> None:
     faults = [
         Fault("", net, _why_no_net(board, model, net)) for net in (first, second) if net not in model.netlist.nets
     ]
     if first == second:
         faults.append(Fault("", first, "is one net; name two"))
-    if excitation is None:
-        needs = "its ranges need a test current and a compliance" if function is Function.OHMS else "no meter has it"
-        faults.append(Fault("", function, f"cannot be modelled on this bench: {needs}"))
     if faults:
         raise UsageError(faults)
 
@@ -132,15 +147,15 @@ def _why_no_net(board: Board, model: Model, net: str) -> str:
     return f"no part of the spec is on this net{close_match(net, model.netlist.nets)}"
 
 
-def _remarks(board: Board, model: Model, first: str, second: str) -> Iterator[str]:
-    open_nets = [net for net in (first, second) if not board.complete(net)]
+def _remarks(model: Model, first: str, second: str) -> Iterator[str]:
+    open_nets = [net for net in (first, second) if net in model.incomplete]
     if open_nets:
         yield f"not complete in the spec: {', '.join(open_nets)}; other paths there can only lower a resistance"
     for net in (first, second):
         if len(pins := model.netlist.pins_on[net]) == 1:
             yield f"net {net} has a single pin in the spec, {' '.join(pins[0])}: is its name right there?"
     if model.unmodelled:
-        yield f"no model of {', '.join(model.unmodelled)}: taken as open"
+        yield f"no model of {', '.join(model.unmodelled)}: taken as open, and their nets as not complete"
 
 
 def _expected(
@@ -175,9 +190,9 @@ def _expected(
     )
 
 
-def _last_digit(bench: Bench, function: Function) -> float:
-    """Return the worth of the finest digit the bench's meter has on a function, in its unit."""
-    meter = bench.meter_for(function)
+def _last_digit(bench: Bench, function: Function, name: str = "") -> float:
+    """Return the worth of the finest digit the bench's meter (of this name) has on a function, in its unit."""
+    meter = bench.meter_for(function, name)
     return min((one.resolution for one in meter.ranges_of(function)), default=0.0) if meter is not None else 0.0
 
 

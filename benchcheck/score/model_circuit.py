@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import MeterRange
@@ -41,6 +41,9 @@ def model_of(board: Board) -> Model:
             unmodelled.append(part.designator)
         elif part.pins:
             devices.extend(kind.devices(part))
+            if part.unmodelled:
+                incomplete.update(part.pins[pin] for pin in part.unmodelled)
+                unmodelled.append(part.designator)
     return Model(Netlist(devices), frozenset(incomplete), tuple(unmodelled))
 
 
@@ -68,7 +71,7 @@ def excitation_for(bench: Bench, function: Function, name: str = "") -> Excitati
     ranges = sorted(meter.ranges_of(function), key=lambda one: one.full_scale) if meter is not None else []
     match function:
         case Function.OHMS | Function.LOW_POWER_OHMS:
-            return _ohms(ranges)
+            return _ohms(ranges, function)
         case Function.DIODE:
             return _diode(ranges)
         case Function.CAPACITANCE:
@@ -78,7 +81,7 @@ def excitation_for(bench: Bench, function: Function, name: str = "") -> Excitati
     return None
 
 
-def _ohms(ranges: list[MeterRange]) -> Excitation | None:
+def _ohms(ranges: list[MeterRange], function: Function) -> Excitation | None:
     from benchcheck.circuit.excitation import Ohms, OhmsRange
 
     known = tuple(
@@ -86,7 +89,8 @@ def _ohms(ranges: list[MeterRange]) -> Excitation | None:
         for one in ranges
         if one.test_current_a and one.compliance_v
     )
-    return Ohms(known) if known else None
+    named: Literal["ohms", "low_power_ohms"] = "ohms" if function is Function.OHMS else "low_power_ohms"
+    return Ohms(known, named) if known else None
 
 
 def _diode(ranges: list[MeterRange]) -> Excitation | None:

@@ -14,9 +14,13 @@ __all__ = ["remarks"]
 
 
 def remarks(board: Board, document: Document) -> Iterator[tuple[Path, str]]:
-    """Yield (path, sentence): lone pins, polar parts against their bias, ratings below it, unused switches."""
+    """Yield (path, sentence): lone pins, pins without a model, polar parts against their bias, ratings below it."""
     yield from lone_nets(document.data)
     for name, part in board.parts.items():
+        if part.unmodelled:
+            nets = ", ".join(dict.fromkeys(part.pins[pin] for pin in part.unmodelled))
+            found = f"names no ground pin, so nobody can say what {nets} conduct there"
+            yield ("part", name, "nets"), f"{found}: they count as not complete; name the pin ground, or its clamps"
         across = _bias_v(board, name)
         rated = getattr(part, "rated_voltage", None)
         if across is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from benchcheck.quantity import brief_value, format_value
@@ -41,8 +41,11 @@ def check_lines(check: Check) -> tuple[str, ...]:
     return (f"  {check.id:<34} {check.function:<13} {limits}", *origin)
 
 
-def capability_lines(found: Iterable[Capability]) -> tuple[str, ...]:
-    """Return what a bench can decide, check by check; a workaround stands once under a run of checks it serves."""
+def capability_lines(found: Iterable[Capability], unmodelled: Sequence[str] = ()) -> tuple[str, ...]:
+    """Return what a bench can decide, check by check; a workaround stands once under a run of checks it serves.
+
+    `unmodelled` are the parts that the circuit has no model of.
+    """
     lines = [f"{'decides':<10} {'check':<34} {'function':<13} {'U there':>11} {'ratio':>7}"]
     told = ""
     for one in found:
@@ -52,7 +55,8 @@ def capability_lines(found: Iterable[Capability]) -> tuple[str, ...]:
         if one.workaround and one.workaround != told:
             lines.extend(textwrap.wrap(one.workaround, 69, initial_indent=" " * 11, subsequent_indent=" " * 11))
         told = one.workaround
-    return (*lines, "", *textwrap.wrap(_RATIO, 80))
+    said = f"No model of {', '.join(unmodelled)}: their nets count as not complete." if unmodelled else ""
+    return (*lines, "", *textwrap.wrap(_RATIO, 80), *textwrap.wrap(said, 80))
 
 
 def _on_board(one: Capability) -> list[str]:

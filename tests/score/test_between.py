@@ -119,6 +119,29 @@ compliance = "2.7 V"
     assert told == "on other, 350 uA: 537 mV, exchanged OL"
 
 
+def test_low_power_ohms_leave_junctions_off_and_stand_below_ohms() -> None:
+    """10k beside a silicon junction: at 100 uA the junction takes current, below 0.2 V it takes next to none.
+
+    A quarter of a volt in a silicon junction of nanoamperes is a megohm and more (Shockley 1949).
+    """
+    text = (
+        'benchcheck = 1\n[board]\nmodel = "Ellwick T-8"\nhazards = []\n'
+        '[part.R1]\nkind = "resistor"\nvalue = "10k"\ntolerance = "1 %"\nnets = ["A", "K"]\n'
+        '[part.D1]\nkind = "diode"\nnets = { anode = "A", cathode = "K" }\n'
+    )
+    spec = load_board(parse_document(text, "x.toml"))
+    usual = between(spec, METER, "A", "K")
+    low = between(spec, METER, "A", "K", Function.LOW_POWER_OHMS)
+    assert usual.readings[0].value is not None
+    assert usual.readings[0].value < 6e3
+    assert low.readings[0].value == pytest.approx(10e3, rel=5e-3)
+    assert low.readings[1].display == "10 kohm"
+    assert f"on dmm low-power ohms: {low.readings[0].display}, exchanged 10 kohm" in usual.remarks
+    assert not any("low-power" in remark for remark in low.remarks)
+    with pytest.raises(UsageError, match="low_power_ohms: cannot be modelled on this bench: no meter has it"):
+        between(spec, bench("handheld-6000"), "A", "K", Function.LOW_POWER_OHMS)
+
+
 def test_a_body_diode_makes_a_reading_and_leaves_it_as_unsure_as_junctions_are() -> None:
     """Backwards through a MOSFET the body diode is read, not the resistor beside it (common practice)."""
     text = (
