@@ -6,7 +6,7 @@ are given; a point no circuit can rest at is never reported. `operating_points` 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -25,6 +25,7 @@ __all__ = [
     "MOST_STEPS_NEAR",
     "JunctionState",
     "OperatingPoint",
+    "conducting_starts",
     "operating_point",
     "operating_points",
     "solve_system",
@@ -34,6 +35,8 @@ Floats = NDArray[np.float64]
 
 #: a junction that carries less than this, in ampere, is said to block
 _BLOCKS_BELOW_A = 1e-8
+#: states that lie closer than this everywhere, in volt, are one
+_APART_V = 1e-3
 #: a start that has not led there by then was not near
 MOST_STEPS_NEAR = 30
 
@@ -103,16 +106,22 @@ def operating_points(
     There may be more: no finite search can exclude that. Points no circuit can rest at are left out.
     """
     system = System(compile_netlist(netlist, reference, conditions or Conditions()))
-    found: list[Solution] = [solve_system(system)]
     candidates = [strategy(system, system.at_rest()) for strategy in STRATEGIES.values()]
-    candidates += [newton(system, state) for state in _conducting_starts(system)]
+    candidates += [newton(system, state) for state in conducting_starts(system)]
     candidates += [newton(system, _start_state(system, start)) for start in starts]
+    found = _stable(system, candidates) or (solve_system(system),)
+    return tuple(report(system, solution) for solution in found)
+
+
+def _stable(system: System, candidates: Iterable[Solution | None]) -> tuple[Solution, ...]:
+    """Return the different points among these that a circuit can rest at."""
+    found: list[Solution] = []
     for candidate in candidates:
         if candidate is None or looks_unstable(system, candidate):
             continue
         if not any(np.allclose(candidate.x, known.x, rtol=1e-6, atol=1e-6) for known in found):
             found.append(candidate)
-    return tuple(report(system, solution) for solution in found)
+    return tuple(found)
 
 
 def solve_system(system: System, *, start: Mapping[str, float] | None = None, near: State | None = None) -> Solution:
@@ -137,17 +146,37 @@ def solve_system(system: System, *, start: Mapping[str, float] | None = None, ne
 
 
 def _no_point(system: System, state: State, unstable: Solution | None) -> str:
-    if unstable is not None:
-        return (
-            f"the circuit around {system.compiled.reference} has no state it can rest in that was found: "
-            "only an unstable one; give start voltages near the state you expect"
-        )
     names = system.compiled.net_names()
+    if unstable is not None:
+        states = _stable(system, (newton(system, start) for start in conducting_starts(system)))
+        if len(states) > 1:
+            return (
+                f"the circuit has {len(states)} states it can rest in, apart at {_apart(system, states)}: a reading "
+                "goes with the one it is in; lift a leg that feeds one transistor from the other"
+            )
+        return (
+            "no state the circuit can rest in was found, only an unstable one, in which "
+            f"{', '.join(_at_transistors(system))} hold one another; give start voltages near the state you expect"
+        )
     worst = ", ".join(names[row] for row in worst_rows(system, state))
     return (
         f"the circuit does not settle to an operating point; the nets that disagree most are {worst}: "
         "check the values and pins of the parts there, or give start voltages"
     )
+
+
+def _apart(system: System, states: Sequence[Solution]) -> str:
+    """Return the nets whose voltages differ most between states, at most four."""
+    nodes = np.stack([state.x[: system.nodes] for state in states])
+    spread = nodes.max(axis=0) - nodes.min(axis=0)
+    worst = [int(row) for row in np.argsort(-spread)[:4] if spread[row] > _APART_V]
+    return ", ".join(system.compiled.net_names()[row] for row in worst)
+
+
+def _at_transistors(system: System) -> list[str]:
+    names, c = system.compiled.net_names(), system.compiled
+    rows = {row for _, three in (*c.bjts, *c.mosfets) for row in three if row >= 0}
+    return [names[row] for row in sorted(rows)][:4]
 
 
 def _start_state(system: System, start: Mapping[str, float]) -> State:
@@ -165,7 +194,7 @@ def _start_state(system: System, start: Mapping[str, float]) -> State:
     return State(kept.junction, np.minimum(seen.bjt, 0.9), seen.mosfet, kept.holds_current)
 
 
-def _conducting_starts(system: System) -> Iterable[State]:
+def conducting_starts(system: System) -> Iterator[State]:
     """Yield states with transistors conducting: all of them, then each one alone."""
     c = system.compiled
     on_bjt = np.stack([np.full(len(c.bjts), 0.7), np.full(len(c.bjts), -1.0)])

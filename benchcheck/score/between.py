@@ -24,7 +24,8 @@ from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
-    from benchcheck.circuit.neighbourhood import Cut
+    from benchcheck.circuit.neighbourhood import Cut, Near
+    from benchcheck.circuit.shown import MeterReading
     from benchcheck.circuit.starts import Starts
     from benchcheck.metrology import Contribution
 
@@ -117,17 +118,17 @@ def _other_ways(bench: Bench, model: Model, function: Function, ports: tuple[str
         on = name if other is function else f"{name} low-power ohms"
         ampere = getattr(excitation, "test_current_a", None)
         current = "" if ampere is None else f", {brief_value(ampere, 'A', 3)}"
-        shown, exchanged = _both_ways(model, ports, excitation, _last_digit(bench, other, name))
+        digit = _last_digit(bench, other, name)
+        shown, exchanged = (_shown(model, each, excitation, digit) for each in (ports, ports[::-1]))
         yield f"on {on}{current}: {shown}, exchanged {exchanged}"
 
 
-def _both_ways(model: Model, ports: tuple[str, str], excitation: Any, digit: float) -> tuple[str, str]:
-    from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
-    from benchcheck.circuit.starts import Starts
-
-    around, starts = Neighbourhoods(model.netlist), Starts()
-    found = [read_near(around, *each, excitation, starts=starts).reading for each in (ports, ports[::-1])]
-    return display_of(found[0], digit), display_of(found[1], digit)
+def _shown(model: Model, ports: tuple[str, str], excitation: Any, digit: float) -> str:
+    try:
+        good = _good(model, ports, excitation)
+    except CircuitError:
+        return "cannot be said"
+    return _latched(ports, good, digit).display if isinstance(good, tuple) else display_of(good.near.reading, digit)
 
 
 def _refuse(board: Board, model: Model, first: str, second: str) -> None:
@@ -167,16 +168,15 @@ def _expected(
     excitation: Any,
     tell: Callable[[str], object],
 ) -> Expected:
-    from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
-    from benchcheck.circuit.starts import Starts
-
-    starts = Starts()
     tell(f"red on {ports[0]}, black on {ports[1]}: the good board")
-    near = read_near(Neighbourhoods(model.netlist), *ports, excitation, starts=starts)
+    digit = _last_digit(bench, function)
+    good = _good(model, ports, excitation)
+    if isinstance(good, tuple):
+        return _latched(ports, good, digit)
+    near, starts = good.near, good.starts
     found = near.reading
     slopes = near.first.slopes()
     shares = shares_of(effects_of(model.netlist, found, slopes))
-    digit = _last_digit(bench, function)
     spreads = [each for _, each in neighbours(board, model.netlist, _NOBODY, slopes, 1.0)]
     named = [share.part for share in shares] or _near(model.netlist, ports)
     return Expected(
@@ -188,6 +188,50 @@ def _expected(
         shares,
         tuple(_if_faulty(model.netlist, ports, excitation, named, digit, tell, starts, near.cut)),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Good:
+    """The reading of the good board, and what to begin the faulty ones from."""
+
+    near: Near
+    starts: Starts
+
+
+def _good(model: Model, ports: tuple[str, str], excitation: Any) -> _Good | tuple[MeterReading, ...]:
+    """Return the reading of the good board; the readings of its states where it may latch into several.
+
+    Raises CircuitError for what cannot be solved.
+    """
+    from benchcheck.circuit.excitation import DiodeTest, Ohms
+    from benchcheck.circuit.neighbourhood import WHOLE_UP_TO, Neighbourhoods, read_near
+    from benchcheck.circuit.starts import Starts
+    from benchcheck.circuit.states import may_latch, readings_by_state
+
+    around, starts = Neighbourhoods(model.netlist), Starts()
+    try:
+        near = read_near(around, *ports, excitation, starts=starts)
+    except CircuitError:
+        netlist = model.netlist
+        driven = isinstance(excitation, Ohms | DiodeTest)
+        if len(netlist.nets) > WHOLE_UP_TO or not driven or not may_latch(netlist):
+            raise
+    else:
+        netlist = near.cut.netlist
+        if not may_latch(netlist, near.reading):
+            return _Good(near, starts)
+    states = readings_by_state(netlist, *ports, excitation)
+    if len(states) > 1:
+        return tuple(reading for reading, _ in states)
+    ((_, begin),) = states
+    return _Good(read_near(around, *ports, excitation, starts=begin), begin)
+
+
+def _latched(ports: tuple[str, str], states: tuple[MeterReading, ...], digit: float) -> Expected:
+    """Return what is said of a reading that goes with the state the circuit is in: no value, and all of them."""
+    shown = " or ".join(dict.fromkeys(display_of(one, digit) for one in states))
+    said = f"{shown}, undecided: it latches, and which state it is in decides"
+    return Expected(*ports, said, None, states[0].quantity_unit, None, (), ())
 
 
 def _last_digit(bench: Bench, function: Function, name: str = "") -> float:

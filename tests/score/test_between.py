@@ -185,3 +185,33 @@ def test_a_net_that_only_a_part_without_a_model_is_on_is_told_from_one_nobody_is
         between(spec, METER, "P", "A")
     with pytest.raises(UsageError, match="no part of the spec is on this net"):
         between(spec, METER, "Q", "A")
+
+
+def flip_flop(first: str, second: str) -> Board:
+    def resistor(name: str, value: str, *nets: str) -> str:
+        pair = ", ".join(f'"{net}"' for net in nets)
+        return f'[part.{name}]\nkind = "resistor"\nvalue = "{value}"\ntolerance = "5 %"\nnets = [{pair}]\n'
+
+    def transistor(name: str, base: str, collector: str) -> str:
+        nets = f'base = "{base}", collector = "{collector}", emitter = "G"'
+        return f'[part.{name}]\nkind = "bjt"\npolarity = "NPN"\nnets = {{ {nets} }}\n'
+
+    loads = resistor("R1", first, "V", "C1") + resistor("R2", second, "V", "C2")
+    across = resistor("R3", "22k", "C2", "B1") + resistor("R4", "22k", "C1", "B2")
+    pair = transistor("Q1", "B1", "C1") + transistor("Q2", "B2", "C2")
+    head = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-11"\nhazards = []\n'
+    return load_board(parse_document(head + loads + across + pair, "x.toml"))
+
+
+def test_a_symmetric_flip_flop_is_read_in_either_state_alike() -> None:
+    (first, other) = between(flip_flop("2k2", "2k2"), METER, "V", "G").readings
+    assert first.value == pytest.approx(6.08e3, rel=0.01)  # a silicon drop at 100 uA over it
+    assert other.display == "OL"
+
+
+def test_a_reading_that_goes_with_the_state_has_no_value_and_tells_each() -> None:
+    found = between(flip_flop("4k7", "1k"), METER, "V", "G").readings[0]
+    assert (found.value, found.standard_uncertainty, found.shares) == (None, None, ())
+    assert found.display.endswith("undecided: it latches, and which state it is in decides")
+    assert found.display.count(" kohm") == 2
+    assert all(len(line) <= 120 for line in between_lines(between(flip_flop("4k7", "1k"), METER, "V", "G")))
