@@ -22,7 +22,7 @@ from .excitation import DiodeTest, Excitation, Ohms
 from .linear import Vector, padded
 from .netlist import Netlist
 from .newton import Solution, looks_unstable, newton
-from .physics import on_a_board
+from .physics import Conditions, on_a_board
 from .reading import SOURCE, with_lead
 from .solution import MOST_STEPS_NEAR
 from .starts import Starts
@@ -48,7 +48,12 @@ class _Range:
 
 
 def read_abreast(
-    netlists: Sequence[Netlist], red: str, black: str, excitation: Excitation, starts: Starts
+    netlists: Sequence[Netlist],
+    red: str,
+    black: str,
+    excitation: Excitation,
+    starts: Starts,
+    conditions: Conditions | None = None,
 ) -> tuple[float | None, ...] | None:
     """Return what the meter shows on every netlist, None for overload, each as `solve_reading` would.
 
@@ -60,7 +65,8 @@ def read_abreast(
         return None
     lead_ohm = excitation.lead_resistance_ohm if isinstance(excitation, Ohms) else 0.0
     try:
-        system = _Abreast([_compiled(each, red, black, ranges[0], lead_ohm) for each in netlists])
+        at = on_a_board(conditions)
+        system = _Abreast([_compiled(each, red, black, ranges[0], lead_ohm, at) for each in netlists])
     except CircuitError:
         return None
     begin = system.state_of(starts, ranges[0].key)
@@ -77,12 +83,14 @@ def _ranges(red: str, black: str, excitation: Excitation) -> Iterator[_Range]:
         yield _Range(excitation.test_current_a, excitation.compliance_v, 1.0, excitation.full_scale_v, key)
 
 
-def _compiled(netlist: Netlist, red: str, black: str, first: _Range, lead_ohm: float) -> tuple[Compiled, int]:
+def _compiled(
+    netlist: Netlist, red: str, black: str, first: _Range, lead_ohm: float, at: Conditions
+) -> tuple[Compiled, int]:
     """Return a netlist with the meter on it, and the row of the meter's red socket."""
     netlist.require_nets(red, black)
     seen, socket = with_lead(netlist, red, lead_ohm)
     source = CurrentSource(SOURCE, socket, black, first.ampere, first.volt)
-    compiled = compile_netlist(seen.adding(source), black, on_a_board(None))
+    compiled = compile_netlist(seen.adding(source), black, at)
     if not compiled.supplies or compiled.supplies[-1].designator != SOURCE:
         raise CircuitError(f"{red} and {black} are one net")
     return compiled, compiled.row_of[socket]

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Evidence
-from benchcheck.metrology import Conformity
+from benchcheck.metrology import Conformity, Verdict
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.conclude import assessed, conclude
@@ -105,7 +105,10 @@ def _judged(
     own = Measured(around.budget, measured.meter, measured.range)
     conformity = assessed(check, own.budget, bench.decision)
     finding = conclude(check, own.budget, conformity, Evidence.DIRECT if around.complete else check.evidence)
-    return _score(check, readings, around.hides(check, finding), own, conformity)
+    reviewed = around.reviewed(check, finding)
+    if reviewed.verdict is Verdict.FAIL and finding.verdict is not Verdict.FAIL:
+        return _score(check, readings, reviewed)  # by a fault that leaves the part no value of its own
+    return _score(check, readings, reviewed, own, conformity)
 
 
 def _score(

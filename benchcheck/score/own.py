@@ -16,6 +16,7 @@ from benchcheck.kinds.check import Check, Evidence
 
 if TYPE_CHECKING:
     from benchcheck.circuit.netlist import Netlist
+    from benchcheck.circuit.physics import Conditions
 
 __all__ = ["Own", "own_number"]
 
@@ -65,8 +66,11 @@ _NUMBERS: Mapping[tuple[str, str, Evidence], tuple[str, float]] = {
 _FUNCTIONS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CAPACITANCE, Function.ESR, Function.DIODE)
 
 
-def own_number(check: Check, netlist: Netlist, excitation: Any) -> Own | None:
-    """Return the number of the part that a check asks for, None where the circuit around cannot tell it."""
+def own_number(check: Check, netlist: Netlist, excitation: Any, conditions: Conditions | None = None) -> Own | None:
+    """Return the number of the part that a check asks for, None where the circuit around cannot tell it.
+
+    `conditions` are those a junction's model voltage is for.
+    """
     device = netlist.by_designator.get(check.subject)
     if device is None or check.function not in _FUNCTIONS or excitation is None:
         return None
@@ -76,11 +80,11 @@ def own_number(check: Check, netlist: Netlist, excitation: Any) -> Own | None:
     field, least = known
     if field != _SHIFT:
         return Own(check.subject, field, least)
-    alone = _alone(check, netlist, excitation)
+    alone = _alone(check, netlist, excitation, conditions)
     return None if alone is None else Own(check.subject, field, least, alone)
 
 
-def _alone(check: Check, netlist: Netlist, excitation: Any) -> float | None:
+def _alone(check: Check, netlist: Netlist, excitation: Any, conditions: Conditions | None) -> float | None:
     """Return what the model of a junction shows off the board, in volt; None for overload."""
     from benchcheck.circuit.netlist import Netlist as Board
     from benchcheck.circuit.reading import solve_reading
@@ -88,5 +92,6 @@ def _alone(check: Check, netlist: Netlist, excitation: Any) -> float | None:
     assert check.red is not None
     assert check.black is not None
     lifted = Board([netlist.device(check.subject)])
-    found: float | None = solve_reading(lifted, check.red.net or "", check.black.net or "", excitation).value
+    ports = check.red.net or "", check.black.net or ""
+    found: float | None = solve_reading(lifted, *ports, excitation, conditions).value
     return found

@@ -15,18 +15,22 @@ from typing import TYPE_CHECKING, Any
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.errors import CircuitError
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Evidence
 from benchcheck.metrology import Budget, Contribution
+from benchcheck.readings.reading import Session
+from benchcheck.score.asked import Asked, ambient_half_width_k, conditions_at
+from benchcheck.score.gross import Supposing
+from benchcheck.score.inversion import ends_of, own_value
 from benchcheck.score.model_circuit import Model, excitation_for, model_of, positioned
 from benchcheck.score.neighbours import ideality, neighbours, with_series_resistances
 from benchcheck.score.on_board import OnBoard, on_board
-from benchcheck.score.own import Own, own_number
+from benchcheck.score.own import own_number
+from benchcheck.score.reviewed import Review
 from benchcheck.score.surroundings import Solved, good_value
 from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Cut, Neighbourhoods
-    from benchcheck.circuit.starts import Starts
 
 __all__ = ["CircuitSolver"]
 
@@ -37,75 +41,91 @@ _WIDEST = 40
 #: nets up to which a board is solved whole where no cut will do.
 _SMALL = 200
 _JOINT_OHM = 1e-3
-_STEPS = 12
-_SAME = 1e-9  # of the reading
-
-
-@dataclass(frozen=True, slots=True)
-class _Task:
-    """One reading to be turned into the part's own number."""
-
-    check: Check
-    own: Own
-    ports: tuple[str, str]
-    excitation: Any
-    starts: Starts
-    expected: float | None = None
-
-    def read(self, netlist: Any, value: float) -> float | None:
-        """Return what the meter shows on a netlist whose part has this value; None for overload."""
-        from benchcheck.circuit.reading import solve_reading
-
-        given = self.own.given(netlist, value)
-        found: float | None = solve_reading(given, *self.ports, self.excitation, starts=self.starts).value
-        return found
 
 
 @dataclass(frozen=True, slots=True)
 class _Attempt:
-    """What a cut gave; with `wider` what was cut off may matter."""
+    """What a cut gave; with `wider` what was cut off may matter, with `no_value` no value of the part reads so."""
 
     solved: Solved | None = None
     wider: bool = False
+    no_value: bool = False
 
 
 @dataclass(slots=True)
 class CircuitSolver:
-    """Turns the budget of a reading on this board and bench into that of the part; a `surroundings.Circuit`."""
+    """Turns the budget of a reading on this board and bench into that of the part; a `surroundings.Circuit`.
+
+    `session` says how warm the board is; without one it is as warm as the spec says.
+    """
 
     board: Board
     bench: Bench
+    session: Session | None = None
     _modelled: Model | None = None
     _around: dict[tuple[bool, tuple[tuple[str, str], ...]], Neighbourhoods] = field(default_factory=dict)
     _excitations: dict[Function, Any] = field(default_factory=dict)
     _held: dict[str, Cut] = field(default_factory=dict)
 
     def __call__(self, check: Check, budget: Budget) -> Solved | None:
-        """Return the part's own value, or None where the circuit around it does not settle it.
+        """Return the part's own value, or the reading itself where the circuit around it does not settle that.
 
-        Where the circuit cannot be solved the reading itself comes back, with the reason in words.
+        None where the circuit has nothing to say. Where it cannot be solved, the reason comes along in words.
         """
-        task = self._task(check)
+        task = self._asked(check)
         if task is None:
             return None
-        unsolved = ""
+        attempt, cut, unsolved = self._attempted(task, budget)
+        if attempt is None or cut is None:
+            return Solved(budget, unsolved=unsolved) if unsolved else self._as_read(task, budget)
+        supposing = Supposing(self.board, task, cut.netlist, budget, self.bench.decision.coverage)
+        settled = attempt.solved is not None or attempt.no_value
+        review = Review(supposing, settled, attempt.no_value)
+        return replace(attempt.solved or Solved(budget), review=review)
+
+    def _attempted(self, task: Asked, budget: Budget) -> tuple[_Attempt | None, Cut | None, str]:
+        """Return what the narrowest cut that holds all that matters gave, and that cut; else why none did."""
+        if task.own is None or self._model.incomplete.issuperset(task.ports):
+            return None, None, ""
         read = max(budget.value, task.own.least)  # below zero by the leads is zero to a circuit
-        for cut in self._cuts(task, from_cut=self._held.get(check.id)):
+        unsolved, taken = "", task.as_taken(budget)
+        for cut in self._cuts(taken, from_cut=self._held.get(task.check.id)):
             try:
-                attempt = self._solved(task, cut, budget, read)
+                attempt = self._solved(taken, cut, budget, read)
             except CircuitError as reason:  # leaves the evidence one-sided, as without nets
                 unsolved = str(reason)
                 continue
             if not attempt.wider:
-                return attempt.solved
-        return Solved(budget, unsolved=unsolved) if unsolved else None
+                return attempt, cut, ""
+        return None, None, unsolved
+
+    def _as_read(self, task: Asked, budget: Budget) -> Solved | None:
+        """Return a reading as it is, to be reviewed by the parts that are known to lie around it."""
+        cut = self._holding(task)
+        if cut is None:
+            return None
+        supposing = Supposing(self.board, task, cut.netlist, budget, self.bench.decision.coverage)
+        return Solved(budget, review=Review(supposing, settled=False))
+
+    def _holding(self, task: Asked) -> Cut | None:
+        """Return the narrowest cut whose two readings agree, None where there is none."""
+        for cut in self._cuts(task):
+            if cut.whole:
+                return cut
+            try:
+                found, least = task.shown(cut.netlist), task.shown(cut.closed)
+            except CircuitError:
+                continue
+            if found == least or (found and least and abs(found - least) <= _AGREES * found):
+                return cut
+        return None
 
     def shown(self, check: Check, value: float) -> float | None:
         """Return what the meter would read on the board if the part had this value, both in the check's unit; None
         where the circuit does not say.
         """
-        task = self._task(check)
-        if task is None:
+        task = self._asked(check)
+        if task is None or task.own is None or self._model.incomplete.issuperset(task.ports):
             return None
         known = self._held.get(check.id)
         if known is not None:  # the cut that held this check's reading before: a window needs no closer bound
@@ -138,18 +158,23 @@ class CircuitSolver:
         except CircuitError:
             return None
 
-    def _task(self, check: Check) -> _Task | None:
+    def _asked(self, check: Check) -> Asked | None:
+        """Return what a check asks of the circuit; None where no circuit model can say anything of its reading."""
         from benchcheck.circuit.starts import Starts
 
         part = self.board.parts.get(check.subject)
-        if part is None or check.red is None or check.black is None:
+        if part is None or check.red is None or check.black is None or check.evidence not in _IN_CIRCUIT:
             return None
-        ports = (check.red.net or "", check.black.net or "")
-        if len(set(ports)) < 2 or not all(ports) or self._model.incomplete.issuperset(part.pins.values()):
-            return None
+        ports, nets = (check.red.net or "", check.black.net or ""), self._model.netlist.pins_on
         excitation = self._excitation(check.function)
-        own = own_number(check, self._model.netlist, excitation)
-        return None if own is None else _Task(check, own, ports, excitation, Starts(), good_value(check))
+        if excitation is None or len(set(ports)) < 2 or not all(net in nets for net in ports):
+            return None
+        session = self.session or Session(ambient_c=self.board.ambient_c)
+        at = conditions_at(session.ambient_c)
+        own = own_number(check, self._model.netlist, excitation, at)
+        if own is None and not self._model.netlist.devices_of(check.subject):
+            return None
+        return Asked(check, own, ports, excitation, at, ambient_half_width_k(session), Starts(), good_value(check))
 
     def _excitation(self, function: Function) -> Any:
         if function not in self._excitations:
@@ -163,7 +188,7 @@ class CircuitSolver:
             self._modelled = model_of(self.board)
         return self._modelled
 
-    def _cuts(self, task: _Task, from_cut: Cut | None = None) -> Iterator[Cut]:
+    def _cuts(self, task: Asked, from_cut: Cut | None = None) -> Iterator[Cut]:
         """Yield ever wider cuts, from the one known to hold on; a cut over `_WIDEST` ends them."""
         least = 0
         if from_cut is not None:
@@ -172,7 +197,7 @@ class CircuitSolver:
         around = self._neighbourhoods(task.check)
         small = len(self._model.netlist.nets) <= _SMALL
         try:
-            for cut in around.cuts(*task.ports, alternating=task.own.field in _ALTERNATING):
+            for cut in around.cuts(*task.ports, alternating=task.check.function in _ALTERNATING):
                 if len(cut.netlist.nets) > _WIDEST and not small:
                     return
                 if len(cut.netlist.nets) >= least:
@@ -192,74 +217,53 @@ class CircuitSolver:
             self._around[key] = Neighbourhoods(seen)
         return self._around[key]
 
-    def _solved(self, task: _Task, cut: Cut, budget: Budget, read: float) -> _Attempt:
+    def _solved(self, task: Asked, cut: Cut, budget: Budget, read: float) -> _Attempt:
         """Find the value that makes the model read what was read; none where unknown paths could change that."""
-        from benchcheck.circuit.reading import solved
-
-        value = self._own_value(task, cut.netlist, read)
+        assert task.own is not None
         allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
-        if value is None and task.own.junction:
-            value = self._masked(task, cut.netlist, read, budget)
-            read = read if value is None else task.read(cut.netlist, value) or read
+        value = own_value(task, cut.netlist, read)
         if value is None:
-            return _Attempt()
+            return self._without_value(task, cut, allowed)
         if not cut.whole and not _near(task.read(cut.closed, value), read, allowed):
             return _Attempt(wider=True)
         netlist = task.own.given(cut.netlist, value)
-        slopes = solved(netlist, *task.ports, task.excitation, starts=task.starts).slopes()
+        slopes = task.solved(netlist).slopes()
         slope = slopes.get((task.own.designator, task.own.field), 0.0)
         joined = self._with_unknown_paths(task, cut)
-        if slope <= 0.0 or (joined is not None and not _near(task.read(joined, value), read, allowed)):
+        if joined is not None and not _near(task.read(joined, value), read, allowed):
             return _Attempt()
-        around = tuple(neighbours(self.board, netlist, task.own, slopes, slope))
+        if slope <= 0.0:
+            return _Attempt(no_value=True)
+        linear = neighbours(self.board, netlist, task.own, slopes, slope)
+        around = {each.id: (name, each) for name, each in linear}
+        ends = ends_of(task, self.board, cut.netlist, value, read, allowed)
+        around |= {each.id: (name, each) for name, each in ends or ()}
         carried = tuple(_scaled(each, 1.0 / slope) for each in budget.contributions)
         own = Budget(
             value + (budget.value - read) / slope,
             budget.quantity_unit,
-            (*carried, *(contribution for _, contribution in around), *ideality(task.own, value, read)),
+            (*carried, *(each for _, each in around.values()), *ideality(task.own, value, read)),
         )
-        ids = tuple((name, each.id) for name, each in around if name != task.own.designator)
-        return _Attempt(Solved(own, ids, complete=True, masked=task.own.junction and slope < _MASKED))
+        ids = tuple((name, each.id) for name, each in around.values() if name and name != task.own.designator)
+        masked = ends is None or (task.own.junction and slope < _MASKED)
+        return _Attempt(Solved(own, ids, complete=True, masked=masked))
 
-    def _masked(self, task: _Task, netlist: Any, read: float, budget: Budget) -> float | None:
-        """Return a junction's model voltage where a good one lets the board read no more than was read.
+    def _without_value(self, task: Asked, cut: Cut, allowed: float) -> _Attempt:
+        """Return that no value of the part reads so, where no unknown path could change what the board reads."""
+        assert task.own is not None
+        good = task.expected or task.own.offset
+        if not good:
+            return _Attempt()
+        shown = task.read(cut.netlist, good)
+        if shown is None:
+            return _Attempt()
+        if not cut.whole and not _near(task.read(cut.closed, good), shown, allowed):
+            return _Attempt(wider=True)
+        joined = self._with_unknown_paths(task, cut)
+        settled = joined is None or _near(task.read(joined, good), shown, allowed)
+        return _Attempt(no_value=settled)
 
-        Then the parts beside it carry the meter's current, and no forward voltage can be found from the reading.
-        """
-        good = task.read(netlist, task.own.offset)
-        if good is None or read < good - 2.0 * budget.combined_standard_uncertainty:
-            return None
-        return task.own.offset
-
-    def _own_value(self, task: _Task, netlist: Any, read: float) -> float | None:
-        """Return the value by secant steps on the predicted reading, or None when no value reads so.
-
-        What is expected comes first: a good part needs no step.
-        """
-
-        def miss(value: float) -> float | None:
-            shown = task.read(netlist, value)
-            return None if shown is None else shown - read
-
-        expected = task.expected
-        if expected and (off := miss(expected)) is not None and abs(off) <= _SAME * read:
-            return expected
-        before, value = read, read * 1.001 + 1e-3 * task.own.least
-        missed_before, missed = miss(before), miss(value)
-        for _ in range(_STEPS):
-            if missed is None or missed_before is None:
-                return None
-            if abs(missed) <= _SAME * read:
-                return value
-            if missed == missed_before:
-                return None
-            step = missed * (value - before) / (missed - missed_before)
-            before, missed_before = value, missed
-            value = max(value - step, value / 10.0)
-            missed = miss(value)
-        return None
-
-    def _with_unknown_paths(self, task: _Task, cut: Cut) -> Any:
+    def _with_unknown_paths(self, task: Asked, cut: Cut) -> Any:
         """Return the cut with all nets that are not complete joined, those outside among them; None without any."""
         from benchcheck.circuit.devices import Resistor
 
@@ -276,8 +280,10 @@ class CircuitSolver:
 
 #: share of a junction's forward voltage in the reading below which the reading says nothing of it.
 _MASKED = 0.1
-#: numbers read with alternating current.
-_ALTERNATING = ("capacitance_f", "series_resistance_ohm")
+#: functions that read with alternating current.
+_ALTERNATING = (Function.CAPACITANCE, Function.ESR)
+#: what a reading shows only if the parts around let it.
+_IN_CIRCUIT = (Evidence.LOWERED, Evidence.RAISED, Evidence.SHUNTED)
 #: what the two readings of a cut may differ by where a window of the display is shown, as a share.
 _AGREES = 1e-4
 

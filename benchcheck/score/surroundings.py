@@ -8,7 +8,7 @@ involved is complete does that value speak for the part.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 from benchcheck.kinds.check import Check
@@ -28,7 +28,8 @@ _BESIDE = "the part is low, or a path the spec does not have lies beside it: a b
 class Solved:
     """The part's own value: its budget, the contribution ids of the parts around it by designator, and
     whether every net involved is complete; `masked` where the parts around carry the meter's current past it.
-    `unsolved` says why the circuit could not be solved, and the budget is then the reading's.
+    `unsolved` says why the circuit could not be solved, and the budget is then the reading's. `review` asks of a
+    finding whether another state of the board would have given the same reading.
     """
 
     budget: Budget
@@ -36,6 +37,12 @@ class Solved:
     complete: bool = False
     masked: bool = False
     unsolved: str = ""
+    review: Callable[[Check, Finding], Finding] | None = field(default=None, compare=False, repr=False)
+
+    def reviewed(self, check: Check, finding: Finding) -> Finding:
+        """Return the finding after the tolerances around have had their say, and other faults theirs."""
+        hidden = self.hides(check, finding)
+        return hidden if self.review is None else self.review(check, hidden)
 
     def hides(self, check: Check, finding: Finding) -> Finding:
         """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""

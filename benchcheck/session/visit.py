@@ -22,9 +22,11 @@ from benchcheck.score.judge import blocked, erroneous, judge, judge_derived, ski
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import (
+    Again,
     Answer,
     Hindered,
     Later,
+    LeavePower,
     Observer,
     Photo,
     Prefer,
@@ -109,7 +111,7 @@ class Visit:
         self._readings = dict(self.kept.readings)
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
-        self.session = session_facts(self.given, self._readings)
+        self.session = self._solver.session = session_facts(self.given, self._readings)
 
     def conduct(self) -> VisitResult:
         """Ask, keep and score every check of the list; return what came of it."""
@@ -194,13 +196,14 @@ class Visit:
 
     def _step(self, check: Check, queue: _Queue, again: str) -> Step:
         total = len(self.checklist.checks)
-        after = next((one for one in queue if not one.sources and one.id not in self._scores), None)
-        return Step(check, total - len(queue), total, self.session, again, after)
+        known = self._readings.keys() | self._skips.keys() | self._scores.keys()
+        left = tuple(one for one in queue if not one.sources and one.id not in known)
+        return Step(check, total - len(queue), total, self.session, again, next(iter(left), None), left)
 
     def _look_again(self, check: Check, queue: _Queue, source: Source) -> None:
         """Have a check read a second time; its first reading stands whatever is answered."""
         answer = source.answer(self._step(check, queue, BLIND))
-        if isinstance(answer, Remark | Photo):
+        if isinstance(answer, Remark | Photo | Again):
             self._act(check, answer, queue)
             return
         self.second_looks.forget()
@@ -214,7 +217,7 @@ class Visit:
             self._readings[check.id] = (*had, *more)
             self._learn()
             self._score(check, self._judged(check))
-        elif isinstance(answer, Undo | Stop | Prefer):
+        elif isinstance(answer, Undo | Stop | Prefer | LeavePower):
             self._act(check, answer, queue)
 
     def _act(self, check: Check, answer: Answer, queue: _Queue) -> None:
@@ -232,9 +235,11 @@ class Visit:
                 self.journal.append_event(EventKind.LATER, check.id, reason)
                 self._unscore(check.id)
                 queue.append(check)
+            case LeavePower(reason):
+                self._leave_power(check, reason, queue)
             case Stop():
                 self._interrupted = True
-            case Undo() | Remark() | Photo() | Prefer():
+            case Undo() | Remark() | Photo() | Prefer() | Again():
                 queue.appendleft(check)
                 self._aside(check, answer, queue)
             case Hindered(reason):
@@ -242,7 +247,18 @@ class Visit:
             case Trouble(reason):
                 self._score(check, erroneous(check, reason))
 
-    def _aside(self, check: Check, answer: Undo | Remark | Photo | Prefer, queue: _Queue) -> None:
+    def _leave_power(self, check: Check, reason: str, queue: _Queue) -> None:
+        """Put all powered checks behind the others; with nothing else to ask the visit stops, to be gone on with."""
+        powered = [one for one in (check, *queue) if one.powered]
+        for one in powered:
+            if not one.sources and one.id not in self._readings and one.id not in self._skips:
+                self.journal.append_event(EventKind.LATER, one.id, reason)
+        others = [one for one in queue if not one.powered]
+        self._interrupted = not others
+        queue.clear()
+        queue.extend((*others, *powered))
+
+    def _aside(self, check: Check, answer: Undo | Remark | Photo | Prefer | Again, queue: _Queue) -> None:
         """Do what leaves the check to be asked again: keep what was said, take back, bring another forward."""
         match answer:
             case Undo():
@@ -269,7 +285,7 @@ class Visit:
         """Take in what the readings so far say about the session as a whole."""
         session = session_facts(self.given, self._readings)
         found = contacts_of(self._readings, self._by_id, self.bench, session) if self.second_looks.every else (0.0, 0)
-        self.session = replace(session, contacts=found)
+        self.session = self._solver.session = replace(session, contacts=found)
 
     def _second_look(self, check: Check, queue: _Queue) -> None:
         """Put a check before the queue that is to be read a second time, if one is due now."""

@@ -7,7 +7,6 @@ from math import exp, log
 import pytest
 
 from benchcheck.circuit.models import SILICON
-from benchcheck.circuit.physics import Conditions
 from benchcheck.document import parse_document
 from benchcheck.metrology import Verdict
 from benchcheck.readings.reading import Session
@@ -22,6 +21,9 @@ HEAD = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-12"\nhazards = []\n'
 COMPLETE = "[net.A]\ncomplete = true\n[net.K]\ncomplete = true\n"
 METER = bench("handheld-6000")
 TEST_CURRENT_A = 1e-3
+TEMPERATURE_K = 296.15
+#: k/q in volt per kelvin (SI 2019), times 23 degC
+THERMAL_V = 8.617333e-5 * TEMPERATURE_K
 
 
 def diode(name: str) -> str:
@@ -42,9 +44,14 @@ def score(on: Board, shown: str, check_id: str = "D1.forward_drop") -> Score:
 
 
 def with_resistor_v(ohm: float, shift_v: float = 0.0) -> float:
-    """Shockley's equation with series resistance beside a resistor, by bisection: no code of ours but the card."""
-    slope = SILICON.ideality * Conditions().thermal_voltage_v
-    saturation = SILICON.saturation_current_a * exp(-shift_v / slope)
+    """Shockley's equation with series resistance beside a resistor, by bisection: no code of ours but the card.
+
+    At the 23 degC of the spec: IS goes with (T/Tn)^(XTI/N) exp((T/Tn - 1) EG / (N VT)) (SPICE3 manual, appendix).
+    """
+    slope = SILICON.ideality * THERMAL_V
+    warmed = (TEMPERATURE_K / 300.15) ** (SILICON.temperature_exponent / SILICON.ideality)
+    warmed *= exp((TEMPERATURE_K / 300.15 - 1.0) * SILICON.bandgap_ev / slope)
+    saturation = SILICON.saturation_current_a * warmed * exp(-shift_v / slope)
     low, high = 0.0, 2.0
     for _ in range(200):
         volt = (low + high) / 2
@@ -108,7 +115,9 @@ def test_a_resistor_that_takes_the_whole_current_hides_it(shown: str) -> None:
 
 
 def test_less_than_the_resistor_alone_would_hold_is_a_short() -> None:
-    assert score(board(diode("D1"), resistor("R1", "100 ohm")), "0.010").verdict is Verdict.FAIL
+    found = score(board(diode("D1"), resistor("R1", "100 ohm")), "0.001")
+    assert found.verdict is Verdict.FAIL
+    assert "D1 short" in found.because
 
 
 def test_two_junctions_side_by_side_hide_one_another() -> None:
@@ -129,7 +138,7 @@ def test_base_and_emitter_are_seen_through_the_resistor_between_them() -> None:
     assert alone.value == pytest.approx(0.650, abs=1e-6)
     found = score(on, "0.640", "Q1.be_drop")
     # 0.64 V take 0.427 mA of the 1 mA: the rest carried back to 1 mA is VT ln(1 / 0.573) more
-    carried = 0.640 + Conditions().thermal_voltage_v * log(1.0 / (1.0 - 0.640 / 1.5))
+    carried = 0.640 + THERMAL_V * log(1.0 / (1.0 - 0.640 / 1.5))
     assert found.value == pytest.approx(carried, abs=1e-5)
 
 

@@ -79,7 +79,7 @@ def test_the_neighbours_tolerances_go_through_the_sensitivities() -> None:
 def test_a_wrong_part_fails_low_and_high() -> None:
     assert score(board(), "2.700k").verdict is Verdict.FAIL
     assert "a bridge" in score(board(), "2.700k").because
-    assert score(board(), "4.300k").verdict is Verdict.FAIL
+    assert score(board(), "5.000k").verdict is Verdict.FAIL
 
 
 def test_neighbours_that_dominate_leave_it_undecided_and_say_lift_one_leg() -> None:

@@ -1,0 +1,159 @@
+"""Whether a verdict reached on the board stands: a pass against the part's own gross fault, a fail against others'.
+
+No part passes on a reading that the board would give without it. None fails where one other part, gone, shorted,
+reversed or a decade off, explains the reading with this one within its limits, unless a gross fault of its own does
+too: then it fails and the others are named, so that on a faulty board at least one check always fails.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from benchcheck.kinds.check import Check
+from benchcheck.metrology import Verdict
+from benchcheck.score.finding import Finding, undecided
+from benchcheck.score.gross import Supposed, Supposing
+from benchcheck.score.model import Reason
+from benchcheck.score.words import lifted, shown
+
+if TYPE_CHECKING:
+    from benchcheck.circuit.netlist import Netlist
+
+__all__ = ["Review"]
+
+_INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+_OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+#: suspects that are named, and parts beside that are.
+_NAMED = 3
+_IF_RIGHT = "if the parts beside it are right"
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What else might have given the reading a finding was made from.
+
+    `settled` says that no unknown path matters; `no_value` that the part has no value at all that gives it.
+    """
+
+    supposing: Supposing
+    settled: bool
+    no_value: bool = False
+
+    def __call__(self, check: Check, finding: Finding) -> Finding:
+        """Return the finding, or what has to be said instead."""
+        if self.settled and (self.no_value or finding.verdict is Verdict.UNDECIDED):
+            finding = self._looked_into(check, finding)
+        elif self.settled and finding.verdict in _OUTSIDE:
+            return self._convicted(check, finding)
+        return self._shown_there(check, finding) if finding.verdict in _INSIDE else finding
+
+    # a pass ------------------------------------------------------------------------------------------------------
+
+    def _shown_there(self, check: Check, finding: Finding) -> Finding:
+        """Return a pass only where the part gone, or reversed, would have read otherwise."""
+        if check.limits.upper is None:
+            return finding  # what blocks or insulates is not shown to be there by it
+        for fault in self.supposing.own_faults(absent_only=True):
+            value = self.supposing.shown(fault.netlist)
+            if value is None or not math.isfinite(value):
+                continue
+            gap, wide = abs(value - self._read), self.supposing.uncertainty(fault.netlist, value)
+            if gap <= wide:
+                return undecided(Reason.CIRCUIT, self._no_different(check, fault, value, wide), lifted(check))
+        return finding
+
+    def _no_different(self, check: Check, fault: Supposed, value: float, wide: float) -> str:
+        beside = ", ".join(self.supposing.beside()[:_NAMED])
+        by = f"; {beside} beside it" if beside else ""
+        within = f", with an uncertainty of {shown(check, wide, 2)}" if math.isfinite(wide) else ""
+        return (
+            f"{shown(check, self._read)} was read, and with {fault} the board would read {shown(check, value)}"
+            f"{within}: this does not show {check.subject}{by}"
+        )
+
+    # a fail ------------------------------------------------------------------------------------------------------
+
+    def _convicted(self, check: Check, finding: Finding) -> Finding:
+        own = self._explaining(self.supposing.own_faults())
+        others = list(self._others(check))
+        if own:
+            return replace(finding, because=f"{finding.because}; {self._as_would(own, others)}")
+        if others:
+            return self._not_shown(check, others)
+        if not self.supposing.beside():
+            return finding
+        return replace(finding, because=f"{finding.because}; {_IF_RIGHT}")
+
+    def _looked_into(self, check: Check, finding: Finding) -> Finding:
+        """Return what a reading that decided nothing, or that no value of the part gives, comes to after all."""
+        good = self._within_limits(check, self.supposing.netlist)
+        if not good:
+            return finding
+        if self.supposing.explains(*good, without=check.subject):
+            return self._masked(check) if self.no_value else finding
+        own = self._explaining(self.supposing.own_faults())
+        others = list(self._others(check))
+        if own:
+            because = f"{shown(check, self._read)} was read; {self._as_would(own, others)}"
+            return Finding(Verdict.FAIL, None, because, lifted(check))
+        return self._not_shown(check, others) if others else finding
+
+    def _masked(self, check: Check) -> Finding:
+        names = ", ".join(self.supposing.beside()[:_NAMED])
+        return undecided(Reason.CIRCUIT, f"{names} beside it carry the meter's current past it", lifted(check))
+
+    def _not_shown(self, check: Check, others: list[Supposed]) -> Finding:
+        names = ", ".join(dict.fromkeys(fault.part for fault in others))
+        because = f"{shown(check, self._read)} reads as {_either(others)} would; {check.subject} is not shown"
+        return undecided(
+            Reason.CIRCUIT, because, f"lift one leg of {check.subject} and read again, or measure {names}"
+        )
+
+    def _as_would(self, own: list[Supposed], others: list[Supposed]) -> str:
+        words = f"it reads as {own[0]} would"
+        return f"{words}, and as {_either(others)} would too" if others else words
+
+    # what explains it --------------------------------------------------------------------------------------------
+
+    @property
+    def _read(self) -> float:
+        return self.supposing.budget.value
+
+    def _explaining(self, faults: Iterable[Supposed]) -> list[Supposed]:
+        return [fault for fault in faults if self.supposing.explains(fault.netlist)]
+
+    def _within_limits(self, check: Check, netlist: Netlist) -> tuple[Netlist, ...]:
+        """Return the board with the part at both its limits; nothing where it cannot be given a value."""
+        own = self.supposing.asked.own
+        upper = check.limits.upper
+        if own is None or upper is None:
+            return ()
+        lower = check.limits.lower if check.limits.lower is not None else own.least
+        return own.given(netlist, lower), own.given(netlist, upper)
+
+    def _others(self, check: Check) -> Iterator[Supposed]:
+        """Yield the faults of one other part each that explain the reading with this part within its limits."""
+        own, upper = self.supposing.asked.own, check.limits.upper
+        if own is None or upper is None:
+            return
+        faults = self.supposing.others_faults()
+        least = self.supposing.all_shown([fault.netlist for fault in faults])
+        # a part's value moves no reading by more than itself: further off than that, its limits cannot bridge it
+        reach = upper - (check.limits.lower or 0.0)
+        for fault, value in zip(faults, least, strict=True):
+            if value is None or not self._may_reach(value, reach):
+                continue
+            ends = self._within_limits(check, fault.netlist)
+            if self.supposing.explains(*ends, without=check.subject):
+                yield fault
+
+    def _may_reach(self, value: float, reach: float) -> bool:
+        return not math.isfinite(value) or abs(value - self._read) <= reach + 0.3 * max(abs(value), abs(self._read))
+
+
+def _either(faults: list[Supposed]) -> str:
+    named = [str(fault) for fault in faults[:_NAMED]]
+    return " or ".join(named) + (" and others" if len(faults) > _NAMED else "")
