@@ -16,10 +16,12 @@ from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
 
 __all__ = [
+    "Again",
     "Answer",
     "Attended",
     "Hindered",
     "Later",
+    "LeavePower",
     "Note",
     "Observer",
     "Photo",
@@ -43,7 +45,7 @@ class Step:
     """One request: the check, its place among those asked (from 1), how many there are, and the session so far.
 
     `again` says why a check that was read already is asked again, "" where it was not. `after` is the check that
-    is likely to be asked next, None at the end.
+    is likely to be asked next, None at the end; `left` are all that will be asked after this one, as far as is known.
     """
 
     check: Check
@@ -52,6 +54,7 @@ class Step:
     session: Session
     again: str = ""
     after: Check | None = None
+    left: tuple[Check, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +106,18 @@ class Prefer:
 
 
 @dataclass(frozen=True, slots=True)
+class Again:
+    """Ask the check again from the beginning, with what must be in order before it looked at again."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeavePower:
+    """Come back to this and every other powered check after all the rest; with nothing else left, stop here."""
+
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Stop:
     """End the visit here; everything accepted is kept."""
 
@@ -121,7 +136,7 @@ class Trouble:
     reason: str
 
 
-Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble | Remark | Photo | Prefer
+Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble | Remark | Photo | Prefer | Again | LeavePower
 
 
 class Source(Protocol):

@@ -13,14 +13,14 @@ from typing import Any
 
 from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import Checklist
-from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown
+from benchcheck.errors import InputError, InstrumentError, OutputStateUnknown, UsageError
 from benchcheck.instruments.power_watch import Rule
 from benchcheck.instruments.power_watch import Stop as PowerStop
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.reading import Reading
 from benchcheck.readings.typed import read_typed
-from benchcheck.session.answers import Answer, Hindered, Note, Source, Step, Stop, Taken, Trouble
+from benchcheck.session.answers import Again, Answer, Hindered, Note, Source, Step, Stop, Taken, Trouble
 from benchcheck.session.fed_readings import at_the_limit, idle_readings, inrush_reading
 from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
@@ -47,7 +47,8 @@ class InstrumentedSource:
 
     `typed` is asked where no linked meter serves; without it the hand reads the display. `announce` shows a check
     before the probes are placed and may return another answer instead (skip, later, undo, stop). `told` shows a
-    line, `stop_asked` says that power is to go off at once.
+    line, `stop_asked` says that power is to go off at once. `power_stopped` is asked what comes next where a key
+    ended power or something was not confirmed, and in words why; without it a key ends the visit, to be resumed.
     """
 
     meters: Meters
@@ -56,6 +57,7 @@ class InstrumentedSource:
     announce: Callable[[Step], Answer | None] = _nothing
     told: Callable[[str], None] = _unheard
     stop_asked: Callable[[], bool] = lambda: False
+    power_stopped: Callable[[Step, str], Answer] | None = None
     dialects: Mapping[str, Any] = field(default_factory=dict)
     power: Power | None = None
     _identities: dict[str, str] = field(default_factory=dict)
@@ -114,6 +116,12 @@ class InstrumentedSource:
         if self.power is not None and self.power.is_on:
             self.power.stop(PowerStop(Rule.KEY, "a key was pressed"))
 
+    def rest(self) -> None:
+        """Have power off while nothing is measured; what ends it otherwise on the way is told when it is needed."""
+        with contextlib.suppress(PowerEnded):
+            if self.power is not None:
+                self.power.off("nothing is left to ask")
+
     def soak(self, minutes: float) -> str:
         """Run the unit for some minutes, attended; return how that went. OutputStateUnknown as power has it."""
         if self.power is None:
@@ -140,14 +148,15 @@ class InstrumentedSource:
             if self.power is not None and self.power.alarm:
                 raise OutputStateUnknown(self.power.alarm)
             if step.check.powered and self.power is not None:
-                return self._powered(step, self.power)
+                return self._stopped_by_key(step, self.power) or self._powered(step, self.power)
             if self.power is not None:
                 self.power.off("an unpowered check is next")
             if step.again:
                 self.hand.discharge(step.check)
             return self._answered(step)
         except PowerEnded as ended:
-            return self._ended(step.check, ended)
+            stopped = self._stopped_by_key(step, self.power) if self.power is not None else None
+            return stopped or self._ended(step.check, ended)
         except OutputStateUnknown:
             raise
         except InstrumentError as reason:
@@ -195,9 +204,35 @@ class InstrumentedSource:
             return Hindered("the spec does not say which supply feeds it")
         try:
             answer = self._fed(step, power, wanted)
+        except UsageError as reason:
+            return self._unconfirmed(step, str(reason), power)
         except InputError as reason:
             return Hindered(str(reason))
+        stopped = self._stopped_by_key(step, power)
+        if stopped is not None:
+            return stopped
         return _looked_at(step.check, answer, power) if isinstance(answer, Taken) else answer
+
+    def _stopped_by_key(self, step: Step, power: Power) -> Answer | None:
+        """Return what somebody wants who has switched off with a key, None where nobody has."""
+        if not power.by_key or power.alarm:
+            return None
+        return self._next_wish(step, power.ended, power)
+
+    def _unconfirmed(self, step: Step, reason: str, power: Power) -> Answer:
+        """Return what comes after something was not confirmed: nothing is measured under power meanwhile."""
+        if self.power_stopped is None:
+            return Hindered(reason)
+        power.off("something was not confirmed")
+        return self._next_wish(step, reason, power)
+
+    def _next_wish(self, step: Step, reason: str, power: Power) -> Answer:
+        if self.power_stopped is None:
+            return Stop()  # whoever wants it off may go on with --resume
+        answer = self.power_stopped(step, reason)
+        if isinstance(answer, Again):
+            power.again()
+        return answer
 
     def _fed(self, step: Step, power: Power, wanted: Wanted) -> Answer:
         check = step.check
@@ -222,8 +257,6 @@ class InstrumentedSource:
         """Return what is known of the check at which power ended: what the supply showed, or nothing."""
         if ended.trouble:
             return Trouble(self._concealed(ended.reason))
-        if ended.key:
-            return Stop()  # whoever wants it off may go on with --resume
         reading = at_the_limit(check, ended, self.meters.bench)
         if reading is not None:
             return Taken((reading,))

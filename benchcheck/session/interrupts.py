@@ -1,7 +1,8 @@
 """While a unit is powered, Ctrl-C, an order to end and a closed terminal all mean: off, in good order.
 
 Each raises KeyboardInterrupt in the main thread, once: the way down it begins is not interrupted again. A process a
-shell started in the background ignores Ctrl-C; under power it is listened to all the same.
+shell started in the background ignores Ctrl-C; under power it is listened to all the same. An order to pause (Ctrl-Z)
+is held back: a process that stands still would leave the unit to the lease. It switches off like any key.
 """
 
 from __future__ import annotations
@@ -51,19 +52,31 @@ class Endings:
     def __init__(self) -> None:
         """Set nothing yet."""
         self._before: dict[int, Any] = {}
+        self._pause_asked = False
 
     def install(self) -> None:
         """Listen; nothing happens outside the main thread, where signals do not arrive."""
         if self._before or threading.current_thread() is not threading.main_thread():
             return
+        self._pause_asked = False
         HangUp.forgotten()  # whoever has power brought is there: what comes from now on is news
         self._before = {one: signal.signal(one, self._interrupt) for one in _ENDINGS}
+        if hasattr(signal, "SIGTSTP"):
+            self._before[signal.SIGTSTP] = signal.signal(signal.SIGTSTP, self._pause)
 
     def restore(self) -> None:
         """Put the handlers of before back."""
         for one, handler in self._before.items():
             signal.signal(one, handler if handler is not None else signal.SIG_DFL)
         self._before = {}
+
+    def pause_asked(self) -> bool:
+        """Return whether an order to pause came since this was last asked."""
+        asked, self._pause_asked = self._pause_asked, False
+        return asked
+
+    def _pause(self, number: int, frame: FrameType | None) -> None:
+        self._pause_asked = True
 
     def _interrupt(self, number: int, frame: FrameType | None) -> None:
         if HangUp.is_no_news(number):

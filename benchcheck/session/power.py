@@ -1,7 +1,8 @@
 """Power during a visit: confirmed, switched on in order, watched while it is on, and off on every way out.
 
 Whatever ends it (a stop rule, an instrument, a key, the end of the visit) leads to the same way down: load first,
-output off, seen off. Once it has ended early it stays off for this visit, and each further powered check says why.
+output off, seen off. Once it has ended early it stays off for this visit, and each further powered check says why;
+only after a key may it be brought up again, from the beginning and with everything confirmed anew.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ from benchcheck.spec.board import Board
 
 __all__ = ["Power", "PowerEnded"]
 
+PAUSED = "the program was told to pause"
 CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a cell is an uncontrolled charger."
 DUMMY_OFF = "Is the dummy load off again?"
 _UNKNOWN_AMPERE = -1.0
@@ -54,8 +56,8 @@ class Power:
     """The power of one visit; nothing is opened before it is first asked for.
 
     `note` keeps events, `told` shows a line, `stop_asked` says that somebody wants it off now. `dialects` are
-    tables of further dialects, for the keeper. `ended` says why power went off early, `alarm` why nobody knows
-    whether it is off.
+    tables of further dialects, for the keeper. `ended` says why power went off early, `by_key` that it was a key,
+    `alarm` why nobody knows whether it is off.
     """
 
     board: Board
@@ -67,6 +69,7 @@ class Power:
     stop_asked: Callable[[], bool] = lambda: False
     dialects: Mapping[str, Any] = field(default_factory=dict)
     ended: str = ""
+    by_key: bool = False
     alarm: str = ""
     feed: Feed | None = None
     came_up: dict[str, SwitchedOn] = field(default_factory=dict)  # how each supply came up at first power
@@ -105,6 +108,7 @@ class Power:
             feed = self._opened(wanted)
             if not self.is_on:
                 self._confirm(wanted)
+                feed = self._opened(wanted)
                 if self._dummy_ampere:  # power went off under it; it must not come back under it
                     self._must(DUMMY_OFF)
                     self._dummy_ampere = 0.0
@@ -134,6 +138,8 @@ class Power:
         if self.ended:
             raise PowerEnded(self.ended)
         chosen = self._chosen(wanted)
+        if self.feed is not None and not self.is_on:
+            self._keep_idle(self.feed)
         if self.feed is not None and self._driven != chosen.name:  # the unit has a supply of its own for this
             self.feed.keeper.close()
             self.feed = None
@@ -244,9 +250,23 @@ class Power:
         """Renew the lease and watch; PowerEnded where power went off. Called several times a second."""
         if self.feed is None:
             return
+        if not self.is_on:
+            self._keep_idle(self.feed)
+            return
         with self._guarded():
             self._heard()
             self.feed.glance()
+
+    def _keep_idle(self, feed: Feed) -> None:
+        """Keep a keeper that holds nothing on; one that has gone (the process stood still) is started anew later."""
+        try:
+            feed.keeper.renew()
+        except OutputStateUnknown as reason:
+            self._alarm(str(reason))
+            raise
+        except InstrumentError as reason:
+            self._event(f"the output was off, and its keeper has gone: {reason}")
+            self.feed = None
 
     def steady(self) -> tuple[SupplyPoint, ...]:
         """Return what the supply shows: one point where it stands still, the last few where its current wanders."""
@@ -256,9 +276,19 @@ class Power:
 
     def stop(self, stop: Stop) -> None:
         """Switch off for a stop rule that somebody else found; power stays off."""
-        self._end(stop.line)
+        self._end(stop.line, key=stop.rule is Rule.KEY)
+
+    def again(self) -> None:
+        """Let power come up again after a key ended it: the next check begins anew, with everything confirmed."""
+        if self.alarm or (self.ended and not self.by_key):
+            return
+        self._event(f"power may come up again: {self.ended or 'asked for'}")
+        self.ended, self.by_key, self._load_at = "", False, ""
+        self._confirmed.clear()
 
     def _heard(self) -> None:
+        if self._endings.pause_asked():
+            raise Stopped(Stop(Rule.KEY, PAUSED))
         if self.stop_asked():
             raise Stopped(Stop(Rule.KEY, "a key was pressed"))
 
@@ -330,7 +360,7 @@ class Power:
     def _end(self, reason: str, *, trouble: bool = False, key: bool = False) -> PowerEnded:
         """Switch off for good; return what says so. OutputStateUnknown when it cannot be seen off."""
         last = self.feed.last if self.feed is not None else None
-        self.ended, self.fed = reason, None
+        self.ended, self.by_key, self.fed = reason, key, None
         self._event(f"stopped: {reason}")
         self.told(f"power off: {reason}")
         alarm = self.close("stopped")
