@@ -20,6 +20,7 @@ from cattrs.gen import make_dict_structure_fn, override
 
 from benchcheck.bench.accuracy import Accuracy, Coverage, TemperatureWindow
 from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import CAPACITANCE_BY
 from benchcheck.errors import QuantityError, close_match
 from benchcheck.quantity import parse_value
 
@@ -40,6 +41,7 @@ CLASS_FOLDER = Path(__file__).parent / "classes"
 READBACK = "readback"  # what supplies and loads say of themselves: a class file, but of no meter
 
 ClassName = NewType("ClassName", str)
+CapacitanceBy = NewType("CapacitanceBy", str)
 InFunctionUnit = NewType("InFunctionUnit", float)  # the unit of the range's function
 Resource = NewType("Resource", str)
 Ohms = NewType("Ohms", float)
@@ -118,7 +120,10 @@ class LinkEntry:
 
 @attrs.frozen(kw_only=True)
 class MeterEntry:
-    """One `[meter.NAME]`; `readings` is how many readings a touch-down keeps where the meter is linked."""
+    """One `[meter.NAME]`; `readings` is how many readings a touch-down keeps where the meter is linked.
+
+    `capacitance_by` says how it measures capacitance: at a `frequency`, or by the `ramp` of a known current.
+    """
 
     class_name: ClassName = ClassName("")
     leads: LeadsEntry | None = None
@@ -126,6 +131,7 @@ class MeterEntry:
     ranges: list[RangeEntry] = attrs.field(factory=list)
     link: LinkEntry | None = None
     readings: int = 1
+    capacitance_by: CapacitanceBy = CapacitanceBy("")
 
 
 @attrs.frozen(kw_only=True)
@@ -228,6 +234,10 @@ def class_names() -> tuple[str, ...]:
 
 def _class_name(value: Any, _: Any) -> str:
     return _one_of(value, class_names(), "a meter class")
+
+
+def _capacitance_by(value: Any, _: Any) -> str:
+    return _one_of(value, CAPACITANCE_BY, "a way to measure capacitance")
 
 
 _METERED = tuple(each.value for each in Function if each.metered)
@@ -345,6 +355,7 @@ def bench_converter(*, detailed: bool = True) -> Converter:
         bool: _exactly(bool, "true or false"),
         date: _due,
         ClassName: _class_name,
+        CapacitanceBy: _capacitance_by,
         Resource: _resource,
         Function: _function,
         InFunctionUnit: _in_function_unit,

@@ -28,7 +28,7 @@ from benchcheck.bench.entries import (
 )
 from benchcheck.bench.faults import Faults, KeyPath
 from benchcheck.bench.functions import Function
-from benchcheck.bench.meter import Leads, Link, Meter, MeterRange
+from benchcheck.bench.meter import CAPACITANCE_BY, Leads, Link, Meter, MeterRange, charging
 from benchcheck.bench.model import Bench, Ceiling, Load, Supply
 from benchcheck.bench.shipped import MeterClass, built_leads, built_range, meter_class
 from benchcheck.document import Document, read_document
@@ -147,6 +147,9 @@ class _Loader:
                 (*path, "readings"), f"{entry.readings} is not a number of readings; 1 to {MOST_READINGS} are"
             )
         leads = shipped.leads if shipped else Leads()
+        by = entry.capacitance_by or CAPACITANCE_BY[0]
+        if by == "ramp":
+            ranges = tuple(charging(one) if one.function is Function.CAPACITANCE else one for one in ranges)
         return Meter(
             name=name,
             class_name=entry.class_name,
@@ -155,6 +158,7 @@ class _Loader:
             calibration_due=entry.calibration_due,
             link=self.link(entry.link),
             readings=entry.readings,
+            capacitance_by=by,
         )
 
     def range_entries(self, path: KeyPath) -> Iterator[tuple[KeyPath, RangeEntry]]:

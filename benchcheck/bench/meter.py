@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from benchcheck.bench.accuracy import Accuracy, Coverage, TemperatureWindow
@@ -17,7 +17,13 @@ from benchcheck.bench.functions import Function
 from benchcheck.errors import QuantityError
 from benchcheck.quantity import parse_value
 
-__all__ = ["Leads", "Link", "Meter", "MeterRange", "short_value"]
+__all__ = ["CAPACITANCE_BY", "Leads", "Link", "Meter", "MeterRange", "charging", "ramp_volts", "short_value"]
+
+#: how a meter measures capacitance; the first where neither bench file nor class says.
+CAPACITANCE_BY = ("frequency", "ramp")
+#: a ramp is timed between these shares of the open voltage, so that junctions beside stay off, takes this long at
+#: full scale, and opens at so much where the data sheet does not say (common practice, no source).
+_RAMP_SHARES, _RAMP_S, _RAMP_OPEN_V = (0.1, 0.3), 0.4, 1.0
 
 #: functions that drive a current and read the voltage it makes, in ohm.
 _RESISTANCES = (Function.OHMS, Function.LOW_POWER_OHMS, Function.OHMS_4W, Function.CONTINUITY, Function.ESR)
@@ -109,6 +115,28 @@ class MeterRange:
         return math.inf
 
 
+def ramp_volts(open_v: float) -> tuple[float, float]:
+    """Return the two voltages between which a meter of this open voltage times its ramp, in volt.
+
+    >>> ramp_volts(1.0)
+    (0.1, 0.3)
+    """
+    low, high = _RAMP_SHARES
+    return low * open_v, high * open_v
+
+
+def charging(one: MeterRange) -> MeterRange:
+    """Return a capacitance range of a meter that charges with a known current, with its current and open voltage.
+
+    >>> one = charging(MeterRange(Function.CAPACITANCE, 6e-6, 1e-9, Accuracy()))
+    >>> round(one.test_current_a * 1e6, 3), one.compliance_v, one.frequency_hz
+    (4.5, 1.0, None)
+    """
+    open_v = one.compliance_v or _RAMP_OPEN_V
+    ampere = one.test_current_a or one.full_scale * ramp_volts(open_v)[1] / _RAMP_S
+    return replace(one, test_current_a=ampere, compliance_v=open_v, frequency_hz=None)
+
+
 @dataclass(frozen=True, slots=True)
 class Leads:
     """The test leads of a meter, in ohm for the pair.
@@ -149,6 +177,7 @@ class Meter:
     """One meter; `ranges` stand by function, smallest full scale first. Without `link` a person reads it.
 
     `readings` is how many of a linked meter's readings, settled, one touch-down keeps; their scatter is judged.
+    `capacitance_by` is one of `CAPACITANCE_BY`.
     `finest_ohms` is the smallest digit of any two-wire ohms range in ohm, 0 where there is none.
     """
 
@@ -159,6 +188,7 @@ class Meter:
     calibration_due: date | None = None
     link: Link | None = None
     readings: int = 1
+    capacitance_by: str = CAPACITANCE_BY[0]
     finest_ohms: float = field(init=False, repr=False, compare=False)
     _by_function: Mapping[Function, tuple[MeterRange, ...]] = field(init=False, repr=False, compare=False)
 

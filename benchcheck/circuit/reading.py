@@ -8,7 +8,7 @@ from the lowest; the first that is not overloaded is shown.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -254,10 +254,17 @@ def _dc_voltage(netlist: Netlist, red: str, black: str, excitation: DcVoltage, c
 def _charging(
     netlist: Netlist, red: str, black: str, excitation: CapacitanceByCharging, conditions: Conditions
 ) -> Solved:
+    stopped: ChargingRange | None = None
     for row in excitation.ranges:
         found = _charging_range(netlist, red, black, row, conditions)
-        if found.reading.value is not None:
+        shown = found.reading.value
+        if shown is not None and stopped is not None and shown <= stopped.full_scale_f:
+            # so little is for a lower range, in which the ramp never ends: the meter goes to and fro, and shows none
+            return Solved(replace(found.reading, value=None, overload="not in time"))
+        if shown is not None:
             break
+        if found.reading.overload == "not in time":
+            stopped = row
     return found
 
 
@@ -265,6 +272,8 @@ def _charging_range(netlist: Netlist, red: str, black: str, row: ChargingRange, 
     if not groups(netlist, alternating=True).together(red, black):
         return Solved(MeterReading("capacitance", 0.0, "F", row.full_scale_f))
     if red == black:
+        return Solved(MeterReading("capacitance", None, "F", row.full_scale_f, "not in time"))
+    if _stops_short(netlist, red, black, row, conditions):
         return Solved(MeterReading("capacitance", None, "F", row.full_scale_f, "not in time"))
     from .charging import charge
 
@@ -282,6 +291,18 @@ def _charging_range(netlist: Netlist, red: str, black: str, row: ChargingRange, 
         return _scaled(dict(again.slopes), factor, netlist)
 
     return Solved(MeterReading("capacitance", shown, "F", row.full_scale_f, junctions=junctions), slopes)
+
+
+def _stops_short(netlist: Netlist, red: str, black: str, row: ChargingRange, conditions: Conditions) -> bool:
+    """Return whether the current ends below the upper voltage once all is charged: then no ramp gets there."""
+    if not groups(netlist).together(red, black):
+        return False
+    source = CurrentSource(SOURCE, red, black, row.current_a, 2.0 * row.high_v)
+    try:
+        end = _port(netlist, red, black, source, conditions)
+    except CircuitError:
+        return False
+    return end.volt < row.high_v
 
 
 _BY_SOURCE: dict[type[Excitation], Any] = {Ohms: _ohms, DiodeTest: _diode}

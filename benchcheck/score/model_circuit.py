@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from benchcheck.bench.functions import Function
-from benchcheck.bench.meter import MeterRange
+from benchcheck.bench.meter import MeterRange, ramp_volts
 from benchcheck.bench.model import Bench
 from benchcheck.spec.board import Board
 
@@ -75,7 +75,7 @@ def excitation_for(bench: Bench, function: Function, name: str = "") -> Excitati
         case Function.DIODE:
             return _diode(ranges)
         case Function.CAPACITANCE:
-            return _capacitance(ranges)
+            return _charging(ranges) if meter is not None and meter.capacitance_by == "ramp" else _capacitance(ranges)
         case Function.ESR:
             return _esr(ranges)
     return None
@@ -109,6 +109,18 @@ def _capacitance(ranges: list[MeterRange]) -> Excitation | None:
         return None
     frequency_hz = next((one.frequency_hz for one in ranges if one.frequency_hz), 100.0)
     return CapacitanceAtFrequency(frequency_hz, "parallel", ranges[-1].full_scale)
+
+
+def _charging(ranges: list[MeterRange]) -> Excitation | None:
+    """Return a measurement by charging, each range with its own current."""
+    from benchcheck.circuit.excitation import CapacitanceByCharging, ChargingRange
+
+    known = tuple(
+        ChargingRange(one.full_scale, one.test_current_a, *ramp_volts(one.compliance_v))
+        for one in ranges
+        if one.test_current_a and one.compliance_v
+    )
+    return CapacitanceByCharging(known) if known else None
 
 
 def _esr(ranges: list[MeterRange]) -> Excitation | None:

@@ -11,8 +11,15 @@ import math
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import ramp_volts
 from benchcheck.circuit.devices import Capacitor, CurrentSource, Resistor
-from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, InductanceAtFrequency
+from benchcheck.circuit.excitation import (
+    CapacitanceAtFrequency,
+    CapacitanceByCharging,
+    ChargingRange,
+    Esr,
+    InductanceAtFrequency,
+)
 from benchcheck.circuit.excitation import Excitation as Measurement
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.physics import on_a_board
@@ -84,6 +91,9 @@ def _nothing(function: Function) -> Course:
 def _measurement(excitation: Excitation) -> Measurement | None:
     hertz = excitation.frequency_hz
     match excitation.function:
+        case Function.CAPACITANCE if excitation.test_current_ampere and excitation.compliance_volt and not hertz:
+            ampere, ends = excitation.test_current_ampere, ramp_volts(excitation.compliance_volt)
+            return CapacitanceByCharging((ChargingRange(_WIDEST_FARAD, ampere, *ends),))
         case Function.CAPACITANCE:
             return CapacitanceAtFrequency(hertz or _USUAL_HERTZ, "parallel", _WIDEST_FARAD)
         case Function.ESR:
