@@ -28,6 +28,9 @@ _INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 _OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 #: suspects that are named, and parts beside that are.
 _NAMED = 3
+#: a fault that moves the reading by less than this share cannot have made it; nor does the spread of good parts
+#: bring a reading nearer than by such a share, and so many volt.
+_UNMOVED, _NEAR, _NEAR_V = 1e-6, 0.3, 0.15
 _IF_RIGHT = "if the parts beside it are right"
 
 
@@ -135,23 +138,35 @@ class Review:
         return own.given(netlist, lower), own.given(netlist, upper)
 
     def _others(self, check: Check) -> Iterator[Supposed]:
-        """Yield the faults of one other part each that explain the reading with this part within its limits."""
-        own, upper = self.supposing.asked.own, check.limits.upper
-        if own is None or upper is None:
-            return
-        faults = self.supposing.others_faults()
-        least = self.supposing.all_shown([fault.netlist for fault in faults])
-        # a part's value moves no reading by more than itself: further off than that, its limits cannot bridge it
-        reach = upper - (check.limits.lower or 0.0)
-        for fault, value in zip(faults, least, strict=True):
-            if value is None or not self._may_reach(value, reach):
-                continue
-            ends = self._within_limits(check, fault.netlist)
-            if self.supposing.explains(*ends, without=check.subject):
-                yield fault
+        """Yield the faults of one other part each that explain the reading with this part within its limits.
 
-    def _may_reach(self, value: float, reach: float) -> bool:
-        return not math.isfinite(value) or abs(value - self._read) <= reach + 0.3 * max(abs(value), abs(self._read))
+        Only those that move the reading, and may bring it where it was: most of a board does neither.
+        """
+        supposing = self.supposing
+        own, upper, good = supposing.asked.own, check.limits.upper, supposing.shown(supposing.netlist)
+        if own is None or upper is None or good is None:
+            return
+        faults = supposing.others_faults()
+        nominal = supposing.all_shown([fault.netlist for fault in faults])
+        moved = [fault for fault, value in zip(faults, nominal, strict=True) if self._moves(value, good)]
+        ends = [self._within_limits(check, fault.netlist) for fault in moved]
+        shown = supposing.all_shown([end for both in ends for end in both])
+        found = 0
+        for fault, both, *reached in zip(moved, ends, shown[::2], shown[1::2], strict=True):
+            if self._may_be(reached) and supposing.explains(*both, without=check.subject):
+                yield fault
+                found += 1
+            if found > _NAMED:
+                return
+
+    def _moves(self, value: float | None, good: float) -> bool:
+        return value is not None and not abs(value - good) <= _UNMOVED * abs(good)
+
+    def _may_be(self, ends: list[float | None]) -> bool:
+        """Whether what was read lies between two readings, or so near that the spread around may bring it there."""
+        known = [end for end in ends if end is not None]
+        margin = _NEAR * abs(self._read) + (_NEAR_V if self.supposing.budget.quantity_unit == "V" else 0.0)
+        return bool(known) and min(known) - margin <= self._read <= max(known) + margin
 
 
 def _either(faults: list[Supposed]) -> str:
