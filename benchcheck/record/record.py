@@ -112,6 +112,12 @@ class Record:
         return self.result is None or self.result.exit_code in _INTERRUPTED
 
     @property
+    def empty(self) -> bool:
+        """Whether nobody has read, noted or left out anything in it: a visit that was left as soon as it began."""
+        said = any(one.kind not in (EventKind.RESUMED, EventKind.INSTRUMENT) for one in self.events)
+        return not (self.all_readings or said)
+
+    @property
     def identity(self) -> str:
         """The seal by which a later record names this one as its parent: of the first result, else the head."""
         return self.all_results[0].seal if self.all_results else self.head_seal

@@ -80,13 +80,13 @@ def records_of(records_dir: Path, unit: str, *, with_budgets: bool = True) -> tu
 def latest_open(records_dir: Path, unit: str, spec_digest: str, *, stage: Stage | None = None) -> Record | None:
     """Return the newest record of the unit under this spec that is worth going on with, for `--resume`.
 
-    One that holds readings comes before one that was begun after it and left at once.
+    One that holds anything comes before one that was begun after it and left at once.
     """
     found = None
     for record in reversed(records_of(records_dir, unit)):
         fits = record.head.spec_digest == spec_digest and stage in (None, record.head.stage)
         if fits and record.open and not record.changed:
-            if record.readings:
+            if not record.empty:
                 return record
             found = found or record
     return found

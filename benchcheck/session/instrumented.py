@@ -116,6 +116,13 @@ class InstrumentedSource:
         if self.power is not None and self.power.is_on:
             self.power.stop(PowerStop(Rule.KEY, "a key was pressed"))
 
+    def let_go(self) -> str:
+        """Let supply and load go before the process stands still; return why it must not, "" where it may.
+
+        Power is off by then; whoever wants it later takes them again.
+        """
+        return self.power.close("the program stands still") if self.power is not None else ""
+
     def rest(self) -> None:
         """Have power off while nothing is measured; what ends it otherwise on the way is told when it is needed."""
         with contextlib.suppress(PowerEnded):

@@ -137,7 +137,8 @@ class Visit:
 
     def _once_more(self, queue: _Queue) -> bool:
         """Whether, with nothing left to ask, the last answer is taken back and asked again."""
-        if self.source is None or self._interrupted or self._enough() or not self.last_word():
+        over = self.source is None or self._interrupted or self._enough()
+        if over or not self._trail or not self.last_word():
             return False
         self._undo(queue)
         return bool(queue)
@@ -231,12 +232,8 @@ class Visit:
                 self._skips[check.id] = reason
                 self._trail.append(Answered(check.id, seal))
                 queue.appendleft(check)
-            case Later(reason):
-                self.journal.append_event(EventKind.LATER, check.id, reason)
-                self._unscore(check.id)
-                queue.append(check)
-            case LeavePower(reason):
-                self._leave_power(check, reason, queue)
+            case Later() | LeavePower():
+                self._put_off(check, answer, queue)
             case Stop():
                 self._interrupted = True
             case Undo() | Remark() | Photo() | Prefer() | Again():
@@ -247,12 +244,17 @@ class Visit:
             case Trouble(reason):
                 self._score(check, erroneous(check, reason))
 
-    def _leave_power(self, check: Check, reason: str, queue: _Queue) -> None:
-        """Put all powered checks behind the others; with nothing else to ask the visit stops, to be gone on with."""
+    def _put_off(self, check: Check, answer: Later | LeavePower, queue: _Queue) -> None:
+        """Put a check, or all powered ones, behind the others; with nothing else left the visit stops for now."""
+        if isinstance(answer, Later):
+            self.journal.append_event(EventKind.LATER, check.id, answer.reason)
+            self._unscore(check.id)
+            queue.append(check)
+            return
         powered = [one for one in (check, *queue) if one.powered]
         for one in powered:
             if not one.sources and one.id not in self._readings and one.id not in self._skips:
-                self.journal.append_event(EventKind.LATER, one.id, reason)
+                self.journal.append_event(EventKind.LATER, one.id, answer.reason)
         others = [one for one in queue if not one.powered]
         self._interrupted = not others
         queue.clear()
