@@ -16,6 +16,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 from benchcheck.quantity import brief_value
+from benchcheck.score.floating import floating_gates
 from benchcheck.score.model_circuit import Model, excitation_for, model_of
 from benchcheck.score.neighbours import neighbours, with_series_resistances
 from benchcheck.score.on_board import MOST_PARTS, Share, display_of, effects_of, in_words, shares_of
@@ -176,6 +177,10 @@ def _expected(
     near, starts = good.near, good.starts
     found = near.reading
     slopes = near.first.slopes()
+    if floating := floating_gates(near.cut.netlist, found, slopes):
+        names = " and ".join(floating)
+        said = f"floats: the gate of {names} is held by leakage only, it reads what the meter leaves there"
+        return Expected(*ports, said, None, found.quantity_unit, None, (), ())
     shares = shares_of(effects_of(model.netlist, found, slopes))
     spreads = [each for _, each in neighbours(board, model.netlist, _NOBODY, slopes, 1.0)]
     named = [share.part for share in shares] or _near(model.netlist, ports)

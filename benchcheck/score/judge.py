@@ -108,6 +108,8 @@ def _judged(
     reviewed = around.reviewed(check, finding)
     if reviewed.verdict is Verdict.FAIL and finding.verdict is not Verdict.FAIL:
         return _score(check, readings, reviewed)  # by a fault that leaves the part no value of its own
+    if around.masked and own.budget.combined_standard_uncertainty >= abs(own.budget.value):
+        return _score(check, readings, reviewed, measured)  # a number that says nothing: what was read stands there
     return _score(check, readings, reviewed, own, conformity)
 
 

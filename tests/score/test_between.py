@@ -215,3 +215,30 @@ def test_a_reading_that_goes_with_the_state_has_no_value_and_tells_each() -> Non
     assert found.display.endswith("undecided: it latches, and which state it is in decides")
     assert found.display.count(" kohm") == 2
     assert all(len(line) <= 120 for line in between_lines(between(flip_flop("4k7", "1k"), METER, "V", "G")))
+
+
+GATE = """benchcheck = 1
+[board]
+model = "Ellwick T-13"
+hazards = []
+[part.Q1]
+kind = "mosfet"
+channel = "N"
+nets = { gate = "G", drain = "D", source = "S" }
+"""
+LEAK = '[part.D1]\nkind = "diode"\ntechnology = "silicon"\nnets = { anode = "D", cathode = "G" }\n'
+PULL_UP = '[part.R1]\nkind = "resistor"\nvalue = "100k"\ntolerance = "5 %"\nnets = ["D", "G"]\n'
+
+
+@pytest.mark.parametrize("function", [Function.OHMS, Function.DIODE])
+def test_a_gate_held_by_leakage_only_floats_and_its_transistor_has_no_reading(function: Function) -> None:
+    """What a blocking diode leaks decides then, and nobody knows that (common practice: join gate and source)."""
+    found = between(load_board(parse_document(GATE + LEAK, "x.toml")), METER, "D", "S", function).readings
+    assert found[0].value is None
+    assert found[0].display.startswith("floats: the gate of Q1 is held by leakage only")
+    assert found[1].value is not None  # the body diode conducts, whatever the gate does
+
+
+def test_a_gate_that_a_resistor_holds_is_read() -> None:
+    found = between(load_board(parse_document(GATE + LEAK + PULL_UP, "x.toml")), METER, "D", "S", Function.DIODE)
+    assert found.readings[0].value is not None

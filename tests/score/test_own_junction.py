@@ -149,3 +149,39 @@ def test_a_body_diode_beside_a_low_resistance_is_no_short() -> None:
     assert found.verdict is Verdict.UNDECIDED
     assert score(board(mosfet), "0.1", "Q1.body_diode").verdict is Verdict.FAIL
     assert score(board(mosfet), "0.54", "Q1.body_diode").verdict is Verdict.PASS
+
+
+def test_a_masked_junction_shows_no_number_that_no_junction_has() -> None:
+    """100 ohm beside a body diode read 0.1 V at 1 mA: the drop that the diode alone had would be anything above."""
+    text = """benchcheck = 1
+[board]
+model = "Ellwick T-14"
+hazards = []
+[net.D]
+complete = true
+[net.S]
+complete = true
+[net.G]
+complete = true
+[part.Q1]
+kind = "mosfet"
+channel = "N"
+nets = { gate = "G", drain = "D", source = "S" }
+[part.R1]
+kind = "resistor"
+value = "100 ohm"
+tolerance = "1 %"
+nets = ["D", "S"]
+[part.R2]
+kind = "resistor"
+value = "10k"
+tolerance = "1 %"
+nets = ["G", "S"]
+"""
+    spec, meter = load_board(parse_document(text, "x.toml")), bench("bench-5.5")
+    check = spec.by_id["Q1.body_diode"]
+    for shown in ("0.1000", "0.1004", "0.0995"):
+        score = judge(check, (reading(check, shown),), meter, Session(), surroundings=CircuitSolver(spec, meter))
+        assert score.verdict is Verdict.UNDECIDED
+        assert score.value is not None
+        assert score.value < 1.0  # whatever it is, no tens of volts
