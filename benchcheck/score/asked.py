@@ -30,7 +30,7 @@ _READ_K, _NOT_READ_K = 2.0, 5.0
 _ZERO_C_IN_K = 273.15
 _ENDLESS_OHM = 1e15
 #: circuits solved abreast at a time: more take more memory than they save time.
-_ABREAST = 40
+_ABREAST = 20
 
 
 def ambient_half_width_k(session: Session) -> float:

@@ -8,12 +8,13 @@ rounding of both displays, repeatability, and the drift of what is measured.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from benchcheck.bench.contributions import accuracy_contributions, not_shared
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check, Formula
-from benchcheck.metrology import Budget, Contribution, difference, ratio
+from benchcheck.metrology import Budget, Contribution, Verdict, difference, ratio
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.measured import Measured, measure
@@ -96,6 +97,9 @@ def _beside(
             return undecided(
                 Reason.CIRCUIT, f"{source.id}: {own.unsolved or 'the parts around hide it'}", lifted(check)
             )
+        there = own.review(source, Finding(Verdict.PASS)) if own.review is not None else None
+        if there is not None and there.verdict is Verdict.UNDECIDED:
+            return replace(there, because=f"{source.id}: {there.because}")
         moved += abs(own.budget.value - part.budget.value)
     if not moved:
         return ()

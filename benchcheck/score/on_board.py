@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Neighbourhoods
     from benchcheck.circuit.netlist import Netlist
     from benchcheck.circuit.parameters import Key
+    from benchcheck.circuit.physics import Conditions
     from benchcheck.circuit.reading import MeterReading
 
 __all__ = ["MOST_PARTS", "OnBoard", "Share", "display_of", "effects_of", "in_words", "on_board", "shares_of"]
@@ -95,14 +96,19 @@ def shares_of(effects: Mapping[str, float]) -> tuple[Share, ...]:
     return tuple(share for share in shares if share.percent >= _LEAST_PERCENT)[:MOST_PARTS]
 
 
-def on_board(around: Neighbourhoods, ports: tuple[str, str], excitation: Any) -> OnBoard:
-    """Return what the good board reads both ways; raises CircuitError for what cannot be solved."""
+def on_board(
+    around: Neighbourhoods, ports: tuple[str, str], excitation: Any, conditions: Conditions | None = None
+) -> OnBoard:
+    """Return what the good board reads both ways, as warm as the conditions say.
+
+    Raises CircuitError for what cannot be solved.
+    """
     from benchcheck.circuit.neighbourhood import read_near
     from benchcheck.circuit.starts import Starts
 
     starts = Starts()
-    near = read_near(around, *ports, excitation, starts=starts)
-    other = read_near(around, ports[1], ports[0], excitation, starts=starts).reading
+    near = read_near(around, *ports, excitation, conditions=conditions, starts=starts)
+    other = read_near(around, ports[1], ports[0], excitation, conditions=conditions, starts=starts).reading
     found = near.reading
     shares = shares_of(effects_of(around.netlist, found, near.first.slopes()))
     return OnBoard(display_of(found), found.value, display_of(other), other.value, shares)

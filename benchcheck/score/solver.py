@@ -31,6 +31,7 @@ from benchcheck.spec.board import Board
 
 if TYPE_CHECKING:
     from benchcheck.circuit.neighbourhood import Cut, Neighbourhoods
+    from benchcheck.circuit.physics import Conditions
 
 __all__ = ["CircuitSolver"]
 
@@ -154,7 +155,7 @@ class CircuitSolver:
         if excitation is None:
             return None
         try:
-            return on_board(self._neighbourhoods(check), (ports[0], ports[1]), excitation)
+            return on_board(self._neighbourhoods(check), (ports[0], ports[1]), excitation, self._conditions)
         except CircuitError:
             return None
 
@@ -169,12 +170,21 @@ class CircuitSolver:
         excitation = self._excitation(check.function)
         if excitation is None or len(set(ports)) < 2 or not all(net in nets for net in ports):
             return None
-        session = self.session or Session(ambient_c=self.board.ambient_c)
-        at = conditions_at(session.ambient_c)
+        at = self._conditions
         own = own_number(check, self._model.netlist, excitation, at)
         if own is None and not self._model.netlist.devices_of(check.subject):
             return None
-        return Asked(check, own, ports, excitation, at, ambient_half_width_k(session), Starts(), good_value(check))
+        return Asked(
+            check, own, ports, excitation, at, ambient_half_width_k(self._session), Starts(), good_value(check)
+        )
+
+    @property
+    def _session(self) -> Session:
+        return self.session or Session(ambient_c=self.board.ambient_c)
+
+    @property
+    def _conditions(self) -> Conditions:
+        return conditions_at(self._session.ambient_c)
 
     def _excitation(self, function: Function) -> Any:
         if function not in self._excitations:

@@ -6,7 +6,7 @@ from benchcheck.document import parse_document
 from benchcheck.metrology import Verdict
 from benchcheck.readings.reading import Session
 from benchcheck.score.judge import judge_derived
-from benchcheck.score.model import Score
+from benchcheck.score.model import Reason, Score
 from benchcheck.score.solver import CircuitSolver
 from benchcheck.spec.load import load_board
 from tests.factories import bench, reading
@@ -62,3 +62,18 @@ def test_a_resistor_across_one_junction_convicts_no_good_transistor() -> None:
 
 def test_where_nothing_lies_beside_the_junctions_exchanged_leads_still_fail() -> None:
     assert score("10M", "0.580", "0.634").verdict is Verdict.FAIL
+
+
+def test_drops_that_the_board_gives_without_the_transistor_have_no_difference_of_its_own() -> None:
+    """Two diodes from base to emitter and to collector read 0.59 V each (Shockley) with no transistor fitted."""
+    diodes = "".join(
+        f'[part.{name}]\nkind = "diode"\nnets = {{ anode = "B", cathode = "{end}" }}\nneighbour = true\n'
+        for name, end in (("D1", "E"), ("D2", "C"))
+    )
+    text = BOARD.replace("OHMS", "1M") + diodes
+    on = load_board(parse_document(text, "x.toml"))
+    check = on.by_id["Q1.drop_difference"]
+    sources = {name: [reading(on.by_id[name], "0.590")] for name in check.sources}
+    found = judge_derived(check, sources, METER, Session(), on.by_id, surroundings=CircuitSolver(on, METER))
+    assert (found.verdict, found.code) == (Verdict.UNDECIDED, Reason.CIRCUIT)
+    assert "Q1.be_drop" in found.because
