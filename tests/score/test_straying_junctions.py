@@ -42,13 +42,13 @@ def leak_a(volt: float, shift_v: float = 0.0, ambient_c: float = 23.0) -> float:
     slope = SILICON.ideality * 8.617333e-5 * kelvin
     warmed = (kelvin / 300.15) ** (SILICON.temperature_exponent / SILICON.ideality)
     warmed *= exp((kelvin / 300.15 - 1.0) * SILICON.bandgap_ev / slope)
-    return SILICON.saturation_current_a * warmed * (exp((volt - shift_v) / slope) - exp(-shift_v / slope))
+    return float(SILICON.saturation_current_a * warmed * (exp((volt - shift_v) / slope) - exp(-shift_v / slope)))
 
 
 def own_ohm(shown_ohm: float, ampere: float, shift_v: float = 0.0, ambient_c: float = 23.0) -> float:
     """What is left for the resistor at the voltage read, by Kirchhoff's current law."""
     volt = shown_ohm * ampere
-    return volt / (ampere - leak_a(volt, shift_v, ambient_c))
+    return float(volt / (ampere - leak_a(volt, shift_v, ambient_c)))
 
 
 @pytest.mark.parametrize(("shown_ohm", "ampere"), [(150e3, 1e-6), (200e3, 1e-6), (22e3, 10e-6)])
@@ -57,6 +57,7 @@ def test_the_own_value_and_its_width_are_those_of_the_diode_at_both_ends(shown_o
     found = score(board(f"{own_ohm(shown_ohm, ampere):.6g}"), f"{shown_ohm / 1e3:.2f}k")
     assert found.value == pytest.approx(own_ohm(shown_ohm, ampere), rel=2e-3)
     assert found.budget is not None
+    assert found.value is not None
     ends = [own_ohm(shown_ohm, ampere, shift) for shift in (-STRAYS_V, STRAYS_V)]
     widths = {each.id: each.half_width for each in found.budget.contributions}
     assert widths["D1.drop"] == pytest.approx(max(abs(end - found.value) for end in ends), rel=5e-2)
@@ -90,7 +91,7 @@ def test_a_good_resistor_does_not_fail_whatever_good_diode_lies_beside_it(shift_
 
 
 def test_the_ambient_moves_what_the_diode_takes() -> None:
-    """A diode carries twice as much ten to fifteen kelvin warmer (data sheets), and the visit knows how warm it is."""
+    """A diode carries twice as much ten to fifteen kelvin warmer (data sheets); the visit says how warm it is."""
     cold, warm = (
         score(board("220k"), "180.0k", Session(ambient_c=celsius, ambient_read=True)).value
         for celsius in (10.0, 35.0)
