@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from benchcheck.bench.functions import Function
 from benchcheck.bench.meter import short_value
 from benchcheck.kinds.check import Check
 from benchcheck.metrology import Budget
@@ -68,9 +69,10 @@ class Asked:
         return solved(netlist, *self.ports, self.excitation, self.conditions, starts=self.starts)
 
     def shown(self, netlist: Netlist) -> float | None:
-        """Return what the meter shows on a netlist; None for overload. Raises CircuitError."""
-        found: float | None = self.solved(netlist).reading.value
-        return found
+        """Return what the meter shows on a netlist, no capacitance as 0; None for overload. Raises CircuitError."""
+        found = self.solved(netlist).reading
+        nothing = self.check.function is Function.CAPACITANCE and found.overload in ("no path", "inductive")
+        return 0.0 if nothing else found.value
 
     def all_shown(self, netlists: Sequence[Netlist]) -> list[float | None]:
         """Return what the meter shows on each, many in the time of a few where they can be; None for overload.

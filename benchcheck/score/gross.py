@@ -36,7 +36,7 @@ _SHORT_OHM = 0.05
 _CODES = ("open", "short", "reversed", "decade")
 #: other parts' faults looked at, the nearest first: what lies further off hardly moves a reading. At a frequency each
 #: takes longer.
-_MOST, _MOST_ALTERNATING = 100, 60
+_MOST, _MOST_ALTERNATING = 200, 60
 
 
 @dataclass(frozen=True, slots=True)
