@@ -47,9 +47,11 @@ class Review:
 
     def __call__(self, check: Check, finding: Finding) -> Finding:
         """Return the finding, or what has to be said instead."""
+        if finding.verdict in _OUTSIDE and self._is_good(check):
+            return self._masked(check)
         if self.settled and (self.no_value or finding.verdict is Verdict.UNDECIDED):
             finding = self._looked_into(check, finding)
-        elif self.settled and finding.verdict in _OUTSIDE:
+        elif finding.verdict in _OUTSIDE:
             return self._convicted(check, finding)
         return self._shown_there(check, finding) if finding.verdict in _INSIDE else finding
 
@@ -86,16 +88,15 @@ class Review:
             return replace(finding, because=f"{finding.because}; {self._as_would(own, others)}")
         if others:
             return self._not_shown(check, others)
-        if not self.supposing.beside():
+        if not self.settled or not self.supposing.beside():
             return finding
         return replace(finding, because=f"{finding.because}; {_IF_RIGHT}")
 
     def _looked_into(self, check: Check, finding: Finding) -> Finding:
         """Return what a reading that decided nothing, or that no value of the part gives, comes to after all."""
-        good = self._within_limits(check, self.supposing.netlist)
-        if not good:
+        if not self._within_limits(check, self.supposing.netlist):
             return finding
-        if self.supposing.explains(*good, without=check.subject):
+        if self._is_good(check):
             return self._masked(check) if self.no_value else finding
         own = self._explaining(self.supposing.own_faults())
         others = list(self._others(check))
@@ -103,6 +104,11 @@ class Review:
             because = f"{shown(check, self._read)} was read; {self._as_would(own, others)}"
             return Finding(Verdict.FAIL, None, because, lifted(check))
         return self._not_shown(check, others) if others else finding
+
+    def _is_good(self, check: Check) -> bool:
+        """Whether the good board reads what was read, the part within its limits: then nothing convicts it."""
+        good = self._within_limits(check, self.supposing.netlist)
+        return bool(good) and self.supposing.explains(*good, without=check.subject)
 
     def _masked(self, check: Check) -> Finding:
         names = ", ".join(self.supposing.beside()[:_NAMED])
@@ -129,10 +135,14 @@ class Review:
         return [fault for fault in faults if self.supposing.explains(fault.netlist)]
 
     def _within_limits(self, check: Check, netlist: Netlist) -> tuple[Netlist, ...]:
-        """Return the board with the part at both its limits; nothing where it cannot be given a value."""
+        """Return the board with the part at both its limits, as it is where the check asks for no number of it;
+        nothing where it has no upper limit.
+        """
         own = self.supposing.asked.own
         upper = check.limits.upper
-        if own is None or upper is None:
+        if own is None:
+            return netlist, netlist
+        if upper is None:
             return ()
         lower = check.limits.lower if check.limits.lower is not None else own.least
         return own.given(netlist, lower), own.given(netlist, upper)
@@ -143,8 +153,8 @@ class Review:
         Only those that move the reading, and may bring it where it was: most of a board does neither.
         """
         supposing = self.supposing
-        own, upper, good = supposing.asked.own, check.limits.upper, supposing.shown(supposing.netlist)
-        if own is None or upper is None or good is None:
+        good = supposing.shown(supposing.netlist)
+        if good is None or not self._within_limits(check, supposing.netlist):
             return
         faults = supposing.others_faults()
         nominal = supposing.all_shown([fault.netlist for fault in faults])
