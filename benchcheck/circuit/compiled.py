@@ -262,7 +262,7 @@ def _clamp(device: Clamp, rows: _Rows, lists: Lists) -> None:
     _add_junction(device.designator, "ground-pin", below, device.model, shift, lists)
     if device.supply is not None:
         above = rows(device.pin, device.supply)
-        _add_junction(device.designator, "pin-supply", above, device.model, shift, lists)
+        _add_junction(device.designator, "pin-supply", above, device.supply_model or device.model, shift, lists)
 
 
 def _bjt(device: Bjt, rows: _Rows, lists: Lists) -> None:

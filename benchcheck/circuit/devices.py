@@ -166,7 +166,10 @@ class Mosfet:
 
 @dataclass(frozen=True, slots=True)
 class Clamp:
-    """The protection of one IC pin: junctions from ground to the pin and, with `supply`, on to the supply."""
+    """The protection of one IC pin: junctions from ground to the pin and, with `supply`, on to the supply.
+
+    The junction to the supply is of `supply_model`, or like the other one (None).
+    """
 
     PINS: ClassVar[tuple[str, ...]] = ("pin", "ground", "supply")
     VALUE: ClassVar[str] = "drop_shift_v"
@@ -177,6 +180,7 @@ class Clamp:
     supply: str | None = None
     model: JunctionModel = CLAMP_JUNCTION
     drop_shift_v: float = 0.0
+    supply_model: JunctionModel | None = None
 
 
 @dataclass(frozen=True, slots=True)

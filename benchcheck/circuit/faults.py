@@ -208,16 +208,22 @@ def _missing_joint(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit 
 
 
 def _through(clamp: Clamp, supply: str) -> Diode:
-    """Return what a clamp is whose pin touches nothing: its two alike junctions in series, ground to supply."""
-    model = clamp.model
-    doubled = replace(
-        model,
-        ideality=2.0 * model.ideality,
-        series_resistance_ohm=2.0 * model.series_resistance_ohm,
-        breakdown_voltage_v=model.breakdown_voltage_v and 2.0 * model.breakdown_voltage_v,
-        breakdown_ideality=2.0 * model.breakdown_ideality,
+    """Return what a clamp is whose pin touches nothing: its two junctions in series, ground to supply.
+
+    At one current their voltages add: idealities do, and logarithms of saturation currents by idealities' share.
+    """
+    below, above = clamp.model, clamp.supply_model or clamp.model
+    ideality, broken = below.ideality + above.ideality, (below.breakdown_voltage_v, above.breakdown_voltage_v)
+    share = below.ideality / ideality
+    both = replace(
+        below,
+        saturation_current_a=below.saturation_current_a**share * above.saturation_current_a ** (1.0 - share),
+        ideality=ideality,
+        series_resistance_ohm=below.series_resistance_ohm + above.series_resistance_ohm,
+        breakdown_voltage_v=None if broken[0] is None or broken[1] is None else broken[0] + broken[1],
+        breakdown_ideality=below.breakdown_ideality + above.breakdown_ideality,
     )
-    return Diode(f"{clamp.designator}:through", clamp.ground, supply, doubled, 2.0 * clamp.drop_shift_v)
+    return Diode(f"{clamp.designator}:through", clamp.ground, supply, both, 2.0 * clamp.drop_shift_v)
 
 
 def _wrong_polarity(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:

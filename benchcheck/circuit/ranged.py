@@ -1,8 +1,9 @@
 """Readings that have been shown, solved in the ranges they came from: what they would be on another board like it.
 
 The dictionary looks for the range each reading ends in. Once a meter has shown a number it was no smaller range than
-the first that holds it, and that one unless its source gives way on this board. So a board whose values have been
-moved a little takes about one solution a reading, and those begin where the last board settled.
+the first that holds it, and that one unless it overloads there: what leaks backwards reads less at a smaller current.
+So a board whose values have been moved a little takes about one solution a reading, and those begin where the last
+board settled. A board that overloads where the meter did not is off by what its source gives at its compliance.
 """
 
 from __future__ import annotations
@@ -30,6 +31,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
+#: how far from what was read, in natural logarithm, the reading of a further range may be, and how many are tried.
+_LIKE, _MOST_FURTHER = 0.7, 2
+
 
 @dataclass(frozen=True, slots=True)
 class RangedReadings:
@@ -54,27 +58,30 @@ def readings_in_ranges(
     places: Sequence[int],
     edits: Sequence[Edit],
     *,
+    read: Sequence[float] = (),
     nothing: float = NOTHING,
     begin: Settled | None = None,
 ) -> RangedReadings:
     """Return what every probe reads, `places` naming the first range that can have shown it, counted from 0.
 
-    `nothing` is as for `edited_readings`; `begin` where a board of the same parts settled. What the
+    `read` is what was read, in ohm: a further range counts where it shows much that. `nothing` is as for
+    `edited_readings`; `begin` where a board of the same parts settled. What the
     batch cannot do is left unsolved. The probes' functions are those of direct current.
 
     Raises CircuitError for nets that are not there.
     """
     for probe in probes:
         netlist.require_nets(probe.red, probe.black)
-    return _Ranged(netlist, probes, places, edits).read(nothing, begin)
+    return _Ranged(netlist, probes, places, edits, read or [np.nan] * len(probes)).read(nothing, begin)
 
 
 class _Ranged:
     """One board, its edits, and the probes with their ranges as arrays."""
 
     def __init__(
-        self, netlist: Netlist, probes: Sequence[Probe], places: Sequence[int], edits: Sequence[Edit]
-    ) -> None:
+        self, netlist: Netlist, probes: Sequence[Probe], places: Sequence[int], edits: Sequence[Edit],
+        read: Sequence[float],
+    ) -> None:  # fmt: skip
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self._row_of = np.array([0, *(different[edit] for edit in edits)], dtype=np.intp)
         self._v = Variants(netlist, tuple(different), on_a_board(None))
@@ -82,6 +89,7 @@ class _Ranged:
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
         self._ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
+        self._read = np.array(read, float)
         first = [ranges[0] for ranges in self._ranges]
         self._leads = np.array([one.leads for one in first], float)
         self._in_volt = np.array([one.in_volt for one in first], bool)
@@ -121,30 +129,42 @@ class _Ranged:
     ) -> tuple[Outcome, Floats, Floats, Indices, Settled | None]:
         """Return outcomes, slopes (slots x items), readings, ranges of some rows and probes, and where all settled.
 
-        Ranges are counted from the first of each probe; one whose source gives way is left for the next. They begin
-        where `begin` says, else at `found`, another board's outcomes.
+        Ranges are counted from the first of each probe. They begin where `begin` says, else at `found`, another
+        board's outcomes.
         """
-        further = np.zeros(len(rows), np.intp)
         last = np.array([len(self._ranges[probe]) - 1 for probe in at], dtype=np.intp)
-        slopes, waiting = np.zeros((len(self._leanings.slots), len(rows))), np.arange(len(rows))
-        solved: list[tuple[Items, Outcome]] = []
+        further, waiting, step = np.zeros(len(rows), np.intp), np.arange(len(rows)), 0
         first, found = found, found.chosen(np.arange(len(rows)))
+        latent = np.full(len(rows), np.nan)
+        solved: list[tuple[Items, Outcome]] = []
         while len(waiting):
-            items = self._items(rows[waiting], at[waiting], further[waiting], first.chosen(waiting))
+            ranges = np.full(len(waiting), step)
+            items = self._items(rows[waiting], at[waiting], ranges, first.chosen(waiting))
             items = items if begin is None else begin.begun(items)
             outcome = self._batch.solve(items, patient=not rows.any())
-            found.replace_at(waiting, outcome)
             solved.append((items, outcome))
-            ended = found.holds_current[waiting] | (further[waiting] == last[waiting]) | ~found.solved[waiting]
-            here = np.flatnonzero(ended)
-            slopes[:, waiting[here]] = self._batch.leanings(items.chosen(here), outcome.chosen(here), self._leanings)
-            waiting = waiting[~ended]
-            further[waiting] += 1
+            shown = outcome.volt / np.maximum(outcome.ampere, 1e-15) + self._leads[at[waiting]]
+            taken = np.flatnonzero(self._nearer(at[waiting], shown, latent[waiting])) if step else slice(None)
+            kept = waiting[taken]
+            latent[kept], further[kept] = shown[taken], step
+            found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
+            ends = self._of_range("full_scale", at[waiting], ranges)
+            ended = (outcome.holds_current & (shown <= ends)) | (last[waiting] == step) | ~outcome.solved
+            ended |= ~np.isnan(self._read[at[waiting]]) & (step == _MOST_FURTHER)
+            waiting, step = waiting[~ended], step + 1
+        items = self._items(rows, at, further, found)
+        slopes = self._batch.leanings(items, found, self._leanings)
         volts, by_volt = given_way_v(found, self._of_range("ampere", at, further))
-        latent = found.volt / np.maximum(found.ampere, 1e-15) + self._leads[at]
         in_volt = self._in_volt[at]
         scaled = np.nan_to_num(slopes) * np.where(in_volt, by_volt, 1.0)
         return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(solved)
+
+    def _nearer(self, at: Indices, ohm: Floats, before: Floats) -> Bools:
+        """Return which readings of a further range are nearer to what was read, if anything was."""
+        with np.errstate(invalid="ignore"):
+            distance = np.abs(np.log(ohm / self._read[at]))
+            nearer = (distance < _LIKE) & (distance < np.abs(np.log(before / self._read[at])))
+        return np.asarray(nearer | np.isnan(self._read[at]))
 
     def _items(self, rows: Indices, at: Indices, further: Indices, start: Outcome) -> Items:
         ampere, volt = (self._of_range(name, at, further) for name in ("ampere", "volt"))

@@ -174,7 +174,8 @@ def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Ind
     """Return the predictions in the range each reading was shown in, where the circuit was solved for it."""
     latent, held = predictions.latent[:, columns], predictions.held
     for at, one in enumerate(kept):
-        latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], held[:, columns[at]], errors)
+        there = held[:, columns[at]]
+        latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], there, errors, one.resolution)
     return np.asarray(latent)
 
 

@@ -109,14 +109,16 @@ class Predictions:
         )  # fmt: skip
 
 
-def in_range(value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors) -> Floats:
+def in_range(
+    value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors, resolution: float = 0.0
+) -> Floats:
     """Return predictions in the range a value was shown in, where the circuit was solved for it, else `latent`.
 
-    `latent` (rows), `held` (rows x ranges).
+    `latent` (rows), `held` (rows x ranges); `resolution` is of the value's last digit, 0 where that is not known.
     """
     if np.isnan(value) or function not in OHMS:
         return latent
-    shown = int(errors.range_of(function, np.array([value]))[0])
+    shown = errors.range_shown(function, value, resolution)
     if shown >= held.shape[1]:
         return latent
     there = held[:, shown]

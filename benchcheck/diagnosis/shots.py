@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 DIRECT = (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE)
 ALTERNATING = (Function.CAPACITANCE, Function.ESR)
 _BY_LEAD = ("polarity", "joint")
+#: a last digit that is no other range's, as a ratio, and how far beyond its end a range may show a number.
+_FINER, _BEYOND = 1.5, 1.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +144,20 @@ class MeterErrors:
     def range_of(self, function: Function, value: Floats) -> NDArray[np.intp]:
         """Return the place of the range each value is shown in, smallest first."""
         return np.searchsorted(self.ceilings(function), np.abs(value) * (1.0 - 1e-9))
+
+    def range_shown(self, function: Function, value: float, resolution: float = 0.0) -> int:
+        """Return the place of the range one reading was shown in: the first that holds it, or that has its digits.
+
+        A display a few counts beyond a range's end has digits that the next range does not have.
+        """
+        place = int(self.range_of(function, np.array([value]))[0])
+        meter = self._bench.meter_for(function)
+        ranges = sorted(meter.ranges_of(function), key=lambda one: one.ceiling) if meter is not None else []
+        while place > 0 and resolution and abs(value) <= ranges[place - 1].ceiling * _BEYOND:
+            if place < len(ranges) and ranges[place].resolution <= _FINER * resolution:
+                break
+            place -= 1
+        return place
 
     def leads_ohm(self, function: Function, read_ohm: float | None) -> tuple[float, float]:
         """Return what leads add to a reading of ohms and its standard deviation, in ohm."""

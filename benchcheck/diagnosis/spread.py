@@ -32,7 +32,8 @@ from benchcheck.score.model_circuit import Model, model_of
 from benchcheck.spec.board import Board
 
 __all__ = [
-    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "LED_SHARE", "THERMAL_V", "THRESHOLD_V", "junction_moved",
+    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "LED_SHARE", "THERMAL_V", "THRESHOLD_V", "clamp_moved",
+    "junction_moved",
     "junction_spread", "model_with_series", "shifted", "single_junctions", "slot_spread", "value_spread",
 ]  # fmt: skip
 
@@ -97,9 +98,10 @@ def _singles(device: Device) -> Iterator[Device]:
     if not isinstance(device, Clamp):
         yield device
         return
+    above = device.supply_model or device.model
     yield Diode(f"{device.designator}:ground", device.ground, device.pin, device.model, device.drop_shift_v)
     if device.supply is not None:
-        yield Diode(f"{device.designator}:supply", device.pin, device.supply, device.model, device.drop_shift_v)
+        yield Diode(f"{device.designator}:supply", device.pin, device.supply, above, device.drop_shift_v)
 
 
 def shifted(netlist: Netlist, volts: float) -> Netlist:
@@ -129,7 +131,10 @@ def junction_moved(device: Device, volts: float, ideality: float) -> Device:
     """Return a device whose junctions drop so many volt more at 1 mA and have another ideality, by so much."""
     moved = _shifted(device, volts)
     match moved:
-        case Diode() | Clamp():
+        case Clamp():
+            above = None if moved.supply_model is None else _more_ideal(moved.supply_model, ideality)
+            return replace(moved, model=_more_ideal(moved.model, ideality), supply_model=above)
+        case Diode():
             return replace(moved, model=_more_ideal(moved.model, ideality))
         case Zener():
             return replace(moved, model=_more_ideal(moved.junction, ideality))
@@ -145,6 +150,15 @@ def junction_moved(device: Device, volts: float, ideality: float) -> Device:
             return replace(moved, model=changed)
         case _:
             return moved
+
+
+def clamp_moved(clamp: Clamp, volts: tuple[float, float], ideality: tuple[float, float]) -> Clamp:
+    """Return a clamp whose junctions, to ground and to the supply, drop so much more and have another ideality."""
+    above = _more_ideal(clamp.supply_model or clamp.model, ideality[1])
+    moved = replace(
+        clamp, model=_more_ideal(clamp.model, ideality[0]), supply_model=_lowered(above, volts[1] - volts[0])
+    )
+    return replace(moved, drop_shift_v=moved.drop_shift_v + volts[0])
 
 
 def _more_ideal(model: JunctionModel, by: float) -> JunctionModel:

@@ -66,11 +66,14 @@ class Strays:
     def _of(self, designator: str, what: str, number: int = 0) -> int:
         return self._place.setdefault((designator, what, number), len(self._place))
 
-    def of_device(self, designator: str, what: str, by: Floats) -> float:
-        """Return how far a device is strayed, in `by` (strays): the mean of its junctions where it has several."""
-        places = [self._place.get((designator, what, number), -1) for number in (0, 1)]
-        found = [float(by[place]) for place in places if place >= 0]
-        return sum(found) / len(found) if found else 0.0
+    def place(self, designator: str, what: str, number: int = 0) -> int:
+        """Return the place of a device's stray, -1 for none; `number` tells its junctions apart."""
+        return self._place.get((designator, what, number), -1)
+
+    def of_device(self, designator: str, what: str, by: Floats, number: int = 0) -> float:
+        """Return how far a device is strayed, in `by` (strays); `number` tells its junctions apart."""
+        place = self.place(designator, what, number)
+        return float(by[place]) if place >= 0 else 0.0
 
     def bent(self, name: str) -> int:
         """Return the stray of what is off the straight lines when junctions drop a little less or more."""

@@ -36,7 +36,14 @@ from benchcheck.diagnosis.likelihood import (
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
-from benchcheck.diagnosis.spread import IDEALITY, THRESHOLD_V, junction_moved, junction_spread, value_spread
+from benchcheck.diagnosis.spread import (
+    IDEALITY,
+    THRESHOLD_V,
+    clamp_moved,
+    junction_moved,
+    junction_spread,
+    value_spread,
+)
 from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
@@ -81,7 +88,9 @@ def _strayed(board: Board, device: Device, strays: Strays, by: Floats) -> Device
             volts = THRESHOLD_V * strays.of_device(name, "threshold", by)
             moved = replace(device, threshold_shift_v=device.threshold_shift_v + volts)
             return _with_junctions(board, moved, strays, by)
-        case Diode() | Bjt() | Clamp():
+        case Clamp():
+            return _clamp(board, device, strays, by)
+        case Diode() | Bjt():
             return _with_junctions(board, device, strays, by)
         case _:
             return device
@@ -92,11 +101,23 @@ def _times(board: Board, device: Device, by: float) -> float:
 
 
 def _with_junctions(board: Board, device: Device, strays: Strays, by: Floats) -> Device:
-    """Return a device whose junctions drop more or less at 1 mA, and have another ideality."""
-    own, ideality = (strays.of_device(device.designator, of, by) for of in ("drop", "ideality"))
+    """Return a device whose junction drops more or less at 1 mA, and has another ideality."""
+    return junction_moved(device, *_junction(board, device, strays, by))
+
+
+def _junction(board: Board, device: Device, strays: Strays, by: Floats, number: int = 0) -> tuple[float, float]:
+    """Return what a junction drops more, in volt, and by how much its ideality is higher."""
+    own, ideality = (strays.of_device(device.designator, of, by, number) for of in ("drop", "ideality"))
     own_v, common_v = junction_spread(board, device.designator)
     # a stray of ideality lifts the drop at small currents: the junction is nearer the ideal
-    return junction_moved(device, own * own_v + by[strays.common] * common_v, -IDEALITY * ideality)
+    return own * own_v + by[strays.common] * common_v, -IDEALITY * ideality
+
+
+def _clamp(board: Board, device: Clamp, strays: Strays, by: Floats) -> Device:
+    """Return a clamp each of whose junctions is moved by itself: the one to ground first, where there is one."""
+    one = 0 if device.ground == device.pin else 1
+    (below_v, below), (above_v, above) = (_junction(board, device, strays, by, at) for at in (0, one))
+    return clamp_moved(device, (below_v, above_v), (below, above))
 
 
 class UnitSolver:
@@ -137,7 +158,7 @@ class UnitSolver:
             return 0
         if math.isnan(seen.value):
             return count - 1
-        return min(int(self._errors.range_of(seen.shot.function, np.array([seen.value]))[0]), count - 1)
+        return min(self._errors.range_shown(seen.shot.function, seen.value, seen.resolution), count - 1)
 
     @property
     def common(self) -> int:
@@ -161,7 +182,8 @@ class UnitSolver:
         for lot in self._lots:
             netlist = switched(moved, lot.switches)
             found = readings_in_ranges(
-                netlist, lot.probes, lot.places, edits_of(netlist, chosen), nothing=NOTHING_SEEN,
+                netlist, lot.probes, lot.places, edits_of(netlist, chosen),
+                read=[held.seen[at].value - held.leads[at] for at in lot.at], nothing=NOTHING_SEEN,
                 begin=self._begin.get(lot.switches),
             )  # fmt: skip
             if found.settled is not None:

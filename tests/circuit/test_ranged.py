@@ -7,10 +7,10 @@ import math
 import numpy as np
 import pytest
 
-from benchcheck.circuit.devices import Diode, Resistor
+from benchcheck.circuit.devices import Clamp, Diode, Resistor
 from benchcheck.circuit.dictionary import Probe, edited_readings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
-from benchcheck.circuit.faults import Edit
+from benchcheck.circuit.faults import Edit, PartFault, faulty
 from benchcheck.circuit.models import JunctionModel
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import readings_in_ranges
@@ -63,3 +63,29 @@ def test_slopes_are_what_a_small_change_makes() -> None:
     )
     by_hand = np.log(high.latent[0, 0] / low.latent[0, 0]) / math.log(1.001 / 0.999)
     assert found.slopes[found.entry[0, 0], slot] == pytest.approx(by_hand, rel=1e-3)
+
+
+def test_what_leaks_backwards_is_read_in_the_range_that_shows_it() -> None:
+    # textbook: 10 uA backwards through IS = 20 uA drops VT ln 2, 1.8 kilohm; 100 uA do not pass, and show far more
+    leaky = Netlist([Diode("D1", "GND", "A", JunctionModel(2e-5, 1.0)), Resistor("R1", "A", "GND", 2e4)])
+    ranges = (OhmsRange(6e3, 1e-4, 2.7), OhmsRange(6e4, 1e-5, 2.7), OhmsRange(6e7, 1.5e-8, 2.7))
+    probe = Probe("A", "GND", Ohms(ranges))
+    value = readings_in_ranges(leaky, [probe], (0,), [], read=[1.6e3]).latent[0, 0]
+    assert value == pytest.approx(edited_readings(leaky, [probe], []).value[0, 0], rel=1e-6)
+    thermal_v = 1.380649e-23 * 300.15 / 1.602176634e-19
+    carried = 2e-5 * (1.0 - math.exp(-value * 1e-5 / thermal_v)) + value * 1e-5 / 2e4
+    assert carried == pytest.approx(1e-5, rel=1e-3)
+    assert readings_in_ranges(leaky, [probe], (0,), [], read=[5.9e3]).latent[0, 0] > 6e3
+
+
+def test_the_junctions_of_a_clamp_may_be_of_two_kinds() -> None:
+    low, high = JunctionModel(4e-8, 1.0), JunctionModel(1e-12, 1.5)
+    clamp = Netlist([Clamp("U1:a", "A", "GND", "V5", low, supply_model=high)])
+    alone = Netlist([Diode("D1", "GND", "A", low), Diode("D2", "A", "V5", high)])
+    test = DiodeTest(1e-3, 3.0, 2.0)
+    probes = (Probe("GND", "A", test), Probe("A", "V5", test), Probe("GND", "V5", test))
+    assert edited_readings(clamp, probes, []).value == pytest.approx(edited_readings(alone, probes, []).value)
+    # its pin lifted, both are in series: their volts add (but for a leak of the board, microvolts)
+    lifted = faulty(clamp, PartFault("missing-joint", "U1:a", ("pin",)))
+    value = edited_readings(lifted, probes[2:], []).value[0, 0]
+    assert value == pytest.approx(edited_readings(alone, probes, []).value[0, 2], abs=1e-5)

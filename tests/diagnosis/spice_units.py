@@ -53,6 +53,7 @@ _STRICT_THEN_LOOSE = (
     "gmin=1e-14 reltol=1e-5 abstol=1e-12 vntol=1e-6 itl1=500",
     "gmin=1e-13 reltol=1e-4 abstol=1e-11 vntol=1e-5 itl1=500",
 )
+_NO_BODY_A = 1e-25
 _TOUCHING, _APART = 1e-4, 1e13  # a tip on a net, and one that is not, in ohm
 
 
@@ -118,7 +119,7 @@ def _plain(netlist: Netlist) -> Netlist:
     return Netlist(one for at, device in enumerate(netlist.devices) for one in _deck_device(device, f"x{at}", names))
 
 
-def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[Device]:
+def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[Device]:  # noqa: C901 (one a type)
     nets = {pin: names[net] for pin, net in pins(device).items()}
     match device:
         case Inductor():
@@ -132,8 +133,18 @@ def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[D
         case Clamp():
             for at, one in enumerate(single_junctions(Netlist([device])).devices):
                 yield from _deck_device(one, f"{name}s{at}", names)
+        case Mosfet():
+            yield from _channel_and_body(replace(device, **nets), name)
         case _:
             yield reconnect(replace(device, designator=name), **nets)
+
+
+def _channel_and_body(device: Mosfet, name: str) -> Iterator[Device]:
+    """Yield a MOSFET's body diode as a part beside it: a level 1 model has no ideality (SPICE3 manual)."""
+    bare = replace(device.model, body=replace(device.model.body, saturation_current_a=_NO_BODY_A))
+    yield replace(device, designator=name, model=bare)
+    ends = (device.source, device.drain) if device.channel == "N" else (device.drain, device.source)
+    yield Diode(f"{name}body", *ends, device.model.body, device.drop_shift_v)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
+from benchcheck.circuit.devices import Mosfet
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import Shot
@@ -39,3 +40,14 @@ def test_a_twin_is_alike_in_all_but_its_fault(engine: Engine) -> None:
     less = spice_drawn(engine.board, engine.netlist.replacing("R2"), "one")
     assert [one for one in whole.devices if one.designator != "R2"] == list(less.devices)
     assert whole.devices != spice_drawn(engine.board, engine.netlist, "another").devices
+
+
+def test_ngspice_reads_a_channels_body_of_another_ideality_as_we_do(engine: Engine, tmp_path: pathlib.Path) -> None:
+    channel = next(one for one in engine.netlist.devices if isinstance(one, Mosfet))
+    ends = (channel.source, channel.drain) if channel.channel == "N" else (channel.drain, channel.source)
+    shots = [Shot(*ends, Function.DIODE)]
+    unit = spice_drawn(engine.board, engine.netlist, "another body 3")
+    assert next(one.model.body for one in unit.devices if isinstance(one, Mosfet)).ideality > 1.5
+    by_spice = spice_readings(engine, unit, shots, 27.0, tmp_path)
+    ours = read_under(engine.board, engine.bench, unit, engine.hypotheses[:1], shots)[0]
+    assert by_spice == pytest.approx(ours, rel=2e-3)
