@@ -18,6 +18,7 @@ from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
+from benchcheck.score.guarded import judged_by_branches
 from benchcheck.score.judge import blocked, erroneous, judge, judge_derived, skipped
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.score.solver import CircuitSolver
@@ -120,6 +121,7 @@ class Visit:
             while (queue or self._once_more(queue)) and not self._interrupted and not self._enough():
                 self.tend()
                 self._take(queue)
+            self._by_branches()
         except KeyboardInterrupt:
             self._interrupted = True
         except OutputStateUnknown as reason:
@@ -340,6 +342,13 @@ class Visit:
             return held_to_gate(check, score, self._scores)
         except (MetrologyError, CircuitError) as error:
             return _without_numbers(check, error)
+
+    def _by_branches(self) -> None:
+        """Judge again, by their branches, the parts of groups of which every pair has been read."""
+        board = self.checklist.board
+        found = judged_by_branches(board, self.bench, self.session, self._readings, self._scores)
+        for name, score in found.items():
+            self._score(self._by_id[name], score)
 
     def _unscore(self, name: str) -> None:
         score = self._scores.pop(name, None)
