@@ -115,6 +115,8 @@ def _because(check: Check, found: Conformity, evidence: Evidence, *, above: bool
 
 def _convicts(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> str:
     limit = check.limits.lower
+    if check.phase is Phase.POLARITY and not above:
+        return "; the part is the wrong way round, or something across the same two nets is a short"
     resistance = check.quantity_unit == "ohm"
     if above and evidence is Evidence.LOWERED:
         return "; other paths can only lower it, so the part or its joint is high or open"

@@ -170,7 +170,9 @@ class Review:
                 return
 
     def _moves(self, value: float | None, good: float) -> bool:
-        return value is not None and not abs(value - good) <= _UNMOVED * abs(good)
+        if value is None or not math.isfinite(good):
+            return value is not None and math.isfinite(value)
+        return not abs(value - good) <= _UNMOVED * abs(good)
 
     def _may_be(self, ends: list[float | None]) -> bool:
         """Whether what was read lies between two readings, or so near that the spread around may bring it there."""

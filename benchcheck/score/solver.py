@@ -293,7 +293,7 @@ _MASKED = 0.1
 #: functions that read with alternating current.
 _ALTERNATING = (Function.CAPACITANCE, Function.ESR)
 #: what a reading shows only if the parts around let it.
-_IN_CIRCUIT = (Evidence.LOWERED, Evidence.RAISED, Evidence.SHUNTED)
+_IN_CIRCUIT = (Evidence.LOWERED, Evidence.RAISED, Evidence.SHUNTED, Evidence.SCREEN)
 #: what the two readings of a cut may differ by where a window of the display is shown, as a share.
 _AGREES = 1e-4
 
