@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from functools import partial
 
 from benchcheck.bench.model import Bench
@@ -10,19 +11,19 @@ from benchcheck.builtin import catalogue, further_dialects, open_source, read_fi
 from benchcheck.checklist.cautions import cautions_for
 from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
-from benchcheck.errors import Fault, UsageError
+from benchcheck.errors import Fault, UsageError, VisitInterrupted
 from benchcheck.kinds.check import Check
 from benchcheck.plugins.manager import Plugins
 from benchcheck.record.model import Stage
 from benchcheck.record.shelf import latest_open
-from benchcheck.score.model import Outcome, Score, Verdict
-from benchcheck.session.answers import Source
-from benchcheck.session.exit_code import PASSED
+from benchcheck.score.model import Score, Verdict
+from benchcheck.session.answers import Answer, Source, Step
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
 from benchcheck.session.which_bench import SIMULATED
+from benchcheck.terminal.after_stop import wish_by_line
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.guiding import GuidedConduct, TypedVisit, guided_screen, instrumented
@@ -31,7 +32,7 @@ from benchcheck.terminal.line_by_line import LineByLine
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
-from benchcheck.terminal.prompt import ACTIONS, asked_for_last_word
+from benchcheck.terminal.prompt import ACTIONS, PromptSource, asked_for_last_word
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Sound
 from benchcheck.terminal.telling import most_telling
@@ -72,6 +73,14 @@ def conduct_on_screen(
     return conduct
 
 
+_NOT_BEGUN = "stopped at the cautions: nothing was measured and no record was begun"
+_NOT_GONE_ON = "stopped at the cautions: the record is as it was, --resume goes on"
+
+
+def _nothing() -> None:
+    """Nothing is on."""
+
+
 #: what was told on the guided screen and is said again on the terminal that stays, the last of each.
 _STAYS = ("soak", "no soak", "power off")
 
@@ -87,9 +96,11 @@ class _Show:
         self._manner = manner
         self.conduct: Conduct
         self._guided: Guided | None = None
+        self._prompts: PromptSource | None = None
         self._sound: Sound | None = None
         self._stays: dict[str, str] = {}
-        self._last: Score | None = None
+        self._rest: Callable[[], None] = _nothing
+        self._cautions: tuple[str, ...] = ()
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -105,10 +116,11 @@ class _Show:
             raise UsageError(Fault("", "", message))
         if self._manner.on_screen():
             return self._on_screen(bench)
-        prompts = typed_source(setting)
+        prompts = self._prompts = typed_source(setting)
         self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         self._sound = Sound(self._screen.bell, on=not self._manner.silent, speak=self._manner.spoken)
-        prompts.say = self._sound.say
+        prompts.say, prompts.drained = self._sound.say, self._screen.drained
+        self._screen.paragraph(self._sound.missing)
         if not linked(bench):
             return prompts
         lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())
@@ -116,7 +128,8 @@ class _Show:
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         lines.tend, lines.power_ended = source.tend, source.why_off
-        lines.switch_off = source.switch_off_by_key
+        lines.switch_off, self._rest = source.switch_off_by_key, source.rest
+        source.power_stopped = self._power_stopped
         prompts.driven = lambda: source.power is not None
         return source
 
@@ -129,12 +142,14 @@ class _Show:
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         return source
 
+    def _power_stopped(self, step: Step, reason: str) -> Answer:
+        return wish_by_line(step, reason, self._cautions, self._screen.ask, self._screen.tell)
+
     def _last_word(self) -> bool:
-        """Whether the last answer is to be taken back; asked only where the last reading did not pass."""
+        """Whether the last answer is to be taken back, power being off; without a screen nothing ends by itself."""
         if self._guided is not None:
             return self._guided.last_word()
-        if self._last is None or self._last.outcome is not Outcome.MEASURED or self._last.verdict in PASSED:
-            return False
+        self._rest()
         return asked_for_last_word(self._screen.ask, self._screen.tell)
 
     def leave(self) -> None:
@@ -162,8 +177,11 @@ class _Show:
         if self._guided is not None:
             self._begin(self._guided, checklist, bench)
             return
+        if self._prompts is not None:
+            self._prompts.most_telling = partial(most_telling, board, bench)
         screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
-        screen.cautions((*cautions_for(board), *bench.cautions(SystemClock().now().date())))
+        self._cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))
+        screen.cautions(self._cautions)
         if checklist.pulled_in:
             count = len(checklist.pulled_in)
             screen.paragraph(f"{count} more checks come along: the selected ones need them first", "  ")
@@ -185,10 +203,14 @@ class _Show:
         title = f"{board.model} {board.revision}".strip()
         guided.picture.title = f"{title}, unit {self._request.unit}"
         cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))
+        guided.cautions = ("", *(f"- {one}" for one in cautions))
         ahead = f"{len(checklist.checks)} checks"
         if checklist.pulled_in:
             ahead += f", {len(checklist.pulled_in)} of them because the selected ones need them first"
-        guided.show_first(("", *(f"- {one}" for one in cautions), "", ahead, self._unfinished(checklist)))
+        missing = (guided.sound.missing,) if guided.sound.missing else ()
+        first = (*guided.cautions, "", ahead, self._unfinished(checklist), *missing)
+        if not guided.begins(first):
+            raise VisitInterrupted(_NOT_BEGUN if not self._request.resume else _NOT_GONE_ON)
 
     def _unfinished(self, checklist: Checklist) -> str:
         """Return in words that a visit could be gone on with, where this one begins anew beside it."""
@@ -197,13 +219,12 @@ class _Show:
             return ""
         stage = Stage(request.stage)
         found = latest_open(request.records, request.unit, checklist.board.digest, stage=stage)
-        if found is None:
+        if found is None or found.empty:
             return ""
         began = f" of {found.head.date:%Y-%m-%d}" if found.head.date else ""
         return f"A visit{began} to this unit was not finished: stop, then --resume goes on with that one."
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
-        self._last = score
         if self._guided is not None:
             self._guided.scored(check, score, place, total)
             return
@@ -218,6 +239,8 @@ class _Show:
         if self._guided is not None:
             self._guided.undone(check)
             return
+        if self._prompts is not None:
+            self._prompts.taken.pop(check.id if check else "", None)
         self._screen.undone(check)
 
     def _tell_open_ends(self, report: Report) -> None:

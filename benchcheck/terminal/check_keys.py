@@ -17,20 +17,26 @@ from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Stop, Taken, Undo
 from benchcheck.spec.board import Board
-from benchcheck.terminal.actions import Action, pressed
+from benchcheck.terminal.actions import Action, acts_alone, asks_for_words, begins_word, pressed, serves, takes_text
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
 from benchcheck.terminal.desk import LONGEST_ENTRY, Desk
 from benchcheck.terminal.keyboard import Key
 from benchcheck.terminal.photo import photo_at
-from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.prompt import ACTIONS, PromptSource
 from benchcheck.terminal.telling import Weighing
 from benchcheck.terminal.whys import why_lines
 
-__all__ = ["PLACED", "CheckKeys"]
+__all__ = ["PLACED", "CheckKeys", "is_reading"]
 
 _BEGINS_READING = re.compile(r"[0-9+\-.,]")
-_OVERLOAD_TEXT = "OL"
+
+
+def is_reading(typed: str) -> bool:
+    """Return whether a line begins as what a display shows does: a figure, a sign, OL."""
+    return typed[:1] in "0123456789+-.,oO"
+
+
 #: stands for "the tips are on": the reading is taken under load, by whoever draws it.
 PLACED = Hindered("the tips are on")
 _AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
@@ -57,60 +63,120 @@ class CheckKeys:
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
     taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     scored: tuple[Check, Score] | None = None
+    scored_ids: set[str] = field(default_factory=set)
     news_first: str = ""
     counted: LastCounted = field(default_factory=LastCounted)
     _weighing: Weighing | None = None
 
+    def known(self) -> set[str]:
+        """Return the checks that need not be brought forward: read or scored in this visit."""
+        return self.taken.keys() | self.scored_ids
+
     def answer(self, asking: Asking, key: Key) -> Answer | None:
         """Return what a key at a check answers, None where the check is still asked for."""
-        metered = asking.meter is not None
+        if self.desk.power_line():
+            return self._under_power(asking, key)
         if key.name == "end":
             return Stop()
-        if key.name == "paste" or (key.name == "sign" and _BEGINS_READING.match(key.text)):
-            return self._typed(asking, key.text.splitlines()[0] if key.text.strip() else "")
+        if key.name == "paste":
+            text = self.desk.pasted(key)
+            return self._typed(asking, text) if text else None
+        if key.name == "sign" and _BEGINS_READING.match(key.text):
+            return self._typed(asking, key.text)
         if key.name == "enter" or key.text == " ":
             return self._accept(asking)
+        metered = asking.meter is not None
         action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
         if action is None:
-            self._no_action(asking, key)
-            return None
-        return self._act(asking, action)
+            return self._no_action(asking, key)
+        if acts_alone(key.text, "", asking.check):
+            return self._act(asking, action)
+        return self._perhaps_a_word(asking, key, action)
 
-    def _no_action(self, asking: Asking, key: Key) -> None:
-        """Switch off where power is on; elsewhere a key that means nothing says so."""
-        if asking.check.powered:
-            self.switch_off()
-        elif key.name == "sign":
+    def _under_power(self, asking: Asking, key: Key) -> Answer | None:
+        """Switch off: any key does while power is on, but for those that type what no link reads."""
+        if asking.meter is None and key.name == "sign" and is_reading(key.text):
+            self.desk.picture.asks_number = True
+            text = self.desk.line(self._wanted(asking.check), key.text, fits=is_reading)
+            if text is not None:
+                return self._read(asking, text.strip()) if text.strip() else None
+        self.switch_off()
+        return None
+
+    def _no_action(self, asking: Asking, key: Key) -> Answer | None:
+        """Let a letter begin a word; what means nothing says so."""
+        if key.text.isalpha() or (key.text and takes_text(asking.check)):
+            return self._typed(asking, key.text)
+        if key.text == "?":
+            return self._help()
+        if key.name == "sign":
             self.desk.picture.say(f'"{key.text}" does nothing here')
+        return None
 
-    def _act(self, asking: Asking, action: Action) -> Answer | None:
+    def _perhaps_a_word(self, asking: Asking, key: Key, action: Action) -> Answer | None:
+        """Do what a letter asks for unless a word goes on with it; Enter does it at once, Escape not at all."""
+        following = self.desk.followed(key.text, str(action))
+        if following is None:
+            return self._act(asking, action)
+        if following.name == "enter":
+            return self._understood(asking, key.text) if takes_text(asking.check) else self._act(asking, action)
+        if following.name in ("escape", "back", "clear"):
+            return None
+        self.desk.put_back(following)
+        if following.name not in ("sign", "paste"):
+            return None
+        if following.name == "sign" and acts_alone(key.text, following.text, asking.check):
+            return self._act(asking, action)
+        if asks_for_words(action) and not takes_text(asking.check):
+            return self._word_or_words(asking, key, action)
+        return self._typed(asking, key.text)
+
+    def _word_or_words(self, asking: Asking, key: Key, action: Action) -> Answer | None:
+        """Take what goes on as a word for as long as it is one known; then it is what the key asks to be typed."""
+        typed = key.text
+
+        def fits(text: str) -> bool:
+            nonlocal typed
+            typed = text
+            return begins_word(text)
+
+        text = self.desk.line(self._wanted(asking.check), key.text, fits=fits)
+        if text is not None:
+            return self._understood(asking, text) if text.strip() else None
+        return None if begins_word(typed) else self._act(asking, action, typed[len(key.text) :])
+
+    def _help(self) -> Answer | None:
+        """Show what may be typed and pressed."""
+        return Stop() if self.desk.turn_page(ACTIONS) else None
+
+    def _act(self, asking: Asking, action: Action, start: str = "") -> Answer | None:
         match action:
             case Action.ACCEPT:
                 return self._accept(asking)
             case Action.TYPE:
-                return self._typed(asking, "")
+                return self._typed(asking, start)
             case Action.OVERLOAD:
-                return self._understood(asking, _OVERLOAD_TEXT)
+                return self._read(asking, str(action))
             case Action.YES | Action.NO:
-                return self._understood(asking, str(action))
+                return self._read(asking, str(action))
             case Action.MOST_TELLING:
                 return self._prefer(asking)
             case Action.UNDO | Action.LATER | Action.STOP:
                 return _AT_ONCE[action]
             case _:
-                return self._aside(asking, action)
+                return self._aside(asking, action, start)
 
-    def _aside(self, asking: Asking, action: Action) -> Answer | None:
+    def _aside(self, asking: Asking, action: Action, start: str) -> Answer | None:
         """Do what stays at the check, or needs words first."""
         match action:
             case Action.SKIP:
-                reason = self.desk.line("why is it left out?")
+                reason = self.desk.line("why is it left out?", start)
                 return Skip(reason.strip()) if reason and reason.strip() else None
             case Action.NOTE:
-                text = self.desk.line("note")
+                text = self.desk.line("note", start)
                 return Remark(text.strip()) if text and text.strip() else None
             case Action.PHOTO:
-                return self._photo(self.desk.line("path of the photo"))
+                return self._photo(self.desk.line("path of the photo", start))
             case Action.WHY:
                 lines = why_lines(asking.check, self.bench, asking.step.session, self.board, self.scored)
                 return Stop() if self.desk.turn_page(lines) else None
@@ -185,7 +251,20 @@ class CheckKeys:
         return "what the display shows" if check.function is not Function.VISUAL else "what is seen"
 
     def _understood(self, asking: Asking, text: str) -> Answer | None:
-        answer = self.prompts.understand(asking.check, text.strip())
+        """Return what a typed line answers; a word of action does what its key does."""
+        check = asking.check
+        if text.strip().casefold() in ("help", "?"):
+            return self._help()
+        asked, words = self.prompts.meant(check, text) or (None, "")
+        if asked is None:
+            return self._read(asking, text.strip())
+        if not serves(asked, check, metered=asking.meter is not None, diagnosis=self.desk.diagnosis):
+            self.desk.picture.say(f'"{asked}" does nothing here')
+            return None
+        return self.prompts.with_words(asked, words) if words else self._act(asking, asked)
+
+    def _read(self, asking: Asking, text: str) -> Answer | None:
+        answer = self.prompts.reading(asking.check, text)
         if isinstance(answer, Taken):
             return Taken(tuple(asking.finished(one) for one in answer.readings))
         return answer

@@ -9,16 +9,21 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
+from benchcheck.clock import Clock, SystemClock
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.face import face
-from benchcheck.terminal.keyboard import Key, Keyboard
+from benchcheck.terminal.keyboard import LONGEST_PASTE, Key, Keyboard
 from benchcheck.terminal.picture import Picture
+from benchcheck.terminal.signals import stand_still
 
 __all__ = ["LONGEST_ENTRY", "Desk"]
 
 LONGEST_ENTRY = 200
 _TICK_S = 0.1
+_TYPES_NOTHING = ("other", "tab", "suspend", "paste")
+#: a letter that nothing follows for so long is a key; most people type the letters of a word at a third of it.
+_ALONE_S = 0.5
 
 
 def _nothing() -> None:
@@ -31,7 +36,8 @@ class Desk:
 
     `meanwhile` is called at every turn: it tends power and takes what the meter shows. `power_line` says what supply
     and rails show while power is on; `diagnosis` whether a next check can be proposed. With `keys_stop` a unit is
-    coming up, and any key is to switch it off.
+    coming up, and any key is to switch it off. `let_go` lets go what must not be held while the process stands still,
+    and returns why it cannot be, "" where it was.
     """
 
     picture: Picture
@@ -43,6 +49,8 @@ class Desk:
     asking: Asking | None = None
     is_open: bool = False
     keys_stop: bool = False
+    let_go: Callable[[], str] = lambda: ""
+    clock: Clock = field(default_factory=SystemClock)
     _typed_ahead: deque[Key] = field(default_factory=deque)
 
     def enter(self) -> None:
@@ -68,12 +76,37 @@ class Desk:
         self.canvas.paint(face(view, *size), size)
 
     def key(self) -> Key:
-        """Return the next key, one without a name after a tick; EOFError when the terminal is gone."""
+        """Return the next key, one without a name after a tick; EOFError when the terminal is gone.
+
+        Ctrl-Z has the process stand still where no power is on; under power it is a key like any other.
+        """
+        if self.keyboard.went_on:  # it stood still without having been asked before
+            self._take_again()
         self.paint()
         if not self._typed_ahead:
             self._typed_ahead.extend(self.keyboard.keys(_TICK_S))
         self.meanwhile()
-        return self._typed_ahead.popleft() if self._typed_ahead else Key("")
+        key = self._typed_ahead.popleft() if self._typed_ahead else Key("")
+        if (key.name == "suspend" or self.keyboard.told_to_stop) and not self.power_line():
+            self._stand_still()
+            return Key("")
+        return key
+
+    def _take_again(self) -> None:
+        self.keyboard.__exit__()
+        self.keyboard.__enter__()
+        self.canvas.enter()
+
+    def _stand_still(self) -> None:
+        """Give the terminal back, stop the process, and take the terminal again when it goes on."""
+        self.keyboard.told_to_stop = False
+        obstacle = self.let_go()
+        if obstacle:
+            self.picture.say(obstacle)
+            return
+        self.leave()
+        stand_still()
+        self.enter()
 
     def any_key(self) -> bool:
         """Return whether a key was pressed just now, or the terminal went away; the key itself is gone then."""
@@ -87,10 +120,28 @@ class Desk:
         self._typed_ahead.clear()
         return found
 
-    def line(self, prompt: str, start: str = "", fits: Callable[[str], bool] = lambda typed: True) -> str | None:
+    def followed(self, letter: str, meaning: str) -> Key | None:
+        """Show a letter that is a key or begins a word; return the key that follows at once, None where none does."""
+        picture = self.picture
+        picture.prompt, picture.entry = f"{meaning}, unless a word follows", letter
+        until_s = self.clock.monotonic_s() + _ALONE_S
+        try:
+            while self.clock.monotonic_s() < until_s:
+                key = self.key()
+                if key.name:
+                    return key
+            return None
+        finally:
+            picture.prompt, picture.entry = "", None
+
+    def put_back(self, key: Key) -> None:
+        """Have a key come next that was taken already."""
+        self._typed_ahead.appendleft(key)
+
+    def line(self, prompt: str, start: str = "", fits: Callable[[str], bool] | None = None) -> str | None:
         """Return a line typed at the foot of the screen, None where it was given up with Escape.
 
-        It is given up as well by a key after which it does not fit.
+        Where it has to fit it is given up as well by a key after which it does not, and by one that types nothing.
         """
         picture = self.picture
         picture.prompt, picture.entry = prompt, start
@@ -100,12 +151,12 @@ class Desk:
                 key = self.key()
                 if key.name == "enter":
                     return picture.entry
-                if key.name == "escape":
+                if key.name == "escape" or (fits is not None and key.name in _TYPES_NOTHING):
                     return None
                 if key.name == "end":
                     raise EOFError
                 self._edit(key)
-                if not fits(picture.entry or ""):
+                if fits is not None and not fits(picture.entry or ""):
                     return None
         finally:
             picture.prompt, picture.entry, picture.messages = "", None, ()
@@ -121,10 +172,19 @@ class Desk:
             case "sign":
                 entry = (entry + key.text)[:LONGEST_ENTRY]
             case "paste":
-                entry = (entry + (key.text.strip().splitlines() or [""])[0])[:LONGEST_ENTRY]
+                entry += self.pasted(key, LONGEST_ENTRY - len(entry))
             case _:
                 pass
         self.picture.entry = entry
+
+    def pasted(self, key: Key, room: int = LONGEST_ENTRY) -> str:
+        """Return the first line of what was pasted, never sent by itself; "" and a word where it is too long."""
+        text = (key.text.strip().splitlines() or [""])[0]
+        if len(text) <= room:
+            return text
+        found = f"{len(text)} signs" if len(text) < LONGEST_PASTE else f"{LONGEST_PASTE} signs or more"
+        self.picture.say(f"pasted text of {found} left out: an entry has at most {LONGEST_ENTRY}; type it")
+        return ""
 
     def turn_page(self, lines: tuple[str, ...]) -> bool:
         """Show lines page by page until a key ends it; return whether that was to quit."""

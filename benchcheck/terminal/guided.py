@@ -20,9 +20,11 @@ from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
+from benchcheck.terminal.after_stop import wish_at_desk
 from benchcheck.terminal.asking import Asking, asking_of
-from benchcheck.terminal.check_keys import PLACED, CheckKeys
+from benchcheck.terminal.check_keys import PLACED, CheckKeys, is_reading
 from benchcheck.terminal.desk import Desk
+from benchcheck.terminal.lines import kept_words
 from benchcheck.terminal.pace import Pace
 from benchcheck.terminal.picture import Picture
 from benchcheck.terminal.prompt import PromptSource
@@ -31,23 +33,16 @@ from benchcheck.terminal.sound import Cue, Sound
 __all__ = ["Guided"]
 
 _YES_OR_NO = "yes or no"
+#: how long the last answer can be taken back where all is well and no hand is free (no source).
+_ENDS_ITSELF_S = 20.0
 
 
 def _nothing() -> None:
     """Nothing must be done meanwhile."""
 
 
-def _anything(typed: str) -> bool:
-    return True
-
-
 def _is_answer(typed: str) -> bool:
     return any(word.startswith(typed.casefold()) for word in ("yes", "no"))
-
-
-def _is_reading(typed: str) -> bool:
-    """Whether a line begins as what a display shows does: a figure, a sign, OL."""
-    return typed[:1] in "0123456789+-.,oO"
 
 
 @dataclass(slots=True)
@@ -55,7 +50,8 @@ class Guided:
     """A source and observer with a screen of its own; `leave` gives the terminal back.
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
-    went off, `keys` is what the keys of a check do.
+    went off, `rest` has it off while nothing is measured, `keys` is what the keys of a check do. `cautions` are shown
+    again before power comes up again.
     """
 
     desk: Desk
@@ -66,10 +62,11 @@ class Guided:
     meters: Meters | None = None
     tend: Callable[[], None] = _nothing
     power_ended: Callable[[], str] = lambda: ""
+    rest: Callable[[], None] = _nothing
+    cautions: tuple[str, ...] = ()
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
     _pace: Pace = field(default_factory=Pace)
-    _leaving: bool = False
 
     def __post_init__(self) -> None:
         """Nothing was pressed yet."""
@@ -83,13 +80,13 @@ class Guided:
         self.sound.close()
         self.desk.leave()
 
-    def show_first(self, lines: tuple[str, ...]) -> None:
-        """Show a page and wait for a key; q, Ctrl-D or a closed terminal end the visit at its first check."""
+    def begins(self, lines: tuple[str, ...]) -> bool:
+        """Show a page, wait for a key and return whether to begin: q, Ctrl-D or a closed terminal say no."""
         self.desk.enter()
         try:
-            self._leaving = self.desk.turn_page(lines)
+            return not self.desk.turn_page(lines)
         except EOFError:
-            self._leaving = True
+            return False
 
     # ---- a source of readings
 
@@ -115,17 +112,20 @@ class Guided:
 
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""
-        if self._leaving:
-            return
         self.desk.enter()
         self.desk.asking = Asking(step)
         self.picture.asked(self.desk.asking, self.prompts, self._remaining(step))
         self.desk.keys_stop = True
         self.desk.paint()
 
-    def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
-        if self._leaving:
+    def power_stopped(self, step: Step, reason: str) -> Answer:
+        """Return what somebody wants who has switched power off with a key, or has not confirmed something."""
+        try:
+            return wish_at_desk(self.desk, step, reason, self.cautions)
+        except EOFError:
             return Stop()
+
+    def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
         self.desk.enter()
         asking = self.desk.asking = asking_of(step, meter, self.bench)
         self.prompts.begin()
@@ -142,7 +142,9 @@ class Guided:
                     if isinstance(answer, Taken):
                         self.keys.taken[step.check.id] = answer.readings
                     self._pace.answered(self.clock.monotonic_s())
-                    self.picture.messages = ()
+                    if answer is PLACED or not isinstance(answer, Hindered):
+                        self.picture.messages = ()
+                    self.keys.news_first = self.keys.news_first or kept_words(answer)
                     return answer
         except EOFError:
             return Stop()
@@ -232,7 +234,7 @@ class Guided:
         prompt = prompt.rstrip(" >")
         live = bool(self.desk.power_line())
         yes_or_no = prompt.endswith(_YES_OR_NO)
-        fits = (_is_answer if yes_or_no else _is_reading) if live else _anything
+        fits = (_is_answer if yes_or_no else is_reading) if live else None
         self.picture.asks_number = live and not yes_or_no
         text = self.desk.line(prompt, fits=fits)
         if text is None and live:
@@ -244,33 +246,31 @@ class Guided:
         self.picture.say(line.strip())
 
     def last_word(self) -> bool:
-        """Return whether the last answer is to be taken back; asked only where the last check did not pass."""
-        if (
-            self._leaving
-            or not self.desk.is_open
-            or self.keys.scored is None
-            or self.keys.scored[1].verdict in PASSED
-        ):
+        """Return whether the last answer is to be taken back, power being off; a visit that passed ends by itself."""
+        if not self.desk.is_open or self.keys.scored is None:
             return False
-        self.picture.asking_no_more()
-        self.desk.asking = None
+        self.desk.asking, self.desk.keys_stop = None, False
+        self.rest()
+        passed = self.keys.scored[1].verdict in PASSED
+        self.picture.asking_no_more(_ENDS_ITSELF_S if passed else None)
+        ends_s = self.clock.monotonic_s() + (_ENDS_ITSELF_S if passed else math.inf)
         try:
-            while True:
+            while self.clock.monotonic_s() < ends_s:
                 key = self.desk.key()
                 if key.text.casefold() == "u":
                     return True
                 if key.name in ("enter", "end") or key.text.casefold() in ("q", "a", " "):
                     return False
-                if key.name:
-                    self.keys.switch_off()
         except EOFError:
-            return False
+            pass
+        return False
 
     # ---- an observer
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show and sound what a check came to."""
         self.keys.scored = (check, score)
+        self.keys.scored_ids.add(check.id)
         self.picture.scored(score)
         self.sound.scored(score)
 
@@ -278,4 +278,5 @@ class Guided:
         """Say what was taken back."""
         self.picture.last = None
         self.keys.taken.pop(check.id if check else "", None)
+        self.keys.scored_ids.discard(check.id if check else "")
         self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

@@ -131,7 +131,8 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     source.guided = guided
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
-    guided.power_ended = source.why_off
+    guided.power_ended, guided.rest, guided.desk.let_go = source.why_off, source.rest, source.let_go
+    source.power_stopped = guided.power_stopped
     guided.prompts.driven = lambda: source.power is not None
     guided.keys.switch_off = source.switch_off_by_key
     return source

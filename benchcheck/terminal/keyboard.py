@@ -1,13 +1,15 @@
 """Single keys from a terminal: no Enter, no echo, and the terminal put back as it was whatever happens.
 
-What comes in one burst longer than a hand can type is pasted text, never keys: a megabyte pasted by accident undoes
-nothing and stops nothing. Sequences of cursor and function keys are passed over. Ctrl-C stays an interrupt.
+What the terminal marks as pasted, and what comes in one burst longer than a hand can type, is text and never keys: a
+megabyte pasted by accident undoes nothing. Cursor and function keys are keys without a meaning: they switch power
+off like any other. Ctrl-C stays an interrupt; Ctrl-Z is a key, so that power is off before the process stands still.
 """
 
 from __future__ import annotations
 
 import codecs
 import contextlib
+import math
 import os
 import re
 import select
@@ -20,21 +22,36 @@ from dataclasses import dataclass
 from types import FrameType
 from typing import Any, Self
 
+from benchcheck.clock import SystemClock
 from benchcheck.terminal.signals import notice_hang_up
 
-__all__ = ["Key", "Keyboard", "keys_in"]
+__all__ = ["LONGEST_PASTE", "Key", "Keyboard", "keys_in"]
 
 _ESCAPE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[@-_a-z])?")
 _PASTE_BEGINS, _PASTE_ENDS = "\x1b[200~", "\x1b[201~"
 _BURST = 24  # more signs than this in one read were not typed
-_LONGEST_PASTE = 4096
+LONGEST_PASTE = 4096
 _CHUNK = 65536
+#: what comes so soon after pasted text without brackets is its end; no hand presses a key between.
+_TAIL_S = 0.15
+#: a short paste that comes in pieces is whole by then; one whose end does not come for so long has lost it.
+_PIECES_S, _LOST_S = 0.2, 1.0
+#: an escape sequence that was cut is completed sooner than this; what is not is the Escape key.
+_CUT_S = 0.03
+#: the beginning of an escape sequence that has not ended.
+_CUT = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*|O)?\Z")
 _NAMES = {"\r": "enter", "\n": "enter", "\x7f": "back", "\b": "back", "\x04": "end", "\x15": "clear", "\t": "tab"}
+_NAMES["\x1a"] = "suspend"
+_NO_SIGN = b"\x00"  # stands for none among a terminal's control characters
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key: its `name` ("enter", "back", "clear", "escape", "end", "tab", "sign", "paste"), and its text."""
+    """One key: its `name`, and its text.
+
+    Names are "enter", "back", "clear", "escape", "end", "tab", "suspend", "sign", "paste", and "other" for what means
+    nothing anywhere: cursor keys, function keys, control characters.
+    """
 
     name: str
     text: str = ""
@@ -52,14 +69,10 @@ def keys_in(text: str) -> list[Key]:
     bare = text.replace(_PASTE_BEGINS, "").replace(_PASTE_ENDS, "")
     plain = _ESCAPE.sub("", bare)
     if pasted or len(plain) > _BURST:
-        return [Key("paste", plain[:_LONGEST_PASTE])]
+        return [Key("paste", plain[:LONGEST_PASTE])]
     if not plain:
-        return [Key("escape")] if bare == "\x1b" else []
-    return [
-        Key(_NAMES[sign], sign) if sign in _NAMES else Key("sign", sign)
-        for sign in plain
-        if sign in _NAMES or sign.isprintable()
-    ]
+        return [Key("escape" if bare == "\x1b" else "other")] if bare else []
+    return [Key(_NAMES.get(sign, "sign" if sign.isprintable() else "other"), sign) for sign in plain]
 
 
 class Keyboard:
@@ -72,8 +85,12 @@ class Keyboard:
         self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
         self._reading, self._writing = -1, -1
         self._woken_before = -1
-        self._resized: Any = None
+        self._handlers: dict[int, Any] = {}
+        self.told_to_stop = self.went_on = False  # by a signal, since it was last looked at
         self._pasting = False
+        self._unbracketed = False
+        self._clock = SystemClock()
+        self._came_s = -math.inf
 
     def __enter__(self) -> Self:
         """Listen key by key."""
@@ -83,22 +100,34 @@ class Keyboard:
         self._before = termios.tcgetattr(self._input)
         tty.setcbreak(self._input, termios.TCSADRAIN)
         modes = termios.tcgetattr(self._input)
-        modes[6][termios.VSUSP] = b"\x00"  # Ctrl-Z would leave a powered unit alone with a stopped process
+        modes[0] &= ~termios.IXON  # Ctrl-S is a key like any other, and does not hold the screen
+        modes[3] &= ~termios.IEXTEN
+        for sign in (termios.VSUSP, termios.VQUIT):  # they would leave a powered unit alone
+            modes[6][sign] = _NO_SIGN
         termios.tcsetattr(self._input, termios.TCSADRAIN, modes)
         if threading.current_thread() is threading.main_thread():
             self._woken_before = signal.set_wakeup_fd(self._writing, warn_on_full_buffer=False)
-            self._resized = signal.signal(signal.SIGWINCH, _notice)
+            heard = {signal.SIGWINCH: _notice, signal.SIGTSTP: self._hear_stop, signal.SIGCONT: self._hear_going_on}
+            self._handlers = {number: signal.signal(number, handler) for number, handler in heard.items()}
         return self
+
+    def _hear_stop(self, number: int, frame: FrameType | None) -> None:
+        self.told_to_stop = True
+
+    def _hear_going_on(self, number: int, frame: FrameType | None) -> None:
+        self.went_on = True
 
     def __exit__(self, *_: object) -> None:
         """Put the terminal back."""
         if threading.current_thread() is threading.main_thread():
             signal.set_wakeup_fd(self._woken_before)
-            signal.signal(signal.SIGWINCH, self._resized or signal.SIG_DFL)
+            for number, handler in self._handlers.items():
+                signal.signal(number, handler or signal.SIG_DFL)
         with contextlib.suppress(OSError, termios.error):
             termios.tcsetattr(self._input, termios.TCSADRAIN, self._before or [])
         for end in (self._reading, self._writing):
             os.close(end)
+        self.told_to_stop = self.went_on = False
 
     def wake(self) -> None:
         """End the wait of whoever listens."""
@@ -113,6 +142,22 @@ class Keyboard:
                 os.read(self._reading, 4096)
         if self._input not in ready:
             return []
+        return self._told_apart(self._whole(self._read()))
+
+    def _whole(self, text: str) -> str:
+        """Return what was read with the rest of what was cut: an escape sequence, or a short paste."""
+        while _CUT.search(text) and self._more(_CUT_S):
+            text += self._read()
+        until_s = self._clock.monotonic_s() + _PIECES_S
+        while _opens_paste(text) and len(text) < LONGEST_PASTE and self._more(until_s - self._clock.monotonic_s()):
+            text += self._read()
+        return text
+
+    def _more(self, within_s: float) -> bool:
+        return within_s > 0.0 and bool(select.select([self._input], [], [], within_s)[0])
+
+    def _read(self) -> str:
+        """Return what has been typed; EOFError when the terminal is gone."""
         try:
             data = os.read(self._input, _CHUNK)
         except OSError as error:
@@ -121,15 +166,25 @@ class Keyboard:
         if not data:
             notice_hang_up(self._input)
             raise EOFError
-        return self._told_apart(self._decoder.decode(data))
+        return self._decoder.decode(data)
 
     def _told_apart(self, text: str) -> list[Key]:
-        """Return the keys of a burst; what follows the beginning of a paste is thrown away up to its end."""
-        if self._pasting:
-            self._pasting = _PASTE_ENDS not in text
-            return []
-        self._pasting = _PASTE_BEGINS in text and _PASTE_ENDS not in text
-        return keys_in(text)
+        """Return the keys of a burst; what goes on with a paste is thrown away up to its end."""
+        before_s, self._came_s = self._came_s, self._clock.monotonic_s()
+        if self._pasting and self._came_s - before_s < _LOST_S:
+            _, ended, text = text.partition(_PASTE_ENDS)
+            self._pasting = not ended
+            if not text:
+                return []
+        in_tail = self._unbracketed and self._came_s - before_s < _TAIL_S
+        self._pasting, bracketed = _opens_paste(text), _PASTE_BEGINS in text
+        keys = keys_in(text)
+        self._unbracketed = not bracketed and (in_tail or any(key.name == "paste" for key in keys))
+        return [] if in_tail and self._unbracketed else keys
+
+
+def _opens_paste(text: str) -> bool:
+    return text.rfind(_PASTE_BEGINS) > text.rfind(_PASTE_ENDS)
 
 
 def _notice(number: int, frame: FrameType | None) -> None:

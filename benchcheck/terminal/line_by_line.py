@@ -17,6 +17,7 @@ from benchcheck.readings.course import Shape
 from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.live import Glimpse, LiveMeter
 from benchcheck.session.meters import Meters
+from benchcheck.terminal.actions import Action, meant
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
 from benchcheck.terminal.prompt import PLACED, PromptSource
@@ -83,7 +84,7 @@ class LineByLine:
             live.stop()
             self.meters.watched(meter)
         self.screen.prompt_ends()
-        return None if answer == _PLACED else answer
+        return None if answer == _PLACED else self.prompts.answered(step.check, answer)
 
     def _followed(self, asking: Asking, live: LiveMeter) -> Answer:
         while True:
@@ -107,15 +108,16 @@ class LineByLine:
     def _typed(self, asking: Asking, typed: str) -> Answer | None:
         if not typed:
             return self._accept(asking)
-        match typed.casefold():
-            case "take":
+        action, _ = meant(typed, asking.check) or (None, "")
+        match action:
+            case Action.ACCEPT:
                 return self._taken_as_it_is(asking)
-            case "swap":
+            case Action.EXCHANGE:
                 asking.exchanged = not asking.exchanged
                 asking.begin_anew()
                 self._say(f"red and black {'exchanged' if asking.exchanged else 'as told'}")
                 return None
-            case "repeat":
+            case Action.REPEAT:
                 if asking.latest is not None:
                     asking.retries.append(asking.latest.display.text)
                 asking.begin_anew()

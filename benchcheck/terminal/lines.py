@@ -7,10 +7,11 @@ from collections.abc import Iterable
 
 from benchcheck.quantity import format_percent, format_value
 from benchcheck.score.model import Outcome, Score, Verdict
+from benchcheck.session.answers import Answer, Photo, Remark
 from benchcheck.terminal.drawing import draw
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["STYLES", "outcome_word", "score_lines", "score_sentence", "shown_text", "summary_line"]
+__all__ = ["STYLES", "kept_words", "outcome_word", "score_lines", "score_sentence", "shown_text", "summary_line"]
 
 _UNDER = " " * 17
 #: colour only repeats what the words say.
@@ -76,6 +77,21 @@ def score_sentence(score: Score) -> str:
 
 def _reasons(score: Score) -> str:
     return " ".join(_sentence(part) for part in (score.because, _helps(score)) if part)
+
+
+def kept_words(answer: Answer | None) -> str:
+    """Return what was kept of a note or a photo, "" for any other answer.
+
+    >>> kept_words(Remark("pad lifted"))
+    'note kept: pad lifted'
+    """
+    match answer:
+        case Remark(text):
+            return f"note kept: {text}"
+        case Photo(name, digest):
+            return f"photo kept: {name}, SHA-256 {digest[:12]}..."
+        case _:
+            return ""
 
 
 def summary_line(scores: Iterable[Score]) -> str:

@@ -14,6 +14,7 @@ from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.capability import expected_value
 from benchcheck.score.judge import judge
 from benchcheck.score.model import Score
+from benchcheck.session.answers import Step
 from benchcheck.terminal.actions import keys_for
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
@@ -45,6 +46,7 @@ class Picture:
     _progress: str = ""
     _stage: str = ""
     _driven: bool = False
+    _choices: tuple[tuple[str, str], ...] = ()
     _rows: tuple[tuple[str, str], ...] = ()
     _gauge: Gauge | None = None
     _gauged: str = ""
@@ -57,10 +59,22 @@ class Picture:
         self._progress, self._gauged = progress, ""
         self._gauge = _gauge_of(_supposed(asking.check), asking.check, self.bench, asking.step.session, shown=False)
 
-    def asking_no_more(self) -> None:
-        """Take in that nothing is left to ask."""
+    def asking_no_more(self, ends_s: float | None = None) -> None:
+        """Take in that nothing is left to ask, and after how many seconds the visit ends by itself."""
         self._progress, self._rows, self._gauge = "all asked", (), None
         self._stage = "That was the last check."
+        if ends_s is not None:
+            self._stage += f" All is kept; the checks end by themselves after {ends_s:.0f} s."
+
+    def power_stopped(self, step: Step, reason: str, anew: str, keys: tuple[tuple[str, str], ...]) -> None:
+        """Take in that power is off because somebody wanted it, and which keys serve then."""
+        self._progress, self._gauge, self._choices = f"{step.place} of {step.total}", None, keys
+        self._rows = (("power", f"off: {reason}"), ("again", anew), ("check", step.check.id))
+        self._stage = "Power is off."
+
+    def going_on(self) -> None:
+        """Take in that somebody has chosen what comes next."""
+        self._choices, self._rows, self.messages = (), (), ()
 
     def soaking(self, minutes: float = 0.0) -> None:
         """Take in that the unit runs on for some minutes with somebody beside it."""
@@ -112,17 +126,20 @@ class Picture:
             entry=self.entry,
             prompt=self.prompt,
             power=power,
-            keys=keys_for(check, metered=metered, diagnosis=diagnosis) if self.entry is None else self._typing(power),
+            keys=self._typing(power)
+            if self.entry is not None
+            else keys_for(check, metered=metered, diagnosis=diagnosis, live=bool(power)),
         )
 
     def _without_check(self, power: str) -> View:
-        """Return what the screen shows when nothing is left to ask: the last result, the soak and its questions."""
+        """Return what the screen shows without a check: nothing left to ask, the soak, power that was stopped."""
         ends = "begins the soak" if self.soak_follows else "ends the visit"
-        keys = (("Enter", ends), ("u", "undo"), *((("any other key", "power off"),) if power else ()))
+        keys = self._choices or (("Enter", ends), ("u", "undo"))
         return View(
             self.title,
             self._progress,
             self._stage if power or self._stage != _SOAK else "Before the soak, power off.",
+            rows=self._rows if self._choices else (),
             last=self.last,
             power=power,
             messages=self.messages,

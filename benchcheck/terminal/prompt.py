@@ -1,19 +1,23 @@
 """Plain prompts: one check at a time, what to touch, what to set, what to expect; then a line is typed.
 
-Beside a reading a person may type a word of action: skip and a reason, undo, later, why, note, photo, swap, stop.
+Beside a reading a person may type a word of action, or its key: skip and a reason, undo, later, why, note, photo,
+exchange, quit (see `actions`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import ReadingsError
 from benchcheck.kinds.check import Check, Evidence, Probe
+from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
-from benchcheck.session.answers import Answer, Later, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.actions import Action, meant, takes_text
+from benchcheck.terminal.lines import kept_words
 from benchcheck.terminal.listing import window
 from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.wrapping import WIDTH, wrapped
@@ -30,15 +34,19 @@ __all__ = [
 ]
 
 ACTIONS = (
-    "Type what the meter shows: 4.68k, 0.532, OL. Or a word:",
-    "skip and why   leave this check out",
-    "later          ask it after the others; a reason may follow: later wet",
-    "undo           take the last answer back; again for the one before",
-    "why            what this check is for, and where its limits come from",
-    "note and words keep a note;  photo and a path keeps which photo it was",
-    "swap           the next reading is with red and black exchanged",
-    "repeat         not this reading of a linked meter;  take  as it is now",
-    "stop           end here; everything is kept, and --resume goes on",
+    "Type what the meter shows: 4.68k, 0.532, OL. Or a word, or its key alone:",
+    "s  skip and why      leave this check out",
+    "l  later             ask it after the others; why may follow: later wet",
+    "u  undo              take the last answer back; again for the one before",
+    "w  why               what this check is for, where its limits come from",
+    "n  note and words    keep a note;  at a question for yes or no, n is no",
+    "p  photo and a path  keep which photo it was",
+    "x  exchange          the next reading is with red and black exchanged",
+    "r  repeat            not this reading of a linked meter",
+    "a  accept            as a linked meter shows it now",
+    "o  OL                what the display shows is overload",
+    "m  most              bring the check forward that would tell most now",
+    "q  quit              end here; everything is kept, and --resume goes on",
 )
 _SETTINGS = {
     Function.DC_VOLTAGE: "DC volts",
@@ -69,6 +77,13 @@ READ_BY_SUPPLY = ("idle_current", "inrush_time")
 BY_ITSELF = "the bench supply is switched on from here and reads it; nothing to probe"
 _LABEL = 10
 _YES, _NO = ("y", "yes"), ("n", "no")
+#: what is said where an action needs words behind it.
+_IN_ONE_LINE = {
+    Action.SKIP: 'say why in the same line, for example "skip cannot reach the pad"',
+    Action.NOTE: 'write it in the same line, for example "note pad lifted"',
+    Action.PHOTO: 'write its path in the same line, for example "photo pads.jpg"',
+    Action.TYPE: "type what the display shows",
+}
 
 
 def _silent(words: str) -> None:
@@ -149,9 +164,9 @@ def asked_for_last_word(ask: Callable[[str], str], tell: Callable[[str], None]) 
     try:
         while True:
             said = ask("> ").strip().casefold()
-            if said == "undo":
+            if said in ("undo", "u"):
                 return True
-            if said in ("", "stop"):
+            if said in ("", "quit", "q", "stop"):
                 return False
             tell("  Enter alone, or undo")
     except EOFError:
@@ -166,7 +181,9 @@ class PromptSource:
     `ask` shows a prompt and returns the line typed, raising EOFError at the end of input; `tell` shows words in
     lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
     words what it shows on a good unit. What is told is folded to `width` columns.
-    `say` has words said aloud. `driven` says whether supply and load are set from here.
+    `say` has words said aloud. `driven` says whether supply and load are set from here. `most_telling` weighs which
+    check would tell most now, None where nothing can be weighed; `taken` are the readings of this visit by check.
+    `drained` throws away lines that wait to be read and returns whether there were any.
     """
 
     ask: Callable[[str], str]
@@ -176,8 +193,13 @@ class PromptSource:
     width: int = WIDTH
     say: Callable[[str], None] = _silent
     driven: Callable[[], bool] = lambda: False
+    most_telling: Callable[[Sequence[Reading], Session], str] | None = None
+    drained: Callable[[], bool] = lambda: False
+    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _retries: list[str] = field(default_factory=list)
     _swapped: bool = False
+    _news: str = ""
+    _session: Session = field(default_factory=Session)
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
@@ -186,15 +208,18 @@ class PromptSource:
             while True:
                 answer = self._understand(step.check, self.ask("> ").strip())
                 if answer is not None:
-                    return answer
+                    return self.answered(step.check, answer)
         except EOFError:
             self.tell("")
             return Stop()
 
     def show(self, step: Step) -> None:
-        """Begin a check: show what to do, and say where the tips go."""
+        """Begin a check: show what was kept before it, and what to do; say where the tips go."""
         self.begin()
         self.tell("")
+        self._session = step.session
+        news, self._news = self._news, ""
+        self._say(news)
         expected, driven = self.expect(step.check, step.session), self.driven()
         for line in instructions(step, expected, driven=driven):
             self.tell(line)
@@ -210,8 +235,10 @@ class PromptSource:
             while True:
                 typed = self.ask("  tips on, hold still, Enter > ").strip()
                 answer = self._understand(step.check, typed) if typed else None
-                if answer is not None or not typed:
-                    return answer
+                if answer is not None:
+                    return self.answered(step.check, answer)
+                if not typed:
+                    return None
         except EOFError:
             self.tell("")
             return Stop()
@@ -219,13 +246,16 @@ class PromptSource:
     def confirmed(self, question: str) -> bool:
         """Return whether a person says yes to a question, asked again whole until it is answered; the end is no."""
         try:
-            while True:
-                self._say(question)
-                said = self.ask("  yes or no > ").strip().casefold()
-                if said in (*_YES, *_NO):
-                    return said in _YES
+            return self._yes(question)
         except EOFError:
             return False
+
+    def answered(self, check: Check, answer: Answer) -> Answer:
+        """Take in what was answered: the readings of this visit, and what is said before the next check."""
+        if isinstance(answer, Taken):
+            self.taken[check.id] = answer.readings
+        self._news = kept_words(answer)
+        return answer
 
     def begin(self) -> None:
         """Forget the tries and the exchanged leads of the check before."""
@@ -237,25 +267,72 @@ class PromptSource:
         return self._understand(check, typed)
 
     def _understand(self, check: Check, typed: str) -> Answer | None:
-        word, _, rest = typed.partition(" ")
-        word, rest = word.casefold(), rest.strip()
-        if word in ("undo", "later", "stop"):
-            return Undo() if word == "undo" else Later(rest) if word == "later" else Stop()
-        if rest and word in ("note", "photo"):
-            return Remark(rest) if word == "note" else self._photo(rest)
-        match word:
-            case "" | "help" | "?":
-                for line in ACTIONS:
-                    self.tell(f"  {line}")
-            case "why":
+        if typed.casefold() in ("", "help", "?"):
+            for line in ACTIONS:
+                self.tell(f"  {line}")
+            return None
+        asked, words = self.meant(check, typed) or (None, "")
+        if asked is None:
+            return self.reading(check, typed)
+        return self.with_words(asked, words) if words else self._without_words(check, asked)
+
+    def meant(self, check: Check, typed: str) -> tuple[Action, str] | None:
+        """Return the action a typed line asks for and the words behind it, None where it answers the check.
+
+        Where a check takes free words nobody can tell a lot "L" from the key for later: then it is asked.
+        """
+        found = meant(typed, check)
+        if found is None or not takes_text(check) or self._clear(found[0], check, typed):
+            return found
+        question = f'"{typed}" is also what asks for {found[0]}. Is it the answer to the check?'
+        return None if self._yes(question) else found
+
+    def _clear(self, action: Action, check: Check, typed: str) -> bool:
+        return action in (Action.YES, Action.NO) and typed.casefold() != check.name_asked.casefold()
+
+    def with_words(self, action: Action, words: str) -> Answer | None:
+        """Return what an action with words behind it answers: a reason, a note, a path."""
+        match action:
+            case Action.SKIP:
+                return Skip(words)
+            case Action.NOTE:
+                return Remark(words)
+            case Action.PHOTO:
+                return self._photo(words)
+            case _:
+                return Later(words)
+
+    def _without_words(self, check: Check, action: Action) -> Answer | None:
+        match action:
+            case Action.UNDO:
+                return Undo()
+            case Action.LATER:
+                return Later()
+            case Action.STOP:
+                return Stop()
+            case Action.OVERLOAD | Action.YES | Action.NO:
+                return self.reading(check, str(action))
+            case Action.MOST_TELLING:
+                return self._prefer(check)
+            case Action.WHY:
                 self._say(f"{check.why} Limits: {check.limits.origin}.".strip())
-            case "skip":
-                return self._skip(rest)
-            case "swap":
+            case Action.EXCHANGE if check.function is not Function.VISUAL:
                 self._swapped = not self._swapped
                 self._say(f"next: red and black {'exchanged' if self._swapped else 'as told'}")
             case _:
-                return self._reading(check, typed)
+                self._say(_IN_ONE_LINE.get(action, f'"{action}" does nothing here; type what is seen or shown'))
+        return None
+
+    def _prefer(self, check: Check) -> Answer | None:
+        """Bring the check forward that would tell most, where there is a circuit to weigh and no power on."""
+        name = ""
+        if self.most_telling is not None and not check.powered:
+            self._say("weighing what has been read")
+            name = self.most_telling([one for taken in self.taken.values() for one in taken], self._session)
+        if name and name != check.id and name not in self.taken:
+            self._say(f"tells most now: {name}")
+            return Prefer(name)
+        self._say("nothing tells more than this check")
         return None
 
     def _say(self, words: str) -> None:
@@ -269,33 +346,44 @@ class PromptSource:
             return None
         return found
 
-    def _skip(self, reason: str) -> Answer | None:
-        if reason:
-            return Skip(reason)
-        self._say('say why in the same line, for example "skip cannot reach the pad"')
-        return None
-
-    def _reading(self, check: Check, typed: str) -> Answer | None:
+    def reading(self, check: Check, typed: str) -> Answer | None:
+        """Return the reading that a typed line is, asked about where its size is unlikely; None where it is none."""
         try:
             reading = read_typed(check, typed, meter=self.meter_of(check))
         except ReadingsError as error:
             self._say(error.faults[0].message)
             return None
+        if self._part_of_a_paste(check, reading):
+            return None
         question = magnitude_question(check, reading)
         if question is None:
             return self._taken(reading)
-        if self._confirmed(question):
+        if self._yes(question.keep):
+            self._say(f"kept: {question.shown}")
             return self._taken(replace(reading, note="unlikely size, confirmed when asked"))
         self._retries.append(reading.display.text)
+        self._say(f"not kept; {question.otherwise}")
         return None
+
+    def _part_of_a_paste(self, check: Check, reading: Reading) -> bool:
+        """Whether free words came with more lines behind them, as pasted text does; nothing of it counts then."""
+        free = reading.display.state is DisplayState.TEXT and reading.display.text != check.name_asked
+        if not (takes_text(check) and free and self.drained()):
+            return False
+        self._say(
+            f'"{reading.display.text[:40]}" came with more lines behind it, as pasted text does: all of it is '
+            "left out; type the answer, one line of at most 200 signs"
+        )
+        return True
 
     def _taken(self, reading: Reading) -> Answer:
         polarity, self._swapped = "swapped" if self._swapped else "", False
         return Taken((replace(reading, retries=tuple(self._retries), polarity=polarity),))
 
-    def _confirmed(self, question: str) -> bool:
+    def _yes(self, question: str) -> bool:
+        """Return whether a question is answered with yes, asked again whole until it is answered."""
         while True:
             self._say(question)
-            said = self.ask("  keep it as typed? yes or no > ").strip().casefold()
+            said = self.ask("  yes or no > ").strip().casefold()
             if said in (*_YES, *_NO):
                 return said in _YES

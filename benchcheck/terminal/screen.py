@@ -24,6 +24,9 @@ from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = ["Screen", "coloured", "styled"]
 
+#: lines that come within this time of each other came in one piece.
+_BEHIND_S = 0.05
+
 
 def coloured() -> bool:
     """Return whether standard output is a terminal that wants colour (https://no-color.org)."""
@@ -95,6 +98,15 @@ class Screen:
         if not line:
             raise _ended()
         return line.rstrip("\n")
+
+    def drained(self) -> bool:
+        """Throw away lines that were typed or pasted ahead; return whether there were any."""
+        _take_any_bytes()
+        found = False
+        with contextlib.suppress(OSError, ValueError):
+            while select.select([sys.stdin.fileno()], [], [], _BEHIND_S)[0] and sys.stdin.readline():
+                found = True
+        return found
 
     def prompt(self, words: str) -> None:
         """Show words that a line may be typed behind."""

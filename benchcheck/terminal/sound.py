@@ -117,12 +117,23 @@ class Sound:
 
     def __init__(self, ring: Callable[[], None], *, on: bool = True, speak: bool = False) -> None:
         """Look for a player and a speaker; nothing is heard yet."""
-        self._ring, self._on = ring, on
+        self._ring, self._on, self._speak = ring, on, speak
         self._player = _found(_PLAYERS) if on else ()
         self._speaker = _found(_SPEAKERS) if on and speak else ()
         self._waiting: queue.Queue[_Heard] = queue.Queue(_WAITING)
         self._pause = threading.Event()
         self._thread: threading.Thread | None = None
+
+    @property
+    def missing(self) -> str:
+        """What to say where words were wanted and no speech program is installed, "" otherwise."""
+        if not (self._on and self._speak) or self._speaker:
+            return ""
+        *first, last = (command[0] for command in _SPEAKERS)
+        return (
+            f"--spoken: no speech program is installed, so no words are said; {', '.join(first)} or {last} on the "
+            "search path would do it. The visit goes on without."
+        )
 
     @property
     def speaks(self) -> bool:

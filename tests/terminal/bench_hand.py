@@ -53,6 +53,8 @@ class ScriptedKeyboard:
     turn: Callable[[], list[Key]] = list
     pressed: list[Key] = field(default_factory=list)
     clock: ReadingClock | None = None
+    told_to_stop: bool = False
+    went_on: bool = False
     _woken: threading.Event = field(default_factory=threading.Event)
     _turned: threading.Event = field(default_factory=threading.Event)
 
@@ -105,7 +107,7 @@ class WatchingHand:
             return []
         if asking.check.function is Function.VISUAL:
             self.keys_needed += 1
-            return [Key("sign", "y")]
+            return [Key("sign", "y"), Key("enter", "\r")]
         now_s = self.guided.clock.monotonic_s()
         if asking.check.id != self.at:
             self.at, self.stage, self.asked_s, self._held = asking.check.id, "lift", now_s, False

@@ -136,11 +136,13 @@ def test_a_slip_is_asked_about_and_the_refused_try_is_kept_with_the_reading(tmp_
         answer(person, ORDER[:10])
         assert person.asked() == "VCC.voltage[0A]"
         person.type("8410")
-        assert "8.41 V meant?" in person.prompted()
+        question = person.prompted()
+        assert "Keep 8.41 kV?" in question
+        assert question.count("?") == 1, "one question, one meaning"
         person.type("hm")
-        person.prompted()
+        assert "Keep 8.41 kV?" in person.prompted()
         person.type("no")
-        person.prompted()
+        assert "not kept; type it again with its unit; 8.41 V would be likelier" in person.prompted()
         person.type("nonsense")
         assert '"nonsense"' in person.prompted()
         person.type("8.41")

@@ -32,22 +32,31 @@ R14 = check("R14.resistance")
 SEEN = check("C9.orientation", Function.VISUAL, quantity_unit="text", answers=("yes", "no"))
 
 
+STRUCK = "stands for a look at the screen before anything else is pressed"
+
+
 def asked(one: Check, bursts: Iterator[str], telling: str | None = None) -> tuple[Answer, Glass]:
     """Ask for a check while bursts of text are typed; the terminal closes after the last.
 
     `telling` is the check a diagnosis would take next.
     """
-    glass, owned = Glass(), bench()
+    glass, owned, clock = Glass(), bench(), FakeClock()
+    quiet = iter([""] * 8)
 
     class Typing(ScriptedKeyboard):
         def keys(self, timeout_s: float) -> list[Key]:
             burst = next(bursts, None)
+            if burst == STRUCK:
+                raise InterruptedError(glass.text)
+            burst = next(quiet, None) if burst is None else burst
             if burst is None:
                 raise EOFError
+            clock.sleep(0.0 if burst else 0.1)
             return keys_in(burst)
 
     prompts = PromptSource(str, print, lambda one: "dmm", lambda one, session: "")
-    desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing())  # type: ignore[arg-type]
+    desk = Desk(Picture("unit 7", owned), Canvas(glass.write), Typing(), clock=clock)  # type: ignore[arg-type]
+    desk.let_go = lambda: "Ctrl-Z would have the tests stand still"
     guided = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
     prompts.ask, prompts.tell = guided.ask, guided.tell
     if telling is not None:
@@ -76,6 +85,103 @@ def test_a_reading_is_typed_with_its_first_digit_or_after_t_or_as_ol() -> None:
         assert isinstance(asked(R14, iter(["t", words, "\r"]))[0], Taken)
 
 
+WORDS = (
+    "climbs to 2.1k",
+    "beep",
+    "no beep",
+    "jumps",
+    "unstable",
+    "silent",
+    "rising",
+    "falls",
+    "drops to 18k",
+    "open",
+)
+
+
+@pytest.mark.parametrize("word", WORDS)
+@pytest.mark.parametrize("slowly", [False, True])
+def test_a_word_typed_as_it_is_answers_and_no_letter_of_it_is_a_key(word: str, slowly: bool) -> None:
+    bursts = [burst for sign in (*word, "\r") for burst in ((sign, "", "", "") if slowly else (sign,))]
+    answer, _ = asked(R14, iter(bursts))
+    assert isinstance(answer, Taken)
+    assert answer.readings[0].display.text == word
+    answer, _ = asked(R14, iter([f"{word}\r"]))
+    assert isinstance(answer, Taken), "as a terminal sends it that marks no paste"
+
+
+@pytest.mark.parametrize("word", WORDS)
+def test_a_marked_paste_is_never_a_key_nor_sent_by_itself(word: str) -> None:
+    for pasted in (f"{word}\n", f"{word}\nq\nu\n", "u\n", "q"):
+        answer, glass = asked(R14, iter([f"\x1b[200~{pasted}\x1b[201~"]))
+        assert answer == Stop(), "the terminal went away with the line not sent"
+        assert f"> {pasted.splitlines()[0]}_" in glass.text
+    answer, _ = asked(R14, iter([f"\x1b[200~{word}\n\x1b[201~", "\r"]))
+    assert isinstance(answer, Taken)
+
+
+def test_a_letter_shows_at_once_with_what_it_will_do_and_escape_takes_it_back() -> None:
+    answer, glass = asked(R14, iter(["u", "\x1b", "z"]))
+    assert answer == Stop()
+    assert "> z_" in glass.text
+    for key, words in (("u", "undo"), ("q", "quit"), ("l", "later"), ("o", "OL")):
+        with pytest.raises(InterruptedError) as shown:
+            asked(R14, iter([key, STRUCK]))
+        assert f"{words}, unless a word follows" in str(shown.value)
+
+
+@pytest.mark.parametrize(
+    ("bursts", "answer"),
+    [
+        (["u", "u"], Undo()),
+        (["u\r"], Undo()),
+        (["later\r"], Later()),
+        (["later wet\r"], Later("wet")),
+        (["skip too hot\r"], Skip("too hot")),
+        (["s", "is too hot", "\r"], Skip("is too hot")),
+        (["stop\r"], Stop()),
+        (["note the lead", " is oxidised\r"], Remark("the lead is oxidised")),
+        (["n", "othing is loose", "\r"], Remark("othing is loose")),
+        (["n", "the lead is oxidised", "\r"], Remark("the lead is oxidised")),
+        (["no", "w it is clean", "\r"], Remark("ow it is clean")),
+        (["undo\r"], Undo()),
+        (["swap\r", "undo\r"], Undo()),
+        (["l4.7k\r"], Later()),
+    ],
+)
+def test_keys_and_words_answer_alike(bursts: list[str], answer: Answer) -> None:
+    assert asked(R14, iter(bursts))[0] == answer
+
+
+LOT = check("C9.lot", Function.VISUAL, quantity_unit="text", answers=("yes", "no", "L-2"))
+
+
+def test_where_free_words_are_asked_for_a_word_that_is_also_an_action_is_asked_about() -> None:
+    assert asked(LOT, iter(["later\r", "yes\r"]))[0] != Later()
+    answer, _ = asked(LOT, iter(["later\r", "yes\r"]))
+    assert isinstance(answer, Taken)
+    assert answer.readings[0].display.text == "later"
+    assert asked(LOT, iter(["later\r", "no\r"]))[0] == Later()
+    assert asked(LOT, iter(["l\r", "no\r"]))[0] == Later()
+    answer, _ = asked(LOT, iter(["L-2\r"]))
+    assert isinstance(answer, Taken)
+    assert answer.readings[0].display.text == "L-2"
+    for key, word in (("y", "yes"), ("n", "no")):
+        answer, _ = asked(LOT, iter([key]))
+        assert isinstance(answer, Taken)
+        assert answer.readings[0].display.text == word
+
+
+def test_text_pasted_beyond_what_an_entry_holds_is_left_out_with_words() -> None:
+    for one in (LOT, R14):
+        answer, glass = asked(one, iter(["\x1b[200~" + "x" * 5000 + "\x1b[201~"]))
+        assert answer == Stop()
+        assert "pasted text of 4096 signs or more left out" in " ".join(glass.text.split())
+        answer, glass = asked(one, iter(["z", "y" * 201]))
+        assert answer == Stop()
+        assert "pasted text of 201 signs left out: an entry has at most 200" in " ".join(glass.text.split())
+
+
 def test_what_is_seen_is_one_key() -> None:
     for key, word in (("y", "yes"), ("n", "no")):
         (reading,) = getattr(asked(SEEN, iter([key]))[0], "readings")  # noqa: B009
@@ -99,7 +205,7 @@ def test_the_most_telling_check_is_brought_forward_when_it_has_been_weighed() ->
 
 
 def test_nobody_can_leave_without_a_reason() -> None:
-    assert asked(R14, iter(["s", "\r", "s", "  ", "\r", "q"]))[0] == Stop()
+    assert asked(R14, iter(["s\r", "\r", "s\r", "  ", "\r", "q"]))[0] == Stop()
 
 
 @settings(max_examples=150, deadline=None)
