@@ -35,6 +35,7 @@ class Happening(StrEnum):
     RESEAT = "reseat"
     NO_CONTACT = "no contact"
     MARKED = "marked"
+    MARK_MISSED = "mark missed"
     MARK_SPOILT = "mark spoilt"
 
 
@@ -64,6 +65,7 @@ class Capture:
     _held: bool = False  # somebody says the tips are down: no sign of contact is waited for
     _air: int = 0  # overloads in a row since the tips left
     _marks: Marks = field(default_factory=Marks)
+    _missed: bool = False  # touches were no mark, and that was not told yet
     _spoilt_unsaid: bool = False
     _contacts: list[Sample] = field(default_factory=list)
     _taken: bool = False  # this contact has given its reading
@@ -99,7 +101,11 @@ class Capture:
         marked = self._marked(sample) if self.rule.markable and not self._held else None
         if marked is not None:
             return marked
-        return self._in_the_air(sample) if self._is_open(value) else self._down(sample)
+        seen = self._in_the_air(sample) if self._is_open(value) else self._down(sample)
+        if seen is None and self._missed:
+            self._missed = False
+            return Seen(Happening.MARK_MISSED, at_s, self.shape)
+        return seen
 
     def broken_off(self) -> None:
         """Take it in that the meter was away: what stood before is no part of what comes now."""
@@ -113,6 +119,16 @@ class Capture:
     def marking(self) -> bool | None:
         """Whether a mark has been made and the points come now; None where touches say nothing any more."""
         return None if self._marks.spoilt or not self.rule.markable else self._marks.begun
+
+    @property
+    def mark_fault(self) -> str:
+        """Why touches were no mark, the last time they were none."""
+        return self._marks.why
+
+    @property
+    def mark_touch_s(self) -> tuple[float, float]:
+        """How long a touch of a mark has to last at least and may last at most, in seconds."""
+        return self._marks.least_s, self._marks.touch_s
 
     def _marked(self, sample: Sample) -> Seen | None:
         """Follow the touches; what stood between two marks counts."""
@@ -129,6 +145,8 @@ class Capture:
                 return Seen(Happening.MARKED, sample.at_s)
             case Mark.SPOILT:
                 return self._spoilt(sample.at_s)
+            case Mark.MISSED:
+                self._missed = True
         return None
 
     def _spoilt(self, at_s: float) -> Seen | None:

@@ -27,6 +27,7 @@ _STOOD_S, _LONGEST_S = 1.0, 30.0
 _BOUNCE_S, _EDGE_S = 0.06, 0.15
 #: a pause of the readings longer than this (seconds, or readings) is a gap nobody can speak for.
 _PAUSE_S, _PAUSE_READINGS = 2.0, 6.0
+_ODD = "something else showed"
 
 
 class Sight(StrEnum):
@@ -41,6 +42,7 @@ class Mark(StrEnum):
     """What the touches have come to with an indication."""
 
     BEGUN = "begun"
+    MISSED = "missed"
     SPOILT = "spoilt"
     DONE = "done"
 
@@ -52,6 +54,7 @@ class Marks:
     least: int = 4
     spoilt: bool = False
     begun: bool = False
+    why: str = ""  # why touches were no mark, the last time they were none
     worst: Sample | None = None  # of what stood between the marks, the reading furthest from zero
     _touches: int = 0
     _length: int = 0  # readings of the touch under way, 0 between touches
@@ -71,17 +74,22 @@ class Marks:
         """How long a touch, and the gap after it, may last, in seconds."""
         return max(_TOUCH_S, _TOUCH_READINGS * self._every_s)
 
+    @property
+    def least_s(self) -> float:
+        """How long a touch has to last, so that the meter shows it in enough readings, in seconds."""
+        return _READINGS * self._every_s
+
     def broken_off(self) -> Mark | None:
         """Take it in that the meter was away: nobody knows what was touched meanwhile."""
         self._last_s = None
-        return self._malformed()
+        return self._malformed("the meter was away")
 
     def see(self, sample: Sample, sight: Sight, band: float = 0.0) -> Mark | None:
         """Take one indication in and return what it completes."""
         if self.spoilt:
             return None
         if self._paused(sample.at_s):
-            return self._malformed()
+            return self._malformed("the readings paused")
         match sight:
             case Sight.TOUCH:
                 return self._touch(sample.at_s)
@@ -108,14 +116,15 @@ class Marks:
                 self._held_s = at_s - self._open_s
             self._since_s = at_s
         self._length += 1
-        return self._malformed() if at_s - self._since_s > self.touch_s else None
+        long = at_s - self._since_s > self.touch_s
+        return self._malformed(f"held longer than {self.touch_s:.1f} s") if long else None
 
     def _open(self, sample: Sample, band: float) -> Mark | None:
         odd, self._odd = self._odd, 0
         if self._length:
             return self._leaving(sample.at_s)
         if odd and self._touches:
-            return self._malformed()
+            return self._malformed(_ODD)
         if odd:  # something showed for a moment, as where nets charge: from here on it must stand open
             self._stands_from(sample.at_s)
         if self._touches:
@@ -123,7 +132,7 @@ class Marks:
         if self.begun:
             self._stand(sample, band)
             if sample.at_s - self._open_s > _LONGEST_S:
-                return self._malformed()
+                return self._malformed(f"more than {_LONGEST_S:.0f} s since the touches before")
         return None
 
     def _leaving(self, at_s: float) -> Mark | None:
@@ -137,7 +146,7 @@ class Marks:
         length, self._length, self._leaves_s = self._length, 0, None
         self._since_s = at_s
         if length < _READINGS:
-            return self._malformed()
+            return self._malformed(f"shorter than {_READINGS} readings, {self.least_s:.1f} s")
         self._touches += 1
         return None
 
@@ -145,7 +154,8 @@ class Marks:
         """Nothing more is touched: three touches are a mark, fewer or more are not."""
         touches, self._touches = self._touches, 0
         if touches != _TIMES:
-            return self._malformed()
+            times = "once" if touches == 1 else f"{touches} times"
+            return self._malformed(f"touched {times}, not {_TIMES}: gaps no longer than {self.touch_s:.1f} s")
         stood = self.worst is not None and self._held_s >= _STOOD_S
         if self.begun and stood:
             return Mark.DONE
@@ -172,14 +182,16 @@ class Marks:
         """One odd reading, or a short while of them, may be the edge of a touch; more are something that is there."""
         self._odd_s = self._odd_s if self._odd else at_s
         self._odd += 1
-        return self._malformed() if self._odd > 1 and at_s - self._odd_s > _EDGE_S else None
+        return self._malformed(_ODD) if self._odd > 1 and at_s - self._odd_s > _EDGE_S else None
 
-    def _malformed(self) -> Mark | None:
+    def _malformed(self, why: str) -> Mark | None:
         """Begin anew; where a first mark stood already, nothing more is taken without a key."""
+        touched = bool(self._touches or self._length) or why.startswith(("held", "touched", "shorter"))
         was_begun, self.begun, self.worst = self.begun, False, None
         self._touches = self._length = self._odd = 0
         self._leaves_s = None
         self._open_s = math.inf
         self._run.clear()
         self.spoilt = self.spoilt or was_begun
-        return Mark.SPOILT if was_begun else None
+        self.why = why if touched or was_begun else self.why
+        return Mark.SPOILT if was_begun else Mark.MISSED if touched else None

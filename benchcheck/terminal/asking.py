@@ -23,6 +23,7 @@ __all__ = ["Asking", "asking_of"]
 
 _KEPT = 1 << 15  # half a minute of the fastest meter
 _SILENT_S = 2.5
+_ANEW = "r begins anew"
 _BY_HAND = "accepted by hand before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
 _MOVES = {
@@ -162,7 +163,27 @@ class Asking:
         touch = "tips together" if rule.opens is Opens.OVERLOAD else "the known cell"
         if capture.marking:
             return f"now the points for a second, then {touch} 3 times"
-        return f"{touch} 3 times, the points, 3 times again; or tips on, Enter"
+        least_s, most_s = capture.mark_touch_s
+        return f"{touch} 3 times, {least_s:.1f} to {most_s:.1f} s each, the points, 3 times again; or tips on, Enter"
+
+    def mark_words(self, seen: Seen) -> str:
+        """Return in words why touches were no mark, what is allowed and what to do; "" where they were none of one.
+
+        A mark shows that the leads are whole; that the tips were on these points between two is somebody's word.
+        """
+        capture = self.capture
+        if capture is None or seen.happening not in (Happening.MARK_MISSED, Happening.MARK_SPOILT):
+            return ""
+        if seen.happening is Happening.MARK_SPOILT:
+            return (
+                f"{capture.mark_fault}, so the marks say nothing: hold the tips on until it counts, or Enter; {_ANEW}"
+            )
+        least_s, most_s = capture.mark_touch_s
+        if capture.mark_fault.startswith("held"):
+            return (
+                f"{capture.mark_fault}: read as the points; for a mark lift, then 3 touches of {most_s:.1f} s at most"
+            )
+        return f"no mark, {capture.mark_fault}: touch 3 times anew, {least_s:.1f} to {most_s:.1f} s each"
 
     def _forecast(self, end: tuple[float, float]) -> str:
         """Return in words where a climb tends to and how long that takes."""

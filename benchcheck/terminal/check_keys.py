@@ -184,10 +184,12 @@ class CheckKeys:
                 if asking.latest is not None:
                     asking.retries.append(asking.latest.display.text)
                 asking.begin_anew()
+                self.desk.picture.messages = ()
                 self.desk.picture.say("once more: lift the tips, then put them on")
             case Action.EXCHANGE:
                 asking.exchanged = not asking.exchanged
                 asking.begin_anew()
+                self.desk.picture.messages = ()
             case _:
                 pass
         return None

@@ -14,8 +14,8 @@ from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.face import face
 from benchcheck.terminal.keyboard import LONGEST_PASTE, Key, Keyboard
+from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.picture import Picture
-from benchcheck.terminal.signals import stand_still
 
 __all__ = ["LONGEST_ENTRY", "Desk"]
 
@@ -105,7 +105,7 @@ class Desk:
             self.picture.say(obstacle)
             return
         self.leave()
-        stand_still()
+        self.keyboard.stand_still()
         self.enter()
 
     def any_key(self) -> bool:
@@ -190,6 +190,7 @@ class Desk:
         """Show lines page by page until a key ends it; return whether that was to quit."""
         while lines:
             columns, rows = self.canvas.size()
+            lines = tuple(part for line in lines for part in folded_page(line, columns))
             self.picture.page = lines
             key = self.key()
             if key.name == "end" or key.text.casefold() == "q":

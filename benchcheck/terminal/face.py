@@ -6,19 +6,18 @@ check, its probes, the reading and the keys are still there.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchcheck.terminal.bar import Gauge, bar_lines
 from benchcheck.terminal.canvas import Line
 from benchcheck.terminal.lines import STYLES
+from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["Last", "View", "face"]
 
 _NARROW = 60
-_ROW = re.compile(r"\S {2,}\S.* {2,}\S")
 _LABEL = 9
 _OFF = "power off"  # never left out: it is what a hand looks for in a hurry
 _SHORT = len(_OFF)
@@ -233,13 +232,4 @@ def _packed(words: Sequence[str], columns: int) -> list[str]:
 
 
 def _page(view: View, columns: int) -> tuple[Line, ...]:
-    return tuple(Line(text) for words in view.page for text in _folded_page(words, columns))
-
-
-def _folded_page(words: str, columns: int) -> list[str]:
-    """Return a line of a page as it is where it fits or is a row of a table, else folded with its indent kept."""
-    if len(words) <= columns or _ROW.search(words):
-        return [words]
-    indent = words[: len(words) - len(words.lstrip())][: columns // 2]
-    hanging = indent + "  " * words.lstrip().startswith("- ")
-    return _folded(words, columns, indent, hanging)
+    return tuple(Line(text) for words in view.page for text in folded_page(words, columns))

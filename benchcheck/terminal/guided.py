@@ -206,10 +206,12 @@ class Guided:
             case Happening.SETTLED:
                 self.sound.cue(Cue.SETTLED)
             case Happening.MARKED:
+                self.picture.messages = ()
                 self.sound.cue(Cue.MARKED)
-            case Happening.MARK_SPOILT:
+            case Happening.MARK_SPOILT | Happening.MARK_MISSED:
                 self.sound.cue(Cue.RESEAT)
-                self.picture.say("something showed in between: hold the tips on until it counts, or press Enter")
+                self.picture.messages = ()
+                self.picture.say(asking.mark_words(seen))
             case Happening.MOVED_ON:
                 self.picture.say("it moved on: hold still")
             case Happening.RESEAT | Happening.NO_CONTACT:

@@ -129,6 +129,17 @@ class Keyboard:
             os.close(end)
         self.told_to_stop = self.went_on = False
 
+    def stand_still(self) -> None:
+        """Stop as Ctrl-Z has a process stop, with whoever runs beside it in the foreground; return when it goes on.
+
+        The terminal must have been given back. Where nobody is there to have it go on, the system lets it run on.
+        """
+        before = signal.signal(signal.SIGTSTP, signal.SIG_DFL)
+        try:
+            os.kill(0, signal.SIGTSTP)
+        finally:
+            signal.signal(signal.SIGTSTP, before)
+
     def wake(self) -> None:
         """End the wait of whoever listens."""
         with contextlib.suppress(OSError):

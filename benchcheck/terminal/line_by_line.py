@@ -33,7 +33,8 @@ _SEEN: dict[Happening, tuple[Cue, str]] = {
     Happening.RESEAT: (Cue.RESEAT, "it jumped: take the tips off and put them on again"),
     Happening.NO_CONTACT: (Cue.RESEAT, "the contacts do not agree: take the tips off and put them on again"),
     Happening.MARKED: (Cue.MARKED, ""),
-    Happening.MARK_SPOILT: (Cue.RESEAT, "something showed in between: hold the tips on until it counts, or Enter"),
+    Happening.MARK_MISSED: (Cue.RESEAT, ""),
+    Happening.MARK_SPOILT: (Cue.RESEAT, ""),
 }
 
 
@@ -167,7 +168,7 @@ class LineByLine:
         cue, words = _SEEN.get(seen.happening, (None, ""))
         if cue is not None:
             self.sound.cue(cue)
-        self._say(words)
+        self._say(words or asking.mark_words(seen))
         return None
 
     def _tell(self, asking: Asking) -> None:

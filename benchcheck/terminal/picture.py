@@ -15,11 +15,12 @@ from benchcheck.score.capability import expected_value
 from benchcheck.score.judge import judge
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Step
-from benchcheck.terminal.actions import keys_for
+from benchcheck.terminal.actions import LIVE_KEYS, keys_for
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
 from benchcheck.terminal.face import Last, View
 from benchcheck.terminal.lines import outcome_word, shown_text
+from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.prompt import READ_BY_SUPPLY, PromptSource, instruction_rows, spoken
 
 __all__ = ["Picture"]
@@ -99,7 +100,7 @@ class Picture:
         """Return how many lines of a page fit at once."""
         size, used = 0, 0
         for line in self.page:
-            used += max(1, -(-len(line) // columns))
+            used += len(folded_page(line, columns))
             if used > rows - 3:
                 break
             size += 1
@@ -134,7 +135,7 @@ class Picture:
     def _without_check(self, power: str) -> View:
         """Return what the screen shows without a check: nothing left to ask, the soak, power that was stopped."""
         ends = "begins the soak" if self.soak_follows else "ends the visit"
-        keys = self._choices or (("Enter", ends), ("u", "undo"))
+        keys = self._choices or (LIVE_KEYS if power else (("Enter", ends), ("u", "undo")))
         return View(
             self.title,
             self._progress,

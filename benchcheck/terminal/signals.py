@@ -13,7 +13,7 @@ from typing import TextIO
 
 from benchcheck.session.interrupts import HangUp
 
-__all__ = ["ending_as_interrupt", "line_waiting", "notice_hang_up", "stand_still", "wait_for_line"]
+__all__ = ["ending_as_interrupt", "line_waiting", "notice_hang_up", "wait_for_line"]
 
 _ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name))
 
@@ -79,18 +79,6 @@ def line_waiting(stream: TextIO) -> bool:
     except (OSError, ValueError):
         pass  # a terminal that has gone is a reason to switch off as well
     return True
-
-
-def stand_still() -> None:
-    """Stop as Ctrl-Z has a process stop, with whoever runs beside it in the foreground; return when it goes on.
-
-    The terminal must have been given back. Where nobody is there to have it go on, the system lets it run on.
-    """
-    before = signal.signal(signal.SIGTSTP, signal.SIG_DFL)
-    try:
-        os.kill(0, signal.SIGTSTP)
-    finally:
-        signal.signal(signal.SIGTSTP, before)
 
 
 def notice_hang_up(descriptor: int) -> None:

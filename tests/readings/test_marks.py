@@ -186,3 +186,35 @@ def test_nets_that_charge_for_a_moment_are_open_when_they_stand_so() -> None:
     touches = ([0.3] * 15 + [OL] * 12) * 3 + [OL] * 50
     shown = [OL] * 50 + touches + [40e3, 90e3, 2e6] + [OL] * 60 + touches
     assert len(answered(fed(Capture(OPEN_RIGHT), shown, 0.02))) == 1
+
+
+@pytest.mark.parametrize(
+    ("shown", "why"),
+    [
+        ([0.3] * 10, "held longer than 0.8 s"),
+        ([0.3] * 3 + [OL] * 12, "touched once, not 3: gaps no longer than 0.8 s"),
+        ([0.3, 0.3, 0.3, OL, OL] * 2 + [OL] * 12, "touched 2 times, not 3: gaps no longer than 0.8 s"),
+        ([0.3, 0.3, 0.3, OL, OL] * 4 + [OL] * 12, "touched 4 times, not 3: gaps no longer than 0.8 s"),
+        ([0.3, OL, OL, OL], "shorter than 2 readings, 0.2 s"),
+    ],
+)
+def test_touches_that_are_no_mark_are_told_with_the_reason_and_the_next_are_one(shown: list[float], why: str) -> None:
+    capture = Capture(OPEN_RIGHT)
+    seen = fed(capture, [OL] * 5 + shown)
+    assert Happening.MARK_MISSED in happenings(seen)
+    assert capture.mark_fault == why
+    assert capture.mark_touch_s == pytest.approx((0.2, 0.8), rel=1e-6)
+    rest = fed(capture, [OL] * 12 + MARK + POINTS + MARK, from_s=0.1 * (5 + len(shown)))
+    assert [one.overloaded for one in answered(rest)] == [True]
+
+
+def test_a_spoilt_mark_says_by_what() -> None:
+    capture = Capture(OPEN_RIGHT)
+    seen = fed(capture, [OL] * 5 + MARK + POINTS + [0.3] * 3 + [OL] * 20)
+    assert Happening.MARK_SPOILT in happenings(seen)
+    assert capture.mark_fault == "touched once, not 3: gaps no longer than 0.8 s"
+
+
+def test_tips_in_the_air_and_a_reading_on_the_points_are_told_as_no_missed_mark() -> None:
+    for shown in ([OL] * 100, [OL] * 5 + [220e3] * 12):
+        assert Happening.MARK_MISSED not in happenings(fed(Capture(OPEN_RIGHT), shown))

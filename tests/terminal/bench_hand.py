@@ -64,6 +64,9 @@ class ScriptedKeyboard:
     def __exit__(self, *_: object) -> None:
         """Nothing was changed."""
 
+    def stand_still(self) -> None:
+        """Nobody stops the process of a test."""
+
     def wake(self) -> None:
         self._turned.clear()
         if self.clock is not None:
