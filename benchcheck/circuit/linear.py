@@ -89,8 +89,16 @@ class _Sparse:
         places, self._slot = np.unique(order, return_inverse=True)
         self._size, self._row = size, places % size
         self._start = np.searchsorted(places // size, np.arange(size + 1))
+        self._known: tuple[Vector, Any] | None = None
 
     def _factors(self, values: Vector) -> Any:
+        """Return the factors; those of the last matrix are kept, for its slopes and its sign are asked for next."""
+        if self._known is None or self._known[0] is not values:
+            self._known = None  # of two at once there is no need
+            self._known = values, self._made(values)
+        return self._known[1]
+
+    def _made(self, values: Vector) -> Any:
         # imported here: a small board, and a cold `between`, need not wait for it
         from scipy.sparse import csc_array
         from scipy.sparse.linalg import splu

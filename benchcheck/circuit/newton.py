@@ -32,6 +32,8 @@ _FREE_STEPS = 30
 #: a group of nets that hangs on leakage alone drifts by microvolts for ever while every law holds; so many
 #: balanced steps on end are an answer too.
 _HELD_STEPS = 4
+#: a transistor whose slopes are below this, in siemens, is off: no load a board has gives it any gain
+_LIVELY_S = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +184,18 @@ def looks_unstable(system: System, solution: Solution) -> bool:
     the point is unstable (Green and Willson 1992, "How to identify unstable dc operating points", theorem
     1).
     """
-    c = system.compiled
-    if len(c.bjts) + len(c.mosfets) < 2:
+    if _lively(solution.tangent) < 2:
         return False
     passive = _without_control(system, solution.tangent)
     return bool(np.any(system.solver.sign(solution.tangent.values) * system.solver.sign(passive) < 0))
+
+
+def _lively(tangent: Tangent) -> int:
+    """Return how many transistors control anything; one alone, and leakage, hold no state against the rest."""
+    return sum(
+        int(np.count_nonzero(np.abs(matrix).max(axis=(0, 1)) >= _LIVELY_S))
+        for matrix, *_ in (tangent.bjt, tangent.mosfet)
+    )
 
 
 def _without_control(system: System, tangent: Tangent) -> Floats:

@@ -103,12 +103,15 @@ def on_board(
 
     Raises CircuitError for what cannot be solved.
     """
+    from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr
     from benchcheck.circuit.neighbourhood import read_near
     from benchcheck.circuit.starts import Starts
 
     starts = Starts()
     near = read_near(around, *ports, excitation, conditions=conditions, starts=starts)
-    other = read_near(around, ports[1], ports[0], excitation, conditions=conditions, starts=starts).reading
-    found = near.reading
+    found = other = near.reading
+    if not isinstance(excitation, CapacitanceAtFrequency | Esr):  # a board at rest is reciprocal at a frequency
+        back = ports[1], ports[0]
+        other = read_near(around, *back, excitation, conditions=conditions, starts=starts, like=near.cut).reading
     shares = shares_of(effects_of(around.netlist, found, near.first.slopes()))
     return OnBoard(display_of(found), found.value, display_of(other), other.value, shares)
