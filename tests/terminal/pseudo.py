@@ -23,6 +23,7 @@ PATIENCE_S = 60.0
 _GLANCE_S = 0.1
 _ANSI = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x07")
 _PROMPT = re.compile(r"\n> $|yes or no > $")
+_LAST_WORD = "and again the one before it.\n> "
 _CHECK = re.compile(r"^\d+ of \d+  (\S+)", re.MULTILINE)
 
 #: makes the terminal named first the process's own, so that Ctrl-C and a closed window reach it, whatever signals
@@ -93,9 +94,11 @@ class Person:
         os.write(self._master, keys)
 
     def end(self) -> int:
-        """Read on to the end and return the exit code."""
+        """Read on to the end, taking nothing back when that is asked, and return the exit code."""
         while self._read():
-            pass
+            if _LAST_WORD in self._new:
+                self._new = ""
+                self.type("")
         return self.process.wait(PATIENCE_S)
 
     def kill(self) -> None:

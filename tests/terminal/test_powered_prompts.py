@@ -38,15 +38,21 @@ def waited(person: Person, came: int) -> str:
     return person.screen[came:]
 
 
-def answered(person: Person, stop_at: str = "") -> str:
-    """Answer as a patient person would until the visit ends or asks for `stop_at`; return what stood there then."""
+def answered(person: Person, stop_at: str = "", wishes: tuple[str, ...] = ()) -> str:
+    """Answer as a patient person would until the visit ends or asks for `stop_at`; return what stood there then.
+
+    `wishes` are what is wanted, one after the other, each time power was ended.
+    """
+    wanted = list(wishes)
     came = 0
     while True:
         told = waited(person, came)
         came = len(person.screen)
         if not PROMPT.search(told) or (stop_at and stop_at in told):
             return told
-        if "meter." in told and "or Enter > " in told:
+        if "power is off: " in told and "--resume goes on" in told:
+            person.type(wanted.pop(0) if wanted else "stop")
+        elif "meter." in told and "or Enter > " in told:
             person.type("skip not at hand")
         else:
             person.type("yes" if told.endswith("yes or no > ") else "")
@@ -72,7 +78,7 @@ def test_enter_has_the_meter_read_and_yes_has_the_unit_powered(tmp_path: Path) -
     assert {one.origin for one in record.readings} == {Origin.METERED}
     read = {one.check: one.display.value for one in record.readings}
     assert read["V6.voltage[100mA]"] == pytest.approx(6.0, abs=0.01)
-    assert any("off (the end of the visit): output off" in one.text for one in record.events)
+    assert any("off (nothing is left to ask): output off" in one.text for one in record.events)
 
 
 def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -> None:
@@ -87,6 +93,31 @@ def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -
         assert not is_on(served)
     assert code == 130, person.screen[-1500:]
     assert any(one.text == "stopped: a key was pressed" for one in the_record(tmp_path).events)
+    assert the_record(tmp_path).open
+
+
+def test_after_enter_has_switched_off_power_comes_again_and_the_check_with_it(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+        answered(person, stop_at="V6.voltage[0A]")
+        served.meter.reading_time_s = 0.1
+        person.type("")
+        person.type("")
+        answered(person, stop_at="power is off: ")
+        assert not is_on(served)
+        served.meter.reading_time_s = 0.0
+        person.type("undo")
+        assert "BATT.idle_current" in answered(person, stop_at="power is off: ")
+        person.type("power")
+        answered(person)
+        code = person.end()
+        assert not is_on(served)
+    assert code == 3, person.screen[-1500:]
+    texts = [one.text for one in the_record(tmp_path).events]
+    stopped = texts.index("stopped: a key was pressed")
+    again = texts.index("power may come up again: a key was pressed")
+    assert stopped < again
+    assert sum("every cell out" in one for one in texts[again:]) == 1, "confirmed anew"
+    assert "V6.voltage[0A]" in {one.check for one in the_record(tmp_path).readings}
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
