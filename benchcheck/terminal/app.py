@@ -178,7 +178,7 @@ class _Show:
             self._begin(self._guided, checklist, bench)
             return
         if self._prompts is not None:
-            self._prompts.most_telling = partial(most_telling, board, bench)
+            self._prompts.most_telling = partial(most_telling, checklist, bench)
         screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
         self._cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))
         screen.cautions(self._cautions)
@@ -197,8 +197,8 @@ class _Show:
         """Show the cautions and what lies ahead, and wait for the key that begins."""
         board = checklist.board
         guided.keys.board = board
-        guided.picture.soak_follows = bool(self._request.soak)
-        guided.keys.most_telling = partial(most_telling, board, bench)
+        guided.picture.soak_follows, guided.pace.soak_s = bool(self._request.soak), 60.0 * self._request.soak
+        guided.keys.most_telling = partial(most_telling, checklist, bench)
         guided.desk.diagnosis = True
         title = f"{board.model} {board.revision}".strip()
         guided.picture.title = f"{title}, unit {self._request.unit}"

@@ -63,14 +63,9 @@ class CheckKeys:
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
     taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     scored: tuple[Check, Score] | None = None
-    scored_ids: set[str] = field(default_factory=set)
     news_first: str = ""
     counted: LastCounted = field(default_factory=LastCounted)
     _weighing: Weighing | None = None
-
-    def known(self) -> set[str]:
-        """Return the checks that need not be brought forward: read or scored in this visit."""
-        return self.taken.keys() | self.scored_ids
 
     def answer(self, asking: Asking, key: Key) -> Answer | None:
         """Return what a key at a check answers, None where the check is still asked for."""
@@ -219,7 +214,7 @@ class CheckKeys:
         if name is None or asking.check.powered:
             return None
         self._weighing = None
-        if name and name != asking.check.id and name not in self.taken:
+        if name in {one.id for one in asking.step.left if not one.powered}:
             self.news_first = f"tells most now: {name}"
             return Prefer(name)
         self.desk.picture.say("nothing tells more than this check")

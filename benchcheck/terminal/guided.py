@@ -51,7 +51,7 @@ class Guided:
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
     went off, `rest` has it off while nothing is measured, `keys` is what the keys of a check do. `cautions` are shown
-    again before power comes up again.
+    again before power comes up again, `pace` says how long the rest takes.
     """
 
     desk: Desk
@@ -64,9 +64,9 @@ class Guided:
     power_ended: Callable[[], str] = lambda: ""
     rest: Callable[[], None] = _nothing
     cautions: tuple[str, ...] = ()
+    pace: Pace = field(default_factory=Pace)
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
-    _pace: Pace = field(default_factory=Pace)
 
     def __post_init__(self) -> None:
         """Nothing was pressed yet."""
@@ -141,7 +141,7 @@ class Guided:
                 if answer is not None:
                     if isinstance(answer, Taken):
                         self.keys.taken[step.check.id] = answer.readings
-                    self._pace.answered(self.clock.monotonic_s())
+                    self.pace.answered(step.check, self.clock.monotonic_s())
                     if answer is PLACED or not isinstance(answer, Hindered):
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
@@ -153,7 +153,7 @@ class Guided:
             self.desk.keys_stop = step.check.powered
 
     def _remaining(self, step: Step) -> str:
-        left = self._pace.left(step.total - step.place + 1)
+        left = self.pace.left((step.check, *step.left))
         return f"{step.place} of {step.total}" + (f", {left}" if left else "")
 
     def _watch(self, asking: Asking) -> None:
@@ -272,7 +272,6 @@ class Guided:
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show and sound what a check came to."""
         self.keys.scored = (check, score)
-        self.keys.scored_ids.add(check.id)
         self.picture.scored(score)
         self.sound.scored(score)
 
@@ -280,5 +279,4 @@ class Guided:
         """Say what was taken back."""
         self.picture.last = None
         self.keys.taken.pop(check.id if check else "", None)
-        self.keys.scored_ids.discard(check.id if check else "")
         self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

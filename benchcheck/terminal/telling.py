@@ -9,24 +9,24 @@ import threading
 from collections.abc import Callable, Sequence
 
 from benchcheck.bench.model import Bench
+from benchcheck.checklist.order import Checklist
 from benchcheck.errors import BenchcheckError
 from benchcheck.readings.reading import Reading, Session
-from benchcheck.spec.board import Board
 
 __all__ = ["Weighing", "most_telling"]
 
 
-def most_telling(board: Board, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
-    """Return the id of the check that tells most for its time, "" where none is worth it."""
+def most_telling(checklist: Checklist, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
+    """Return the id of the unpowered check of this visit that tells most for its time, "" where none is worth it."""
     from benchcheck.diagnosis.diagnose import diagnose  # heavy, and only who asks for it should wait for it
 
     taken = {one.check for one in readings}
     try:
-        found = diagnose(board, bench, readings, session)
+        found = diagnose(checklist.board, bench, readings, session)
     except BenchcheckError:
         return ""
-    names = (one.check for one in found.suggestions)
-    return next((name for name in names if name in board.by_id and name not in taken), "")
+    asked = {one.id for one in checklist.checks if not one.powered} - taken
+    return next((one.check for one in found.suggestions if one.check in asked), "")
 
 
 class Weighing:

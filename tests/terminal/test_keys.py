@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Session
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, keys_for, pressed
@@ -28,7 +28,7 @@ from tests.factories import bench, check
 from tests.terminal.bench_hand import ScriptedKeyboard
 from tests.terminal.glass import Glass
 
-R14 = check("R14.resistance")
+R14, R25 = check("R14.resistance"), check("R25.resistance")
 SEEN = check("C9.orientation", Function.VISUAL, quantity_unit="text", answers=("yes", "no"))
 
 
@@ -61,7 +61,7 @@ def asked(one: Check, bursts: Iterator[str], telling: str | None = None) -> tupl
     prompts.ask, prompts.tell = guided.ask, guided.tell
     if telling is not None:
         guided.keys.most_telling, desk.diagnosis = lambda readings, session: telling, True
-    answer = guided.answer(Step(one, 1, 9, Session()))
+    answer = guided.answer(Step(one, 1, 9, Session(), left=(R25,)))
     guided.leave()
     return answer, glass
 
@@ -199,9 +199,11 @@ def test_escape_gives_up_a_line_and_a_paste_waits_for_enter() -> None:
 def test_the_most_telling_check_is_brought_forward_when_it_has_been_weighed() -> None:
     patience = ("" for _ in range(10_000))
     assert asked(R14, chain(["m"], patience), "R25.resistance")[0] == Prefer("R25.resistance")
-    answer, glass = asked(R14, chain(["m"], ["" for _ in range(2000)]), R14.id)
-    assert answer == Stop()
-    assert "nothing tells more than this check" in glass.text
+    for name in (R14.id, "R99.resistance"):  # the second is not in this visit
+        answer, glass = asked(R14, chain(["m"], ["" for _ in range(2000)]), name)
+        assert answer == Stop()
+        assert "nothing tells more than this check" in glass.text
+        assert "tells most now" not in glass.text
 
 
 def test_nobody_can_leave_without_a_reason() -> None:
@@ -226,8 +228,25 @@ def test_no_key_has_two_meanings_and_each_action_word_is_told_once() -> None:
 def test_a_clock_set_back_or_a_long_pause_does_not_upset_the_time_left() -> None:
     pace = Pace()
     for at_s in (0.0, 20.0, 10.0, 30.0, 5000.0, 5020.0, 5040.0):
-        pace.answered(at_s)
-    assert pace.left(30) == "about 10 min left"
+        pace.answered(R14, at_s)
+    assert pace.left([R14] * 30) == "about 10 min left"
+
+
+def test_the_time_left_goes_by_what_is_left_and_counts_power_and_soak_before_they_come() -> None:
+    quick = [R14] * 10
+    rails = [check(f"V{place}.voltage", Function.DC_VOLTAGE, phase=Phase.RAILS) for place in range(12)]
+    series = check("BATT.off_current", Function.DC_CURRENT, phase=Phase.OFF)
+    assert Pace().left(quick) == "about 2 min left", "what is supposed: 10 s a placing"
+    pace = Pace(soak_s=600.0)
+    for place in range(20):
+        pace.answered(R14, 2.0 * place)  # very quick at resistors
+    # 20 s of resistors; 12 rails and 90 s in series at a fifth of the usual; 45 s of bringing power up; the soak
+    assert pace.left([*quick, *rails, series]) == "about 12 min left"
+    pace.soak_s = 0.0
+    pace.answered(rails[0], 120.0)  # power came up before it, which says nothing of a rail
+    for place in range(1, 5):
+        pace.answered(rails[place], 120.0 + 30.0 * place)
+    assert pace.left(rails[5:]) == "about 4 min left", "7 rails of 30 s"
 
 
 @pytest.mark.parametrize(
