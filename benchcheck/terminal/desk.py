@@ -13,7 +13,7 @@ from benchcheck.clock import Clock, SystemClock
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.face import face
-from benchcheck.terminal.keyboard import LONGEST_PASTE, Key, Keyboard
+from benchcheck.terminal.keyboard import Key, Keyboard
 from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.picture import Picture
 
@@ -21,6 +21,7 @@ __all__ = ["LONGEST_ENTRY", "Desk"]
 
 LONGEST_ENTRY = 200
 _TICK_S = 0.1
+_MANY = 4000  # a paste of more signs comes in pieces, of which only the first is seen
 _TYPES_NOTHING = ("other", "tab", "suspend", "paste")
 #: a letter that nothing follows for so long is a key; most people type the letters of a word at a third of it.
 _ALONE_S = 0.5
@@ -179,10 +180,11 @@ class Desk:
 
     def pasted(self, key: Key, room: int = LONGEST_ENTRY) -> str:
         """Return the first line of what was pasted, never sent by itself; "" and a word where it is too long."""
-        text = (key.text.strip().splitlines() or [""])[0]
-        if len(text) <= room:
-            return text
-        found = f"{len(text)} signs" if len(text) < LONGEST_PASTE else f"{LONGEST_PASTE} signs or more"
+        text = key.text.strip()
+        line = (text.splitlines() or [""])[0]
+        if len(text) <= LONGEST_ENTRY and len(line) <= room:
+            return line
+        found = f"{len(text)} signs" if len(text) < _MANY else f"more than {_MANY} signs"
         self.picture.say(f"pasted text of {found} left out: an entry has at most {LONGEST_ENTRY}; type it")
         return ""
 

@@ -25,12 +25,12 @@ from typing import Any, Self
 from benchcheck.clock import SystemClock
 from benchcheck.terminal.signals import notice_hang_up
 
-__all__ = ["LONGEST_PASTE", "Key", "Keyboard", "keys_in"]
+__all__ = ["Key", "Keyboard", "keys_in"]
 
 _ESCAPE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[@-_a-z])?")
 _PASTE_BEGINS, _PASTE_ENDS = "\x1b[200~", "\x1b[201~"
 _BURST = 24  # more signs than this in one read were not typed
-LONGEST_PASTE = 4096
+_LONGEST_PASTE = 4096
 _CHUNK = 65536
 #: what comes so soon after pasted text without brackets is its end; no hand presses a key between.
 _TAIL_S = 0.15
@@ -69,7 +69,7 @@ def keys_in(text: str) -> list[Key]:
     bare = text.replace(_PASTE_BEGINS, "").replace(_PASTE_ENDS, "")
     plain = _ESCAPE.sub("", bare)
     if pasted or len(plain) > _BURST:
-        return [Key("paste", plain[:LONGEST_PASTE])]
+        return [Key("paste", plain[:_LONGEST_PASTE])]
     if not plain:
         return [Key("escape" if bare == "\x1b" else "other")] if bare else []
     return [Key(_NAMES.get(sign, "sign" if sign.isprintable() else "other"), sign) for sign in plain]
@@ -160,7 +160,7 @@ class Keyboard:
         while _CUT.search(text) and self._more(_CUT_S):
             text += self._read()
         until_s = self._clock.monotonic_s() + _PIECES_S
-        while _opens_paste(text) and len(text) < LONGEST_PASTE and self._more(until_s - self._clock.monotonic_s()):
+        while _opens_paste(text) and len(text) < _LONGEST_PASTE and self._more(until_s - self._clock.monotonic_s()):
             text += self._read()
         return text
 

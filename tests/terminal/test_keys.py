@@ -176,7 +176,10 @@ def test_text_pasted_beyond_what_an_entry_holds_is_left_out_with_words() -> None
     for one in (LOT, R14):
         answer, glass = asked(one, iter(["\x1b[200~" + "x" * 5000 + "\x1b[201~"]))
         assert answer == Stop()
-        assert "pasted text of 4096 signs or more left out" in " ".join(glass.text.split())
+        assert "pasted text of more than 4000 signs left out" in " ".join(glass.text.split())
+        answer, glass = asked(one, iter(["\x1b[200~" + "dolor\n" * 60 + "\x1b[201~", "\r"]))
+        assert answer == Stop(), "a line of it is no answer either"
+        assert "pasted text of 359 signs left out" in " ".join(glass.text.split())
         answer, glass = asked(one, iter(["z", "y" * 201]))
         assert answer == Stop()
         assert "pasted text of 201 signs left out: an entry has at most 200" in " ".join(glass.text.split())
