@@ -172,7 +172,9 @@ def _typed(setting: Setting) -> Source:
 def _csv(setting: FileSetting) -> ReadingsFile:
     from benchcheck.readings.file import read_readings
 
-    return read_readings(setting.path, setting.checks, setting.bench, withheld=setting.withheld)
+    return read_readings(
+        setting.path, setting.checks, setting.bench, withheld=setting.withheld, on_board=setting.on_board
+    )
 
 
 def _sheet(record: Any) -> str:

@@ -84,11 +84,14 @@ def _given(
     from benchcheck.diagnosis.between_checks import between_checks
     from benchcheck.kinds.session_checks import session_checks
     from benchcheck.readings.file import read_readings
+    from benchcheck.score.solver import CircuitSolver
     from benchcheck.session.which_bench import bench_from
 
     board, on = load_spec(source), bench_from(bench)
     known = {check.id: check for check in (*session_checks(), *between_checks(board, on))}
-    return board, on, read_readings(readings, {**known, **board.by_id}, on, withheld=board.withheld).readings
+    shown = CircuitSolver(board, on).good_reading
+    every = {**known, **board.by_id}
+    return board, on, read_readings(readings, every, on, withheld=board.withheld, on_board=shown).readings
 
 
 def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, Bench, Sequence[Reading]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -47,6 +47,7 @@ class _Sheet:
     meters: Mapping[str, object]
     by_fold: Mapping[str, str]
     withheld: Collection[str]
+    on_board: Callable[[Check], float | None] | None = None
     seen: dict[tuple[str, int], Reading] = field(default_factory=dict)
     blanks: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -57,24 +58,37 @@ class _Sheet:
 
 
 def read_readings(
-    path: Path, checks: Mapping[str, Check], bench: Bench, *, withheld: Collection[str] = ()
+    path: Path,
+    checks: Mapping[str, Check],
+    bench: Bench,
+    *,
+    withheld: Collection[str] = (),
+    on_board: Callable[[Check], float | None] | None = None,
 ) -> ReadingsFile:
     """Return the readings of a CSV file for the checks of a board (ids to checks).
 
     Raises ReadingsError with every fault of the file: unknown checks with a close match, texts that are no
     readings, values 10^3 or 10^6 off, the same check and repeat twice with different values. `withheld` are the
-    ids of powered checks this board must not get; a reading of one is refused with that reason.
+    ids of powered checks this board must not get; a reading of one is refused with that reason. `on_board` says what
+    the good board reads, in a check's quantity unit, so that what the circuit explains is no slip.
     """
     text = read_text_capped(path, SIZE_LIMIT_BYTES, error=ReadingsError)
-    return parse_readings(text, str(path), checks, bench, withheld=withheld)
+    return parse_readings(text, str(path), checks, bench, withheld=withheld, on_board=on_board)
 
 
 def parse_readings(
-    text: str, name: str, checks: Mapping[str, Check], bench: Bench, *, withheld: Collection[str] = ()
+    text: str,
+    name: str,
+    checks: Mapping[str, Check],
+    bench: Bench,
+    *,
+    withheld: Collection[str] = (),
+    on_board: Callable[[Check], float | None] | None = None,
 ) -> ReadingsFile:
     """Return the readings in a text; see `read_readings`."""
     digest = hashlib.sha256(text.encode()).hexdigest()
-    sheet = _Sheet(name, checks, bench.meters, {identity.casefold(): identity for identity in checks}, withheld)
+    by_fold = {identity.casefold(): identity for identity in checks}
+    sheet = _Sheet(name, checks, bench.meters, by_fold, withheld, on_board)
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
     if len(sheet.strange) >= _ANOTHER_BOARD and len(sheet.strange) > len(sheet.seen):
@@ -146,7 +160,7 @@ def _take(sheet: _Sheet, line: int, row: dict[str, str]) -> None:
     except ReadingsError as error:
         sheet.faults.extend(error.faults)
         return
-    question = magnitude_question(check, reading)
+    question = magnitude_question(check, reading, sheet.on_board)
     if question:
         sheet.fault(
             line,

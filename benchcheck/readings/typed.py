@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
@@ -17,6 +18,8 @@ __all__ = ["MagnitudeQuestion", "magnitude_question", "read_typed"]
 _LARGEST = {"V": 1e3, "A": 1e3, "ohm": 1e12, "F": 1e3, "H": 1e4, "s": 1e6}
 #: limits about zero are those of an offset; a value so many times beyond them is asked about.
 _BEYOND = 1e3
+#: how near a value must be to what the good board reads to need no question, as a factor, either way. Our choice.
+WINDOW = 2.0
 
 
 def read_typed(
@@ -87,10 +90,13 @@ class MagnitudeQuestion:
         return f'"{self.typed}" is {self.shown}, {self.why}{f"; {self.likelier} meant?" if self.likelier else "."}'
 
 
-def magnitude_question(check: Check, reading: Reading) -> MagnitudeQuestion | None:
+def magnitude_question(
+    check: Check, reading: Reading, on_board: Callable[[Check], float | None] | None = None
+) -> MagnitudeQuestion | None:
     """Return what to ask when the value lies 10^3 or 10^6 off what is expected, None when it does not.
 
-    Likewise a thousand times beyond limits that have zero between them, such as those of an offset.
+    Likewise a thousand times beyond limits that have zero between them, such as those of an offset. `on_board` says
+    what the good board reads there, in the check's quantity unit: what lies beside a part may take it so far off.
     A reading that draws a question is never scored before somebody has answered it.
     """
     value = reading.display.value
@@ -105,11 +111,16 @@ def magnitude_question(check: Check, reading: Reading) -> MagnitudeQuestion | No
     if expected and check.evidence is Evidence.RAISED and value > max(expected):
         return None  # a large capacitor beside a small one reads so, rightly
     slip = magnitude_slip(value, expected) if expected else None
-    if slip is None:
+    if slip is None or (on_board is not None and _as_on_board(value, on_board(check))):
         return None
     likelier = format_value(value / 10.0**slip, check.quantity_unit, ascii=True)
     why = f"a factor 10^{abs(slip)} off what is expected"
     return MagnitudeQuestion(reading.display.text, shown, likelier, why)
+
+
+def _as_on_board(value: float, shown: float | None) -> bool:
+    """Whether a value is about what the good board reads: by no slip of a thousand, and within a factor of two."""
+    return shown is not None and shown > 0.0 and shown / WINDOW <= value <= shown * WINDOW
 
 
 def _expected_span(check: Check) -> tuple[float, float] | None:

@@ -159,6 +159,11 @@ class CircuitSolver:
         except CircuitError:
             return None
 
+    def good_reading(self, check: Check) -> float | None:
+        """Return what the good board reads at a check, in its quantity unit; None for overload or where unknown."""
+        found = self.both_ways(check)
+        return found.value if found is not None else None
+
     def _asked(self, check: Check) -> Asked | None:
         """Return what a check asks of the circuit; None where no circuit model can say anything of its reading."""
         from benchcheck.circuit.starts import Starts

@@ -35,6 +35,7 @@ from benchcheck.record.shelf import latest_open
 from benchcheck.record.sources import keep_bench, keep_source
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Score
+from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import Attended, Observer, Source
 from benchcheck.session.exit_code import INTERRUPTED, OUTPUT_UNKNOWN
 from benchcheck.session.head import head_for
@@ -244,7 +245,8 @@ class Conduct:
         bench = bench_of_visit(request, resumed)
         new_waivers = waivers_for(board, request.waive)
         known = {**{check.id: check for check in session_checks()}, **board.by_id}
-        given = FileSetting(request.readings, known, bench, board.withheld) if request.readings else None
+        shown = CircuitSolver(board, bench).good_reading
+        given = FileSetting(request.readings, known, bench, board.withheld, shown) if request.readings else None
         file = self.read(request.source, given) if given else None
         if file and resumed:
             _refuse_contradictions(file, resumed)
@@ -320,7 +322,9 @@ class _Both:
 
 
 def _read_csv(setting: FileSetting) -> ReadingsFile:
-    return read_readings(setting.path, setting.checks, setting.bench, withheld=setting.withheld)
+    return read_readings(
+        setting.path, setting.checks, setting.bench, withheld=setting.withheld, on_board=setting.on_board
+    )
 
 
 def _refuse_contradictions(file: ReadingsFile, resumed: Record) -> None:

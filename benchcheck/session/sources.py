@@ -73,12 +73,16 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class FileSetting:
-    """What a file is read with: the checks of the board by id, the bench, and ids this board must not get."""
+    """What a file is read with: the checks of the board by id, the bench, and ids this board must not get.
+
+    `on_board` says what the good board reads at a check, in its quantity unit, None where nobody can say.
+    """
 
     path: Path
     checks: Mapping[str, Check]
     bench: Bench
     withheld: Collection[str] = ()
+    on_board: Callable[[Check], float | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
