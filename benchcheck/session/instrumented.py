@@ -123,11 +123,11 @@ class InstrumentedSource:
         """
         return self.power.close("the program stands still") if self.power is not None else ""
 
-    def rest(self) -> None:
+    def rest(self, why: str = "nothing is left to ask") -> None:
         """Have power off while nothing is measured; what ends it otherwise on the way is told when it is needed."""
         with contextlib.suppress(PowerEnded):
             if self.power is not None:
-                self.power.off("nothing is left to ask")
+                self.power.off(why)
 
     def soak(self, minutes: float) -> str:
         """Run the unit for some minutes, attended; return how that went. OutputStateUnknown as power has it."""

@@ -285,6 +285,7 @@ class Power:
         self._event(f"power may come up again: {self.ended or 'asked for'}")
         self.ended, self.by_key, self._load_at = "", False, ""
         self._confirmed.clear()
+        self.came_up.clear()
 
     def _heard(self) -> None:
         if self._endings.pause_asked():

@@ -111,13 +111,15 @@ def _typed(typed: str, reason: str) -> Answer | None:
     rest = rest.strip()
     alone: dict[str, Answer] = {
         "power": Again(),
-        "later": _leaving(f"{reason}{f'; {rest}' if rest else ''}"),
+        "begin": Again(),
+        "later": _leaving(reason),
         "undo": Undo(),
         "stop": Stop(),
         "quit": Stop(),
     }
     with_words: dict[str, Callable[[str], Answer]] = {"skip": Skip, "note": Remark}
-    word = word.casefold()
+    by_key = {key: words.partition(" ")[0].rstrip(";:") for key, words in _KEYS.items()}
+    word = by_key.get(word.casefold(), word.casefold())
     if word in with_words and rest:
         return with_words[word](rest)
     return alone.get(word)

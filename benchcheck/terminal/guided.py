@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
 from benchcheck.clock import Clock
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Probe
 from benchcheck.readings.capture import Happening, Seen
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
@@ -33,6 +33,8 @@ from benchcheck.terminal.sound import Cue, Sound
 __all__ = ["Guided"]
 
 _YES_OR_NO = "yes or no"
+#: keys that say something else than a reading.
+_NO_READING = tuple("slunpwq")
 #: how long the last answer can be taken back where all is well and no hand is free (no source).
 _ENDS_ITSELF_S = 20.0
 
@@ -67,6 +69,7 @@ class Guided:
     pace: Pace = field(default_factory=Pace)
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
+    _at: tuple[Probe | None, Probe | None] | None = None  # where a linked meter's tips were last asked for
 
     def __post_init__(self) -> None:
         """Nothing was pressed yet."""
@@ -118,6 +121,38 @@ class Guided:
         self.desk.keys_stop = True
         self.desk.paint()
 
+    def _stays(self, check: Check, meter: Meter | None) -> bool:
+        """Whether under power a check is read where the tips were asked for just before."""
+        before, self._at = self._at, (check.red, check.black) if meter is not None else None
+        return before is not None and before == self._at and bool(self.desk.power_line())
+
+    def clipped_on(self, step: Step, power_off: Callable[[], object]) -> Answer | None:
+        """Have tips clipped on with the power off where no meter can see them touch; None once they are on.
+
+        Another answer may be given instead. Nothing is asked where the tips are there already.
+        """
+        meter = self.meters.serving(step.check.function) if self.meters is not None else None
+        asking = asking_of(step, meter, self.bench)
+        where = (step.check.red, step.check.black)
+        if asking.rule is None or not asking.rule.open_is_good or self._at == where:
+            return None
+        power_off()
+        self.desk.enter()
+        self.desk.asking, self.desk.keys_stop = replace(asking, meter=None), False
+        self.picture.asked(asking, self.prompts, self._remaining(step))
+        self.picture.say("power is off: clip the tips on, then Enter; power comes up and what stands still counts")
+        try:
+            while True:
+                key = self.desk.key()
+                if key.name == "enter":
+                    self._at = where
+                    return None
+                answer = self.keys.answer(self.desk.asking, key) if key.text.casefold() in _NO_READING else None
+                if answer is not None:
+                    return answer
+        except EOFError:
+            return Stop()
+
     def power_stopped(self, step: Step, reason: str) -> Answer:
         """Return what somebody wants who has switched power off with a key, or has not confirmed something."""
         try:
@@ -128,6 +163,8 @@ class Guided:
     def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
         self.desk.enter()
         asking = self.desk.asking = asking_of(step, meter, self.bench)
+        if self._stays(step.check, meter):  # clips never leave, and under power no key can say that they are on
+            asking.put_down()
         self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.picture.say(self.keys.news_first)
@@ -141,7 +178,7 @@ class Guided:
                 if answer is not None:
                     if isinstance(answer, Taken):
                         self.keys.taken[step.check.id] = answer.readings
-                    self.pace.answered(step.check, self.clock.monotonic_s())
+                    self.pace.answered(step.check, self.clock.monotonic_s(), read=isinstance(answer, Taken))
                     if answer is PLACED or not isinstance(answer, Hindered):
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
@@ -153,6 +190,8 @@ class Guided:
             self.desk.keys_stop = step.check.powered
 
     def _remaining(self, step: Step) -> str:
+        if step.check.subject == "meter":
+            return f"of the meter itself {step.place} of {step.total}"
         left = self.pace.left((step.check, *step.left))
         return f"{step.place} of {step.total}" + (f", {left}" if left else "")
 

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
@@ -54,6 +55,11 @@ class _Shown(InstrumentedSource):
         """Show the check that comes, then answer it."""
         if self.guided is None or not step.check.powered:
             return InstrumentedSource.answer(self, step)
+        power = self.power
+        unseen = power is not None and not power.ended and step.check.function is not Function.DC_CURRENT
+        instead = self.guided.clipped_on(step, lambda: self.rest("tips go on with the power off")) if unseen else None
+        if instead is not None:
+            return instead
         self.guided.coming(step)
         try:
             return InstrumentedSource.answer(self, step)

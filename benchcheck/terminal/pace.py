@@ -56,11 +56,11 @@ class Pace:
     _before_s: float | None = None
     _powered: bool = False
 
-    def answered(self, check: Check, at_s: float) -> None:
-        """Take in that a check was answered; what brought power up before it is no part of it."""
+    def answered(self, check: Check, at_s: float, *, read: bool = True) -> None:
+        """Take in that a check was answered; one put off says nothing, and what brought power up is no part of it."""
         before_s, self._before_s = self._before_s, at_s
         brought_up, self._powered = check.powered and not self._powered, self._powered or check.powered
-        if before_s is None or brought_up or not 0.0 <= at_s - before_s <= _LONGEST_S:
+        if before_s is None or brought_up or not read or not 0.0 <= at_s - before_s <= _LONGEST_S:
             return
         self._took_s[_kind(check)].append(at_s - before_s)
         if supposed_s(check):

@@ -1,0 +1,273 @@
+"""Keys while a unit is under power at the guided screen: any of them switches off, and what can be done then."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchcheck.clock import FakeClock
+from benchcheck.readings.reading import Session
+from benchcheck.session.answers import Again, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.canvas import Canvas
+from benchcheck.terminal.desk import Desk
+from benchcheck.terminal.guided import Guided
+from benchcheck.terminal.keyboard import Key, keys_in
+from benchcheck.terminal.picture import Picture
+from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.sound import Sound
+from tests.factories import bench, check
+from tests.session.powered import FOLLOWING
+from tests.session.rig import Living, Served, served_bench
+from tests.terminal.bench_hand import ScriptedKeyboard
+from tests.terminal.desk_person import DeskPerson
+from tests.terminal.glass import Glass
+from tests.terminal.test_powered_prompts import OHMS, PROBED, is_on, the_record
+
+R14 = check("R14.resistance")
+#: what a hand may hit: Enter, a cursor key, Ctrl-D, Ctrl-S, Ctrl-Z, Ctrl-\\
+KEYS = (b"\r", b"\x1b[A", b"\x04", b"\x13", b"\x1a", b"\x1c")
+
+
+class Bursts(ScriptedKeyboard):
+    """Types bursts of text, then the terminal closes."""
+
+    def __init__(self, *bursts: str) -> None:
+        super().__init__()
+        self._bursts = iter(bursts)
+
+    def keys(self, timeout_s: float) -> list[Key]:
+        burst = next(self._bursts, None)
+        if burst is None:
+            raise EOFError
+        return keys_in(burst)
+
+
+def guided(keyboard: ScriptedKeyboard, power: str = "POWER ON  6.000 V") -> tuple[Guided, list[str]]:
+    off: list[str] = []
+    glass, owned = Glass(), bench()
+    prompts = PromptSource(str, print, lambda one: "dmm", lambda one, session: "")
+    desk = Desk(Picture("unit 7", owned), Canvas(glass.write), keyboard, clock=FakeClock())  # type: ignore[arg-type]
+    made = Guided(desk, prompts, Sound(lambda: None, on=False), FakeClock(), owned)
+    prompts.ask, prompts.tell = made.ask, made.tell
+    made.keys.switch_off = lambda: off.append("off")
+    desk.power_line = lambda: power if not off else ""
+    return made, off
+
+
+def asking(*, metered: bool) -> Asking:
+    meter = bench().meter_for(R14.function)
+    return Asking(Step(R14, 1, 9, Session()), meter if metered else None)
+
+
+@pytest.mark.parametrize("byte", range(128))
+def test_every_single_key_stops_where_a_linked_meter_reads(byte: int) -> None:
+    made, off = guided(Bursts())
+    (key,) = keys_in(chr(byte))
+    assert made.keys.answer(asking(metered=True), key) is None
+    assert off == ["off"]
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(min_size=1, max_size=40))
+def test_random_keys_stop_and_answer_nothing(burst: str) -> None:
+    made, off = guided(Bursts())
+    for key in keys_in(burst)[:1]:
+        assert made.keys.answer(asking(metered=True), key) is None
+        assert off == ["off"]
+
+
+def test_without_a_link_digits_type_the_reading_and_any_other_key_stops() -> None:
+    made, off = guided(Bursts("4.6", "8k", "\r"))
+    made.desk.enter()
+    answer = made.keys.answer(asking(metered=False), Key("sign", "1"))
+    assert isinstance(answer, Taken)
+    assert (answer.readings[0].display.text, off) == ("14.68k", [])
+    for keys in ("u", "q", "\r", " ", "\x1b[A", "\t"):
+        made, off = guided(Bursts())
+        assert made.keys.answer(asking(metered=False), keys_in(keys)[0]) is None
+        assert off == ["off"]
+    for amid in ("\x1b", "\x1b[A", "\t", "\x1a", "one pasted line that is far longer than typed"):
+        made, off = guided(Bursts("6", amid))
+        made.desk.enter()
+        assert made.keys.answer(asking(metered=False), Key("sign", "1")) is None
+        assert off == ["off"]
+
+
+@pytest.mark.parametrize(
+    ("bursts", "answer"),
+    [
+        (("b", " "), Again()),
+        (("b", "q"), Stop()),
+        (("l",), LeavePower("power was left for later: a key was pressed")),
+        (("u",), Undo()),
+        (("q",), Stop()),
+        (("s", "too hot", "\r"), Skip("too hot")),
+        (("n", "smelt of flux", "\r"), Remark("smelt of flux")),
+        (("a", "\r", " ", "p", "x", "7", "\x1b[A", "b", "\r"), Again()),
+        ((), Stop()),
+    ],
+)
+def test_after_a_stop_each_key_does_what_the_screen_says_and_enter_never_powers(
+    bursts: tuple[str, ...], answer: object
+) -> None:
+    made, _ = guided(Bursts(*bursts), power="")
+    made.cautions = ("- Extra-low voltage only.",)
+    other = check("R2.resistance")
+    made.desk.clock.sleep(0.0)
+    step = Step(R14, 1, 9, Session(), left=(other,))
+    clock = made.desk.clock
+    assert isinstance(clock, FakeClock)
+    made.desk.meanwhile = lambda: clock.sleep(1.0)
+    assert made.power_stopped(step, "a key was pressed") == answer
+
+
+def test_keys_hit_together_with_the_one_that_stopped_do_nothing() -> None:
+    made, _ = guided(Bursts("qul", "b", "u"), power="")
+    clock = made.desk.clock
+    assert isinstance(clock, FakeClock)
+    made.desk.meanwhile = lambda: clock.sleep(0.1)
+    step = Step(R14, 1, 9, Session(), left=(check("R2.resistance"),))
+    assert made.power_stopped(step, "a key was pressed") == Stop(), "all came within 0.7 s, then the terminal closed"
+
+
+def at_the_bench(folder: Path, served: Served, *more: str, spec: str = FOLLOWING) -> DeskPerson:
+    (folder / "bench.toml").write_text(served.text)
+    (folder / "board.toml").write_text(spec)
+    return DeskPerson(folder, "benchcheck", "verify", "board.toml", "--unit", "7", "--silent", *more)
+
+
+def on_screen(person: DeskPerson) -> str:
+    person.look(0.1)
+    return " ".join(person.glass.text.split())
+
+
+def once(person: DeskPerson, keys: bytes) -> None:
+    """Press keys and wait until the screen is another one, so that nothing is pressed into what comes next."""
+    before = person.glass.text
+    person.press(keys)
+    for _ in range(50):
+        person.look(0.1)
+        if person.glass.text != before and not person.glass.text.rstrip().endswith("_"):
+            break
+    person.look(0.3)
+
+
+def press_on(person: DeskPerson, text: str) -> None:
+    """Do what a screen asks for."""
+    if "any key goes on" in text:
+        once(person, b" ")
+    elif "yes or no" in text:
+        once(person, b"yes\r")
+    elif "POWER ON" in text or "switches the power off" in text:
+        pass
+    elif "meter." in text and "l later" in text:
+        person.press(b"l")
+    elif "accept" in text:
+        person.press(b"\r")
+    person.look(0.3)
+
+
+def to_check(person: DeskPerson, wanted: str) -> None:
+    """Press on, patiently, until a check is on the screen under power."""
+    for _ in range(120):
+        text = on_screen(person)
+        if "POWER ON" in text and wanted in "\n".join(person.glass.lines[:5]) and "any key power off" in text:
+            return
+        press_on(person, text)
+    raise AssertionError(f"{wanted} did not come:\n{person.glass.text}")
+
+
+def stopped(person: DeskPerson, served: Served, key: bytes) -> str:
+    """Press a key under power and return the screen that follows, power being off."""
+    person.press(key)
+    text = person.sees("b begin power again")
+    assert not is_on(served), key
+    assert "off: a key was pressed" in " ".join(text.split())
+    person.look(0.9)
+    return text
+
+
+def test_any_key_stops_undo_brings_the_check_back_and_quit_is_gone_on_with_at_it(tmp_path: Path) -> None:
+    chance = random.Random(20261128)
+    keys = [*KEYS, *(bytes([chance.randrange(32, 127)]) for _ in range(2))]
+    with served_bench(PROBED, OHMS, kind=Living) as served:
+        served.meter.reading_time_s = 0.5  # slow enough for a hand to be in time
+        with at_the_bench(tmp_path, served) as person:
+            to_check(person, "V6.voltage[0A]")
+            for key in keys:
+                assert "V6.voltage[0A]" in stopped(person, served, key)
+                person.press(b"b")
+                to_check(person, "V6.voltage[0A]")
+            stopped(person, served, b"x")
+            person.press(b"u")
+            person.sees("taken back: BATT.inrush_time")
+            assert "BATT.inrush_time" in person.sees("b begin power again")
+            person.look(0.9)
+            person.press(b"q")
+            assert person.finish() == 130
+        record = the_record(tmp_path)
+        assert record.open
+        texts = [one.text for one in record.events]
+        assert texts.count("stopped: a key was pressed") == len(keys) + 1
+        assert texts.count("power may come up again: a key was pressed") == len(keys)
+        with at_the_bench(tmp_path, served, "--resume") as person:
+            to_check(person, "V6.voltage[0A]")
+            person.process.send_signal(signal.SIGTERM)
+            assert person.finish() == 130
+        assert not is_on(served)
+        read = [one.check for one in the_record(tmp_path).readings]
+        assert read.count("BATT.idle_current") == read.count("BATT.inrush_time") == 1
+        assert len([one for one in the_record(tmp_path).all_readings if one.value.check == "BATT.inrush_time"]) == 2
+
+
+def test_what_no_meter_sees_touch_is_clipped_on_with_the_power_off_and_then_counts_without_a_key(
+    tmp_path: Path,
+) -> None:
+    ripple = 'ripple = { max = "60 mV", as = "peak-to-peak", bandwidth = "20 MHz" }\n'
+    spec = FOLLOWING.replace('loads = ["0 A", "100 mA"]\n', ripple)
+    with (
+        served_bench(PROBED, OHMS, kind=Living) as served,
+        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=spec) as person,
+    ):
+        for _ in range(200):
+            text = on_screen(person)
+            if "clip the tips on" in text:
+                break
+            press_on(person, text)
+        assert "V6.ripple" in text, person.glass.text
+        assert not is_on(served)
+        person.press(b"x1\x1b[A")  # nothing that is no wish does anything here
+        person.press(b"\r")
+        person.sees("yes or no")
+        for _ in range(100):
+            text = on_screen(person)
+            if "That was the last check" in text:
+                break
+            press_on(person, text)
+        assert not is_on(served)
+        assert person.finish() in (0, 3)
+    record = the_record(tmp_path)
+    (taken,) = (one for one in record.readings if one.check == "V6.ripple")
+    assert taken.display.value == pytest.approx(0.002, rel=0.1)
+    assert any("off (tips go on with the power off)" in one.text for one in record.events)
+
+
+def test_told_to_pause_under_power_it_is_off_and_the_visit_goes_on(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Living) as served:
+        served.meter.reading_time_s = 0.5
+        with at_the_bench(tmp_path, served) as person:
+            to_check(person, "V6.voltage[0A]")
+            os.kill(person.process.pid, signal.SIGTSTP)
+            text = person.sees("b begin power again")
+            assert "told to pause" in text
+            assert not is_on(served)
+            person.look(0.9)
+            person.press(b"q")
+            assert person.finish() == 130
