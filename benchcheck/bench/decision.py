@@ -4,19 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from benchcheck.bench.entries import DecisionEntry, GuardBandEntry
 from benchcheck.errors import MetrologyError
-from benchcheck.metrology import (
-    DecisionRule,
-    Law,
-    MultipleOfU,
-    Population,
-    TargetGlobalRisk,
-    TargetSpecificRisk,
-    ToleranceInterval,
-    normal_population,
-)
+from benchcheck.metrology import DecisionRule, MultipleOfU, TargetSpecificRisk
+
+if TYPE_CHECKING:
+    from benchcheck.metrology import Law, Population, ToleranceInterval
 
 __all__ = ["GlobalRiskOfParts", "decision_rule"]
 
@@ -37,6 +32,8 @@ class GlobalRiskOfParts:
     def __post_init__(self) -> None:
         if not 0.0 < self.in_tolerance < 1.0:
             raise MetrologyError(f"in_tolerance {self.in_tolerance!r}: a share between 0 and 1 is needed")
+        from benchcheck.metrology import TargetGlobalRisk  # few benches ask for one, and it is slow to load
+
         TargetGlobalRisk(self.risk)
 
     def __str__(self) -> str:
@@ -54,6 +51,8 @@ class GlobalRiskOfParts:
         """Return w in the quantity unit of the tolerance."""
         if not math.isfinite(tolerance.span):
             return expanded
+        from benchcheck.metrology import TargetGlobalRisk, normal_population
+
         prior = population or normal_population(tolerance, self.in_tolerance)
         return TargetGlobalRisk(self.risk).width(error, tolerance, expanded, prior)
 

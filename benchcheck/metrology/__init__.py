@@ -23,7 +23,6 @@ from benchcheck.metrology.correlation import Correlation
 from benchcheck.metrology.coverage import CoverageInterval, Law, OutputDistribution
 from benchcheck.metrology.distribution import Distribution, coverage_factor
 from benchcheck.metrology.guard_band import GuardBand, MultipleOfU, TargetSpecificRisk
-from benchcheck.metrology.population import Mixture, Population, Truncated, from_scipy, normal_population
 from benchcheck.metrology.repeatability import (
     TypeA,
     correlation_of_means,
@@ -32,7 +31,6 @@ from benchcheck.metrology.repeatability import (
     relative_spread_of_standard_deviation,
     type_a,
 )
-from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
 from benchcheck.metrology.same_meter import drift, linearity, rounding
 from benchcheck.metrology.straight_line import StraightLine, straight_line
 from benchcheck.metrology.tolerance import ToleranceInterval
@@ -49,6 +47,7 @@ if TYPE_CHECKING:
         simulate_budget,
         simulate_until_stable,
     )
+    from benchcheck.metrology.population import Mixture, Population, Truncated, from_scipy, normal_population
     from benchcheck.metrology.propagation import (
         SecondOrder,
         propagate,
@@ -56,6 +55,7 @@ if TYPE_CHECKING:
         second_order,
         simultaneous_readings,
     )
+    from benchcheck.metrology.risk import GlobalRisks, TargetGlobalRisk, global_risks, posterior_probability
     from benchcheck.metrology.small_sample import (
         PriorSpread,
         SampleLimits,
@@ -153,7 +153,9 @@ _LATER = {
         "simulate_budget",
         "simulate_until_stable",
     ),
+    "population": ("Mixture", "Population", "Truncated", "from_scipy", "normal_population"),
     "propagation": ("SecondOrder", "propagate", "propagate_all", "second_order", "simultaneous_readings"),
+    "risk": ("GlobalRisks", "TargetGlobalRisk", "global_risks", "posterior_probability"),
     "small_sample": ("PriorSpread", "SampleLimits", "prediction_limits", "tolerance_limits"),
     "tolerance_interval": (
         "distribution_free_confidence",
@@ -167,7 +169,7 @@ _HOMES = {name: module for module, names in _LATER.items() for name in names}
 
 
 def __getattr__(name: str) -> Any:
-    """Load a name from the module that needs the heavy libraries."""
+    """Load a name from a module that needs heavy libraries, or that few need."""
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

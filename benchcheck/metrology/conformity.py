@@ -11,14 +11,17 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from benchcheck.errors import MetrologyError
 from benchcheck.metrology.budget import Budget
-from benchcheck.metrology.coverage import Law
 from benchcheck.metrology.distribution import check_level, level_of_factor
 from benchcheck.metrology.guard_band import GuardBand, MultipleOfU
-from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
+
+if TYPE_CHECKING:
+    from benchcheck.metrology.coverage import Law
+    from benchcheck.metrology.population import Population
 
 __all__ = ["Conformity", "DecisionRule", "Verdict", "assess", "conformance_probability"]
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from benchcheck.errors import MetrologyError
-from benchcheck.metrology.coverage import Law
-from benchcheck.metrology.population import Population
 from benchcheck.metrology.tolerance import ToleranceInterval
+
+if TYPE_CHECKING:
+    from benchcheck.metrology.coverage import Law
+    from benchcheck.metrology.population import Population
 
 __all__ = ["GuardBand", "MultipleOfU", "TargetSpecificRisk"]
 
