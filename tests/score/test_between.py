@@ -205,7 +205,8 @@ def flip_flop(first: str, second: str) -> Board:
 
 def test_a_symmetric_flip_flop_is_read_in_either_state_alike() -> None:
     (first, other) = between(flip_flop("2k2", "2k2"), METER, "V", "G").readings
-    assert first.value == pytest.approx(6.08e3, rel=0.01)  # a silicon drop at 100 uA over it
+    assert first.value is not None
+    assert 6.0e3 < first.value < 6.3e3  # a silicon drop of 0.60 to 0.63 V at 100 uA (common practice, no source)
     assert other.display == "OL"
 
 
