@@ -16,7 +16,7 @@ from .compiled import compile_netlist
 from .devices import Bjt, CurrentSource, Mosfet
 from .excitation import DiodeTest, Ohms
 from .netlist import Netlist
-from .physics import on_a_board
+from .physics import Conditions, on_a_board
 from .reading import SOURCE, MeterReading, solve_reading, with_lead
 from .solution import conducting_starts
 from .starts import Starts
@@ -39,17 +39,17 @@ def may_latch(netlist: Netlist, found: MeterReading | None = None) -> bool:
 
 
 def readings_by_state(
-    netlist: Netlist, red: str, black: str, excitation: Ohms | DiodeTest
+    netlist: Netlist, red: str, black: str, excitation: Ohms | DiodeTest, conditions: Conditions | None = None
 ) -> tuple[tuple[MeterReading, Starts], ...]:
     """Return the different readings of the states found, each with what it began from; the one from rest is first.
 
-    Raises CircuitError where no state was found.
+    `conditions` are those of `solve_reading`. Raises CircuitError where no state was found.
     """
     found: list[tuple[MeterReading, Starts]] = []
     refused: CircuitError | None = None
-    for starts in _starts(netlist, red, black, excitation):
+    for starts in _starts(netlist, red, black, excitation, on_a_board(conditions)):
         try:
-            reading = solve_reading(netlist, red, black, excitation, starts=starts)
+            reading = solve_reading(netlist, red, black, excitation, conditions, starts=starts)
         except CircuitError as reason:
             refused = reason
             continue
@@ -60,7 +60,7 @@ def readings_by_state(
     return tuple(found)
 
 
-def _starts(netlist: Netlist, red: str, black: str, excitation: Ohms | DiodeTest) -> Iterator[Starts]:
+def _starts(netlist: Netlist, red: str, black: str, excitation: Ohms | DiodeTest, at: Conditions) -> Iterator[Starts]:
     """Yield what to begin the first range with: nothing, then transistors conducting."""
     yield Starts()
     if isinstance(excitation, Ohms):
@@ -71,9 +71,7 @@ def _starts(netlist: Netlist, red: str, black: str, excitation: Ohms | DiodeTest
         key = (red, black, excitation)
         ampere, volt, lead_ohm = excitation.test_current_a, excitation.compliance_v, 0.0
     seen, socket = with_lead(netlist, red, lead_ohm)
-    system = System(
-        compile_netlist(seen.adding(CurrentSource(SOURCE, socket, black, ampere, volt)), black, on_a_board(None))
-    )
+    system = System(compile_netlist(seen.adding(CurrentSource(SOURCE, socket, black, ampere, volt)), black, at))
     for state in conducting_starts(system):
         starts = Starts()
         starts.keep(key, system.compiled, state)

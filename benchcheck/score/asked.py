@@ -23,12 +23,11 @@ if TYPE_CHECKING:
     from benchcheck.circuit.shown import Solved as Read
     from benchcheck.circuit.starts import Starts
 
-__all__ = ["Asked", "ambient_half_width_k", "conditions_at"]
+__all__ = ["Asked", "ambient_half_width_k"]
 
 #: how far the junctions of a board may be from the ambient: a thermometer in the room, and where nobody read one the
 #: range most benches lie in (common practice, no source).
 _READ_K, _NOT_READ_K = 2.0, 5.0
-_ZERO_C_IN_K = 273.15
 _ENDLESS_OHM = 1e15
 #: circuits solved abreast at a time: more take more memory than they save time.
 _ABREAST = 20
@@ -37,13 +36,6 @@ _ABREAST = 20
 def ambient_half_width_k(session: Session) -> float:
     """Return how far, in kelvin, the parts may be from the session's ambient."""
     return _READ_K if session.ambient_read else _NOT_READ_K
-
-
-def conditions_at(ambient_c: float) -> Conditions:
-    """Return the conditions of a board at this ambient, in degree Celsius."""
-    from benchcheck.circuit.physics import Conditions
-
-    return Conditions(temperature_k=ambient_c + _ZERO_C_IN_K)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from benchcheck.spec.board import Board
 if TYPE_CHECKING:
     from benchcheck.circuit.faults import PartFault
     from benchcheck.circuit.neighbourhood import Cut, Near
+    from benchcheck.circuit.physics import Conditions
     from benchcheck.circuit.shown import MeterReading
     from benchcheck.circuit.starts import Starts
     from benchcheck.metrology import Contribution
@@ -191,7 +192,7 @@ def _expected(
         found.quantity_unit,
         _standard_uncertainty(board, bench, function, found.value, spreads, near.half_width),
         shares,
-        tuple(_if_faulty(model.netlist, ports, excitation, named, digit, tell, starts, near.cut)),
+        tuple(_if_faulty(model, ports, excitation, named, digit, tell, starts, near.cut)),
     )
 
 
@@ -213,23 +214,26 @@ def _good(model: Model, ports: tuple[str, str], excitation: Any) -> _Good | tupl
     from benchcheck.circuit.starts import Starts
     from benchcheck.circuit.states import may_latch, readings_by_state
 
-    around, starts = Neighbourhoods(model.netlist), Starts()
+    around, starts, at = Neighbourhoods(model.netlist), Starts(), model.conditions
+    settled: _Good | None = None
     try:
-        near = read_near(around, *ports, excitation, starts=starts)
+        near = read_near(around, *ports, excitation, conditions=at, starts=starts)
     except CircuitError:
         netlist = model.netlist
         driven = isinstance(excitation, Ohms | DiodeTest)
         if len(netlist.nets) > WHOLE_UP_TO or not driven or not may_latch(netlist):
             raise
     else:
-        netlist = near.cut.netlist
+        netlist, settled = near.cut.netlist, _Good(near, starts)
         if not may_latch(netlist, near.reading):
-            return _Good(near, starts)
-    states = readings_by_state(netlist, *ports, excitation)
+            return settled
+    states = readings_by_state(netlist, *ports, excitation, at)
     if len(states) > 1:
         return tuple(reading for reading, _ in states)
+    if settled is not None:
+        return settled
     ((_, begin),) = states
-    return _Good(read_near(around, *ports, excitation, starts=begin), begin)
+    return _Good(read_near(around, *ports, excitation, conditions=at, starts=begin), begin)
 
 
 def _latched(ports: tuple[str, str], states: tuple[MeterReading, ...], digit: float) -> Expected:
@@ -274,7 +278,7 @@ def _standard_uncertainty(
 
 
 def _if_faulty(
-    netlist: Netlist,
+    model: Model,
     ports: tuple[str, str],
     excitation: Any,
     parts: Iterable[str],
@@ -289,6 +293,7 @@ def _if_faulty(
     from benchcheck.circuit.faults import faulty, possible_faults
     from benchcheck.circuit.neighbourhood import WHOLE_UP_TO
 
+    netlist, at = model.netlist, model.conditions
     faults = [
         fault
         for fault in possible_faults(netlist, bridges=(), parts=frozenset(parts))
@@ -297,23 +302,29 @@ def _if_faulty(
     pads = Switch("meter:pads", *ports, closed=False)  # where a fault takes the last part off a net
     boards = [faulty(netlist, fault).adding(pads) for fault in faults]
     tell(f"red on {ports[0]}, black on {ports[1]}: {len(faults)} faults")
-    at_once = read_abreast(boards, *ports, excitation, starts) if len(netlist.nets) <= WHOLE_UP_TO else None
+    at_once = read_abreast(boards, *ports, excitation, starts, at) if len(netlist.nets) <= WHOLE_UP_TO else None
     for place, (fault, board) in enumerate(zip(faults, boards, strict=True)):
         if at_once is not None:
             shown = in_words(at_once[place], "V" if isinstance(excitation, DiodeTest) else "ohm", digit)
         else:
             tell(f"red on {ports[0]}, black on {ports[1]}: {fault}")
-            shown = _read_alone(board, ports, excitation, digit, starts, like)
+            shown = _read_alone(board, ports, excitation, at, digit, starts, like)
         yield FaultyReading(_part_of(fault), str(fault).removeprefix(fault.designator).strip(), shown)
 
 
 def _read_alone(
-    board: Netlist, ports: tuple[str, str], excitation: Any, digit: float, starts: Starts, like: Cut
+    board: Netlist,
+    ports: tuple[str, str],
+    excitation: Any,
+    at: Conditions,
+    digit: float,
+    starts: Starts,
+    like: Cut,
 ) -> str:
     from benchcheck.circuit.neighbourhood import Neighbourhoods, read_near
 
     try:
-        near = read_near(Neighbourhoods(board), *ports, excitation, starts=starts, like=like)
+        near = read_near(Neighbourhoods(board), *ports, excitation, conditions=at, starts=starts, like=like)
     except CircuitError:
         return "cannot be said"
     return display_of(near.reading, digit)

@@ -14,17 +14,36 @@ if TYPE_CHECKING:
     from benchcheck.circuit.devices import Device
     from benchcheck.circuit.excitation import Excitation
     from benchcheck.circuit.netlist import Netlist
+    from benchcheck.circuit.physics import Conditions
 
-__all__ = ["Model", "excitation_for", "model_of", "positioned"]
+__all__ = ["Model", "conditions_at", "excitation_for", "model_of", "positioned"]
+
+_ZERO_C_IN_K = 273.15
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
-    """The netlist of a board at rest, the nets unknown paths may touch, and the parts without a model."""
+    """The netlist of a board at rest, the nets unknown paths may touch, and the parts without a model.
+
+    `ambient_c` is how warm the spec says it is, in degree Celsius.
+    """
 
     netlist: Netlist
     incomplete: frozenset[str]
     unmodelled: tuple[str, ...] = ()
+    ambient_c: float = 23.0
+
+    @property
+    def conditions(self) -> Conditions:
+        """The conditions it is solved at."""
+        return conditions_at(self.ambient_c)
+
+
+def conditions_at(ambient_c: float) -> Conditions:
+    """Return the conditions of a board at this ambient, in degree Celsius."""
+    from benchcheck.circuit.physics import Conditions
+
+    return Conditions(temperature_k=ambient_c + _ZERO_C_IN_K)
 
 
 def model_of(board: Board) -> Model:
@@ -44,7 +63,7 @@ def model_of(board: Board) -> Model:
             if part.unmodelled:
                 incomplete.update(part.pins[pin] for pin in part.unmodelled)
                 unmodelled.append(part.designator)
-    return Model(Netlist(devices), frozenset(incomplete), tuple(unmodelled))
+    return Model(Netlist(devices), frozenset(incomplete), tuple(unmodelled), board.ambient_c)
 
 
 def positioned(netlist: Netlist, switches: tuple[tuple[str, str], ...]) -> Netlist:

@@ -18,10 +18,10 @@ from benchcheck.errors import CircuitError
 from benchcheck.kinds.check import Check, Evidence
 from benchcheck.metrology import Budget, Contribution
 from benchcheck.readings.reading import Session
-from benchcheck.score.asked import Asked, ambient_half_width_k, conditions_at
+from benchcheck.score.asked import Asked, ambient_half_width_k
 from benchcheck.score.gross import Supposing
 from benchcheck.score.inversion import ends_of, own_value
-from benchcheck.score.model_circuit import Model, excitation_for, model_of, positioned
+from benchcheck.score.model_circuit import Model, conditions_at, excitation_for, model_of, positioned
 from benchcheck.score.neighbours import ideality, neighbours, with_series_resistances
 from benchcheck.score.on_board import OnBoard, on_board
 from benchcheck.score.own import own_number

@@ -97,7 +97,7 @@ def test_results_for_programs_have_the_documented_keys_and_lines_fit() -> None:
 
 def test_another_meters_test_current_shows_another_drop() -> None:
     """0.35 mA instead of 1 mA: N VT ln(1 / 0.35) less, 46 mV for N = 1.752, and 0.37 mV less across 0.568 ohm."""
-    text = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-8"\nhazards = []\n'
+    text = 'benchcheck = 1\n[board]\nmodel = "Ellwick T-8"\nhazards = []\nambient = "27 degC"\n'
     diode = '[part.D1]\nkind = "diode"\nnets = { anode = "A", cathode = "K" }\n'
     other = """[meter.other]
 class = "handheld-6000"

@@ -7,10 +7,12 @@ from math import exp, log
 import pytest
 from scipy.special import lambertw
 
+from benchcheck.bench.functions import Function
 from benchcheck.circuit.models import SILICON
 from benchcheck.document import parse_document
 from benchcheck.metrology import Verdict
 from benchcheck.readings.reading import Session
+from benchcheck.score.between import between
 from benchcheck.score.judge import judge
 from benchcheck.score.model import Score
 from benchcheck.score.solver import CircuitSolver
@@ -98,6 +100,19 @@ def test_the_ambient_moves_what_the_diode_takes() -> None:
     )
     assert cold == pytest.approx(own_ohm(180e3, 1e-6, ambient_c=10.0), rel=2e-3)
     assert warm == pytest.approx(own_ohm(180e3, 1e-6, ambient_c=35.0), rel=2e-3)
+
+
+@pytest.mark.parametrize("celsius", [10.0, 23.0, 35.0])
+def test_between_reads_a_junction_at_the_ambient_of_the_spec(celsius: float) -> None:
+    """A milliampere through the diode alone, by Shockley's equation and IS at that temperature."""
+    head = HEAD.replace("hazards = []", f'hazards = []\nambient = "{celsius:g} degC"')
+    (one, _) = between(
+        load_board(parse_document(head + NETS + DIODE, "x.toml")), METER, "A", "K", Function.DIODE
+    ).readings
+    slope = SILICON.ideality * 8.617333e-5 * (celsius + 273.15)
+    saturation = leak_a(10.0 * slope, 0.0, celsius) / (exp(10.0) - 1.0)
+    alone = slope * log(1e-3 / saturation + 1.0) + 1e-3 * SILICON.series_resistance_ohm
+    assert one.value == pytest.approx(alone, rel=1e-5)
 
 
 def test_an_ambient_nobody_read_is_less_sure() -> None:
