@@ -18,6 +18,7 @@ from benchcheck.terminal.wrapping import wrapped
 __all__ = ["Last", "View", "face"]
 
 _NARROW = 60
+_LEAST = 16  # columns in which an id or a header is folded rather than cut
 _LABEL = 9
 _OFF = "power off"  # never left out: it is what a hand looks for in a hurry
 _SHORT = len(_OFF)
@@ -133,15 +134,20 @@ def _folded(words: str, columns: int, indent: str = "", hanging: str = "") -> li
 
 
 def _broken(check: str, columns: int) -> str:
-    """Return the id of a check so that it may be folded before its bracket, which tells it from its sisters."""
-    return check if len(check) <= columns else check.replace("[", " [", 1)
+    """Return the id of a check so that it may be folded: before its bracket, then at the dot before its measurand."""
+    if len(check) <= columns:
+        return check
+    name, bracket, rest = check.partition("[")
+    name = name if len(name) <= columns or columns < _LEAST else name.replace(".", ". ", 1)
+    return f"{name} {bracket}{rest}" if bracket else name
 
 
 def _header(view: View, columns: int) -> tuple[Line, ...]:
     gap = columns - len(view.title) - len(view.progress)
     if gap >= 2:
         return (Line(f"{view.title}{' ' * gap}{view.progress}"),)
-    return (Line(view.progress if len(view.progress) <= columns else view.progress.partition(",")[0]),)
+    progress = view.progress if len(view.progress) <= columns else view.progress.partition(",")[0]
+    return tuple(Line(text) for text in (_folded(progress, columns) if columns >= _LEAST else [progress]))
 
 
 def _power(view: View, columns: int) -> tuple[Line, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -59,6 +60,15 @@ def test_at_20_columns_check_probes_reading_verdict_and_keys_remain() -> None:
     text = " ".join("\n".join(line.text for line in face(VIEW, 20, 24)).split())
     for words in ("R14.resistance", "red: R14 lead 1 (net FB)", "4.680 kohm", "fail:", "a accept"):
         assert words in text
+
+
+def test_at_20_columns_a_long_id_and_a_long_progress_are_folded_and_not_cut() -> None:
+    view = replace(VIEW, check="meter.reference_resistor", progress="of the meter itself 2 of 4")
+    lines = [line.text for line in face(view, 20, 24)]
+    assert all(len(line) <= 20 for line in lines)
+    text = " ".join(" ".join(lines).split())
+    assert "meter. reference_resistor" in text
+    assert "of the meter itself 2 of 4" in text
 
 
 @settings(max_examples=150, deadline=None)

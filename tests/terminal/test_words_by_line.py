@@ -82,6 +82,8 @@ def test_pasted_lines_and_a_line_without_end_are_no_answer(tmp_path: pathlib.Pat
         person.type("Dovre Semi")
         assert person.asked() == ORDER[2]
         person.type("q")
+        assert "asks for quit" in person.prompted()
+        person.type("no")
         assert person.end() == 130
     record = record_of(tmp_path)
     assert [one.display.text for one in record.readings] == ["yes", "Dovre Semi"]
