@@ -12,12 +12,12 @@ from benchcheck.bench.contributions import lead_correction
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
-from benchcheck.metrology import Budget
+from benchcheck.metrology import Budget, Verdict
 from benchcheck.quantity import Display, DisplayState
 from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import measure
-from benchcheck.score.surroundings import Circuit, good_value
+from benchcheck.score.surroundings import Circuit, Solved, good_value
 
 __all__ = ["Through", "through_circuit"]
 
@@ -26,7 +26,8 @@ __all__ = ["Through", "through_circuit"]
 class Through:
     """The part's own value from a reading as expected, and the display's window for its limits, leads included.
 
-    `hidden` says that the tolerances of the parts around make most of what is unsure.
+    `hidden` says that the tolerances of the parts around make most of what is unsure, or that the board reads the
+    same without the part.
     """
 
     budget: Budget
@@ -55,9 +56,16 @@ def through_circuit(check: Check, bench: Bench, session: Session, circuit: Circu
         None if limit is None else circuit.shown(check, limit) for limit in (check.limits.lower, check.limits.upper)
     )
     lower, upper = (None if end is None else end + leads_ohm for end in ends)
-    hidden = solved.masked or sum(share for share, _ in solved.shares_around()) > 0.5
+    hidden = solved.masked or sum(share for share, _ in solved.shares_around()) > 0.5 or _not_there(check, solved)
     named = found.range.name if found.range is not None else ""
     return Through(solved.budget, hidden, (lower, upper), meter.name, named)
+
+
+def _not_there(check: Check, solved: Solved) -> bool:
+    """Whether the board would read the same without the part, so that not even a good one passes."""
+    if solved.review is None:
+        return False
+    return solved.review(check, Finding(Verdict.PASS)).verdict is Verdict.UNDECIDED
 
 
 def _reading(check: Check, value: float) -> Reading:

@@ -88,6 +88,13 @@ def test_what_no_gross_fault_of_one_neighbour_explains_fails_if_they_are_right()
     assert "if the parts beside it are right" in found.because
 
 
+def test_a_part_just_beyond_its_limit_stays_a_conditional_fail() -> None:
+    """10.53k beside 26.7k: outside by less than the meter and the neighbours make of it (ILAC-G8:09/2019, 4.2.3)."""
+    found = score(board(DELTA), "R1", side_by_side(10.53e3, 26.7e3))
+    assert found.verdict is Verdict.CONDITIONAL_FAIL
+    assert found.value == pytest.approx(10.53e3, rel=2e-3)
+
+
 def test_a_good_board_fails_nothing() -> None:
     on = board(DELTA)
     ohms = {name: ohm for name, (_, _, ohm) in DELTA.items()}
