@@ -70,6 +70,7 @@ class Guided:
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
     _at: tuple[Probe | None, Probe | None] | None = None  # where a linked meter's tips were last asked for
+    _clipped: str = ""  # the check whose tips were said to be clipped on
 
     def __post_init__(self) -> None:
         """Nothing was pressed yet."""
@@ -121,20 +122,30 @@ class Guided:
         self.desk.keys_stop = True
         self.desk.paint()
 
-    def _stays(self, check: Check, meter: Meter | None) -> bool:
-        """Whether under power a check is read where the tips were asked for just before."""
-        before, self._at = self._at, (check.red, check.black) if meter is not None else None
-        return before is not None and before == self._at and bool(self.desk.power_line())
+    def _contact_known(self, asking: Asking) -> None:
+        """Take in, under power, what is known of the tips: no key can say then that they are on.
+
+        Clips on the points asked for just before need not leave; that they touch is seen all the same. Where it
+        cannot be seen they were clipped on with the power off.
+        """
+        check, before = asking.check, self._at
+        self._at = (check.red, check.black) if asking.meter is not None else None
+        clipped, self._clipped = self._clipped == check.id, ""
+        if not self.desk.power_line() or asking.capture is None:
+            return
+        if clipped:
+            asking.put_down()
+        elif before == self._at:
+            asking.capture.lifted = True
 
     def clipped_on(self, step: Step, power_off: Callable[[], object]) -> Answer | None:
         """Have tips clipped on with the power off where no meter can see them touch; None once they are on.
 
-        Another answer may be given instead. Nothing is asked where the tips are there already.
+        Another answer may be given instead.
         """
         meter = self.meters.serving(step.check.function) if self.meters is not None else None
         asking = asking_of(step, meter, self.bench)
-        where = (step.check.red, step.check.black)
-        if asking.rule is None or not asking.rule.open_is_good or self._at == where:
+        if asking.rule is None or not asking.rule.open_is_good:
             return None
         power_off()
         self.desk.enter()
@@ -145,7 +156,7 @@ class Guided:
             while True:
                 key = self.desk.key()
                 if key.name == "enter":
-                    self._at = where
+                    self._clipped = step.check.id
                     return None
                 answer = self.keys.answer(self.desk.asking, key) if key.text.casefold() in _NO_READING else None
                 if answer is not None:
@@ -163,8 +174,7 @@ class Guided:
     def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
         self.desk.enter()
         asking = self.desk.asking = asking_of(step, meter, self.bench)
-        if self._stays(step.check, meter):  # clips never leave, and under power no key can say that they are on
-            asking.put_down()
+        self._contact_known(asking)
         self.prompts.begin()
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.picture.say(self.keys.news_first)

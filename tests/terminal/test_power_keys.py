@@ -11,10 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
+from benchcheck.kinds.check import Check, Phase, Probe
 from benchcheck.readings.reading import Session
 from benchcheck.session.answers import Again, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
-from benchcheck.terminal.asking import Asking
+from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.guided import Guided
@@ -272,3 +274,27 @@ def test_told_to_pause_under_power_it_is_off_and_the_visit_goes_on(tmp_path: Pat
             person.look(0.9)
             person.press(b"q")
             assert person.finish() == 130
+
+
+def test_clips_that_stay_need_not_leave_under_power_but_touching_is_seen_all_the_same() -> None:
+    made, _ = guided(Bursts())
+    owned = bench()
+    rail, loaded, other = (
+        check(name, Function.DC_VOLTAGE, Phase.RAILS, red=Probe(at, at))
+        for name, at in (("VX.voltage[0A]", "VX"), ("VX.voltage[1A]", "VX"), ("VY.voltage[0A]", "VY"))
+    )
+
+    def begun(one: Check) -> Asking:
+        found = asking_of(Step(one, 1, 9, Session()), owned.meter_for(one.function), owned)
+        made._contact_known(found)
+        return found
+
+    for one, known in ((rail, False), (loaded, True), (other, False), (rail, False), (rail, True)):
+        found = begun(one)
+        assert found.capture is not None
+        assert found.capture.lifted is known, one.id
+        assert not found.tips_down, "what open leads show is no reading"
+    made.desk.power_line = lambda: ""
+    found = begun(rail)
+    assert found.capture is not None
+    assert not found.capture.lifted
