@@ -19,11 +19,11 @@ _ANEW = "power again begins anew: cautions, cells out, wiring, and what must be 
 #: keys and what they do.
 _KEYS = {
     "b": "begin power again",
-    "l": "later: powered checks after the others",
+    "l": "later (powered checks after the others)",
     "s": "skip",
     "u": "undo",
     "n": "note",
-    "q": "quit; --resume goes on here",
+    "q": "quit (--resume goes on here)",
 }
 AFTER_STOP = (
     f"power            {_ANEW}",
@@ -118,7 +118,7 @@ def _typed(typed: str, reason: str) -> Answer | None:
         "quit": Stop(),
     }
     with_words: dict[str, Callable[[str], Answer]] = {"skip": Skip, "note": Remark}
-    by_key = {key: words.partition(" ")[0].rstrip(";:") for key, words in _KEYS.items()}
+    by_key = {key: words.partition(" ")[0] for key, words in _KEYS.items()}
     word = by_key.get(word.casefold(), word.casefold())
     if word in with_words and rest:
         return with_words[word](rest)

@@ -24,7 +24,18 @@ _OFF = "power off"  # never left out: it is what a hand looks for in a hurry
 _SHORT = len(_OFF)
 _UNDER = " " * (_LABEL + 2)
 #: how soon a row goes where the window is small: last of all where the tips go, or what is to be looked at.
-_RANKS = {"red": 1, "black": 1, "where": 1, "look": 1, "question": 1, "answer": 2, "again": 2, "expect": 6}
+_RANKS = {
+    "power": 1,
+    "check": 1,
+    "red": 1,
+    "black": 1,
+    "where": 1,
+    "look": 1,
+    "question": 1,
+    "answer": 2,
+    "again": 2,
+    "expect": 6,
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -70,7 +70,7 @@ class Picture:
     def power_stopped(self, step: Step, reason: str, anew: str, keys: tuple[tuple[str, str], ...]) -> None:
         """Take in that power is off because somebody wanted it, and which keys serve then."""
         self._progress, self._gauge, self._choices = f"{step.place} of {step.total}", None, keys
-        self._rows = (("power", f"off: {reason}"), ("again", anew), ("check", step.check.id))
+        self._rows = (("power", f"off: {reason}"), ("check", step.check.id), ("then", anew))
         self._stage = "Power is off."
 
     def going_on(self) -> None:
