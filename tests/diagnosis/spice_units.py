@@ -134,7 +134,9 @@ def _deck_device(device: Device, name: str, names: dict[str, str]) -> Iterator[D
             for at, one in enumerate(single_junctions(Netlist([device])).devices):
                 yield from _deck_device(one, f"{name}s{at}", names)
         case Mosfet():
-            yield from _channel_and_body(replace(device, **nets), name)
+            yield from _channel_and_body(
+                replace(device, gate=nets["gate"], drain=nets["drain"], source=nets["source"]), name
+            )
         case _:
             yield reconnect(replace(device, designator=name), **nets)
 
