@@ -33,6 +33,7 @@ Indices = NDArray[np.intp]
 
 #: how far from what was read, in natural logarithm, the reading of a further range may be, and how many are tried.
 _LIKE, _MOST_FURTHER = 0.7, 2
+_LEAST_OHM = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ class _Ranged:
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
         self._ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
-        self._read = np.array(read, float)
+        self._read = np.maximum(np.array(read, float), _LEAST_OHM)  # leads taken off may leave less than nothing
         first = [ranges[0] for ranges in self._ranges]
         self._leads = np.array([one.leads for one in first], float)
         self._in_volt = np.array([one.in_volt for one in first], bool)

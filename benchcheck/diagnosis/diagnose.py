@@ -16,6 +16,7 @@ from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
 from benchcheck.diagnosis.evidence import Evidence, Seen, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import signs_under_power
@@ -35,8 +36,6 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 Floats = NDArray[np.float64]
 
 _WITHIN, _FEW = " is within its limits", 2
-#: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
-_UNEXPLAINED = math.log(0.2)
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
 _UNREAD_BITS = 0.09
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
@@ -145,7 +144,7 @@ def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) 
     """Return the checks whose readings a hypothesis does not explain."""
     fit = weighed.fits.get(row) or joint(weighed.predictions, weighed.held, row)
     terms = fit.terms if len(fit.terms) else weighed.held.terms[row]
-    far = terms < math.log(0.01) + weighed.held.anything - _UNEXPLAINED
+    far = not_explained(weighed.held, terms)
     return tuple(one.check for one, bad in zip(weighed.held.seen, far, strict=True) if bad)
 
 

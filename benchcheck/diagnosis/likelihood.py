@@ -22,8 +22,8 @@ from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
 from benchcheck.diagnosis.shots import MeterErrors
 
 __all__ = [
-    "BLUR", "Fit", "Held", "Local", "anything", "beyond_end", "corrected", "fitted", "hold", "joint",
-    "logarithmic_mean", "straight",
+    "BLUR", "Fit", "Held", "Local", "anything", "beside_good", "beyond_end", "corrected", "fitted", "hold", "joint",
+    "logarithmic_mean", "straight", "unexplained",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -36,6 +36,10 @@ INFLATED = 1.25
 #: share of readings that are anything: a bad contact, a wrong line (common practice, no source).
 _ANYTHING = 0.01
 _OVERLOAD_SHARE = 0.2
+#: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
+_UNEXPLAINED = math.log(0.2)
+#: of what a fault does to a reading, how much more or less it may do on a unit that strays.
+_MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: rounds of a fit: the first as wide as good parts spread, the last with nothing but what is left over.
 BLUR = (1.0, 0.3, 0.1, 0.03, 0.0, 0.0, 0.0)
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
@@ -189,7 +193,8 @@ def log_t(error: Floats, sigma: Floats) -> Floats:
 class Fit:
     """All readings under one hypothesis: logarithm of their likelihood, each stray's likeliest value and covariance.
 
-    `terms` are the readings' own shares, strays at their likeliest.
+    `terms` are the readings' own shares, strays at their likeliest; `rest` (readings) is what was read less what is
+    expected then, NaN where no line is drawn.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -198,6 +203,7 @@ class Fit:
     stray: Floats
     covariance: Floats
     terms: Floats
+    rest: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +258,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     count = len(local.at)
     stray, covariance = local.at.copy(), np.eye(count)
     numeric = np.flatnonzero(local.drawn)
-    terms = local.terms.copy()
+    terms, rest = local.terms.copy(), np.full(len(local.terms), np.nan)
     total = 0.0
     if len(numeric):
         slopes, meter = local.slopes[:, numeric], held.meter[numeric]
@@ -264,7 +270,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
             held.anything[numeric], local.bent[numeric], local.at[matters],
             int(np.searchsorted(matters, common)) if common in matters else -1,
         )  # fmt: skip
-        total, found, inverse, dense = lines.strayed(blur)
+        total, found, inverse, dense, rest[numeric] = lines.strayed(blur)
         stray[matters] = found
         covariance[np.ix_(matters, matters)] = inverse
         terms[numeric] = dense
@@ -275,7 +281,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         chance = _student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
         terms[over] = np.log((1.0 - _ANYTHING) * chance + _ANYTHING * np.exp(held.anything[over]))
     others = np.setdiff1d(np.arange(len(terms)), numeric)
-    return Fit(float(terms[others].sum()) + total, stray, covariance, terms)
+    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,8 +296,8 @@ class _Lines:
     at: Floats
     common: int
 
-    def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats]:
-        """Return the logarithm of the likelihood with the strays integrated out, those at their likeliest, and terms.
+    def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats, Floats]:
+        """Return the likelihood's logarithm with the strays integrated out, those at their likeliest, terms and rest.
 
         `bent` is added to `straight` as the square of how far all junctions are off the point.
         """
@@ -311,7 +317,8 @@ class _Lines:
         _, logdet = np.linalg.slogdet(information)
         dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + self.broad)
         total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
-        return total, np.asarray(stray), np.asarray(np.linalg.inv(information)), np.asarray(dense)
+        inverse = np.linalg.inv(information)
+        return total, np.asarray(stray), np.asarray(inverse), np.asarray(dense), np.asarray(rest)
 
 
 def _bending(common: float) -> float:
@@ -335,6 +342,43 @@ def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
         math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
     )
     return np.asarray(np.where(numeric, dense, held.terms))
+
+
+def unexplained(held: Held, terms: Floats) -> Bools:
+    """Return which readings are hardly likelier than anything at all, by their shares of the likelihood."""
+    return np.asarray(terms < math.log(_ANYTHING) + held.anything - _UNEXPLAINED)
+
+
+def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
+    """Return as `corrected`, every fault taken to do to the unit what it does to the designed board.
+
+    `fit` is the good board's where the unit is. A fault moves a reading from there as far as on the board as it is
+    designed (of ohms as a ratio), more or less: lines from the designed board do not reach there.
+    """
+    columns, expected = held.columns, _expected(held)
+    in_ratio = predictions.in_ratio[columns]
+    value = np.array([one.value for one in held.seen])
+    there = value - held.leads - fit.rest
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.clip(np.where(in_ratio, np.log(expected / expected[0]), 0.0), -_MOST_RATIO, _MOST_RATIO)
+        moved = np.where(in_ratio, ratio, expected - expected[0])
+        moved_there = np.where(in_ratio, there * np.exp(ratio), there + moved)
+    scale = np.where(in_ratio, logarithmic_mean(value - held.leads, moved_there), 1.0)
+    scale = np.nan_to_num(scale, posinf=0.0)
+    left = np.where(predictions.entry[:, columns] < 0, 0.0, _MORE_OR_LESS * np.nan_to_num(moved))
+    sigma = np.sqrt(held.meter**2 + (INFLATED * scale) ** 2 * (predictions.own[:, columns] ** 2 + left**2))
+    error = value - held.leads - moved_there
+    numeric = np.isfinite(error) & predictions.known[:, columns]
+    dense = np.logaddexp(
+        math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
+    )
+    return np.asarray(np.where(numeric, dense, held.terms))
+
+
+def _expected(held: Held) -> Floats:
+    """Return what every hypothesis expects of each reading, in the range it was shown in; NaN for nothing and OL."""
+    value = np.array([one.value for one in held.seen])
+    return np.asarray(value - held.leads - held.error)
 
 
 def _weights(error: Floats, sigma: Floats, broad: Floats) -> Floats:

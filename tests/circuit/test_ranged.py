@@ -89,3 +89,10 @@ def test_the_junctions_of_a_clamp_may_be_of_two_kinds() -> None:
     lifted = faulty(clamp, PartFault("missing-joint", "U1:a", ("pin",)))
     value = edited_readings(lifted, probes[2:], []).value[0, 0]
     assert value == pytest.approx(edited_readings(alone, probes, []).value[0, 2], abs=1e-5)
+
+
+def test_a_reading_of_nothing_is_no_reading_of_a_further_range() -> None:
+    # leads of 0.2 ohm taken off a reading of 0.1 ohm leave less than nothing
+    far = Netlist([Resistor("R1", "A", "GND", 9e3)])
+    value = readings_in_ranges(far, PROBES[:1], (0,), [], read=[-0.1]).latent[0, 0]
+    assert value == pytest.approx(9e3, rel=1e-6)
