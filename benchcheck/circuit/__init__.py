@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from .excitation import DiodeTest as DiodeTest
     from .excitation import Esr as Esr
     from .excitation import Excitation as Excitation
+    from .excitation import FrequencyRange as FrequencyRange
     from .excitation import InductanceAtFrequency as InductanceAtFrequency
     from .excitation import Ohms as Ohms
     from .excitation import OhmsRange as OhmsRange
@@ -55,7 +56,7 @@ _HOME = {
     ),
     "excitation": (
         "CapacitanceAtFrequency", "CapacitanceByCharging", "ChargingRange", "DcVoltage", "DiodeTest", "Esr",
-        "Excitation", "InductanceAtFrequency", "Ohms", "OhmsRange",
+        "Excitation", "FrequencyRange", "InductanceAtFrequency", "Ohms", "OhmsRange",
     ),
     "models": ("BjtModel", "JunctionModel", "MosfetModel"),
     "netlist": ("Netlist",),
@@ -81,6 +82,7 @@ __all__ = [
     "DiodeTest",
     "Esr",
     "Excitation",
+    "FrequencyRange",
     "InductanceAtFrequency",
     "Inductor",
     "JunctionModel",

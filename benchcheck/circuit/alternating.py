@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from math import inf, pi
 
 from .excitation import CapacitanceAtFrequency, Esr, Excitation, InductanceAtFrequency
@@ -54,6 +55,7 @@ def _turned(ohm: complex, slopes: Mapping[Key, complex], shown: Callable[[comple
 def _capacitance(
     netlist: Netlist, red: str, black: str, excitation: CapacitanceAtFrequency, conditions: Conditions
 ) -> Solved:
+    excitation = _settled(netlist, red, black, excitation, conditions)
     omega = 2.0 * pi * excitation.frequency_hz
 
     def series(z: complex) -> float:
@@ -65,6 +67,24 @@ def _capacitance(
     shown = series if excitation.equivalent == "series" else parallel
     scale = ("capacitance", "F", excitation.full_scale_f)
     return _at_frequency(netlist, (red, black), excitation, scale, shown, conditions)
+
+
+def _settled(
+    netlist: Netlist, red: str, black: str, excitation: CapacitanceAtFrequency, conditions: Conditions
+) -> CapacitanceAtFrequency:
+    """Return the measurement on the first range whose current the circuit does not exceed, the last where all are.
+
+    That current goes with the admittance, resistive part and all (common practice, no source).
+    """
+    if not excitation.ranges:
+        return excitation
+    taken = excitation.ranges[-1]
+    for one in excitation.ranges[:-1]:
+        seen = impedance_between(netlist, red, black, one.frequency_hz, conditions)
+        if seen is None or abs(seen.ohm) * 2.0 * pi * one.frequency_hz * one.full_scale_f >= 1.0:
+            taken = one
+            break
+    return replace(excitation, frequency_hz=taken.frequency_hz, full_scale_f=taken.full_scale_f, ranges=())
 
 
 def _inductance(

@@ -108,12 +108,28 @@ class CapacitanceByCharging:
 
 
 @dataclass(frozen=True, slots=True)
+class FrequencyRange:
+    """A range of capacitance with the frequency the meter measures at there, in farad and hertz."""
+
+    full_scale_f: float
+    frequency_hz: float
+
+    def __post_init__(self) -> None:
+        _positive("capacitance range", self.full_scale_f, self.frequency_hz)
+
+
+@dataclass(frozen=True, slots=True)
 class CapacitanceAtFrequency:
-    """Capacitance from the impedance at one frequency, in hertz, as a parallel or series equivalent."""
+    """Capacitance from the impedance at one frequency, in hertz, as a parallel or series equivalent.
+
+    A meter that measures at another frequency on another range states its `ranges`, the smallest first: it settles
+    on the first whose current the circuit does not exceed.
+    """
 
     frequency_hz: float
     equivalent: Literal["parallel", "series"] = "series"
     full_scale_f: float = 0.1
+    ranges: tuple[FrequencyRange, ...] = ()
 
     def __post_init__(self) -> None:
         _positive("capacitance", self.frequency_hz, self.full_scale_f)

@@ -337,6 +337,8 @@ class _Work:
             ]
             netlist = switched(self._netlist, switches)
             excitation = excitation_for(self._bench, function)
+            if isinstance(excitation, CapacitanceAtFrequency) and excitation.ranges:
+                continue  # readings at several frequencies take no part
             if isinstance(excitation, CapacitanceAtFrequency | Esr):
                 table = Alternating(netlist, edits_of(netlist, self._hypotheses), excitation.frequency_hz)
                 for at in columns:

@@ -18,6 +18,7 @@ from benchcheck.readings.reading import Session
 from benchcheck.score.own import Own
 
 if TYPE_CHECKING:
+    from benchcheck.circuit.excitation import CapacitanceAtFrequency
     from benchcheck.circuit.netlist import Netlist
     from benchcheck.circuit.physics import Conditions
     from benchcheck.circuit.shown import Solved as Read
@@ -28,7 +29,7 @@ __all__ = ["Asked", "ambient_half_width_k"]
 #: how far the junctions of a board may be from the ambient: a thermometer in the room, and where nobody read one the
 #: range most benches lie in (common practice, no source).
 _READ_K, _NOT_READ_K = 2.0, 5.0
-_ENDLESS_OHM = 1e15
+_ENDLESS_OHM, _ENDLESS_F = 1e15, 1e6
 #: circuits solved abreast at a time: more take more memory than they save time.
 _ABREAST = 20
 
@@ -90,8 +91,10 @@ class Asked:
 
         The lower ranges, with more current, were overloaded: what they would show of another board is no answer.
         """
-        from benchcheck.circuit.excitation import Ohms
+        from benchcheck.circuit.excitation import CapacitanceAtFrequency, Ohms
 
+        if isinstance(self.excitation, CapacitanceAtFrequency) and self.excitation.ranges:
+            return replace(self, excitation=self._at_frequency_of(self.excitation, budget))
         if not isinstance(self.excitation, Ohms):
             return self
         rows = self.excitation.ranges
@@ -103,12 +106,18 @@ class Asked:
         endless = replace(row, full_scale_ohm=_ENDLESS_OHM)
         return replace(self, excitation=replace(self.excitation, ranges=(endless,)))
 
+    def _at_frequency_of(self, meter: CapacitanceAtFrequency, budget: Budget) -> CapacitanceAtFrequency:
+        named = (one for one in meter.ranges for each in budget.contributions if _names(each.id, one.full_scale_f))
+        fitting = (one for one in meter.ranges if one.full_scale_f >= budget.value)
+        taken = next(named, None) or next(fitting, meter.ranges[-1])
+        return replace(meter, frequency_hz=taken.frequency_hz, full_scale_f=_ENDLESS_F, ranges=())
+
     def warmer(self, kelvin: float) -> Asked:
         """Return the same, the board so much warmer."""
         moved = replace(self.conditions, temperature_k=self.conditions.temperature_k + kelvin)
         return replace(self, conditions=moved)
 
 
-def _names(contribution: str, full_scale_ohm: float) -> bool:
+def _names(contribution: str, full_scale: float) -> bool:
     """Return whether a contribution's id (`dmm.ohms.6k.accuracy`) is of the range with this full scale."""
-    return f".{short_value(full_scale_ohm)}." in contribution
+    return f".{short_value(full_scale)}." in contribution

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["Model", "conditions_at", "excitation_for", "model_of", "positioned"]
 
 _ZERO_C_IN_K = 273.15
+_USUAL_HZ = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +123,16 @@ def _diode(ranges: list[MeterRange]) -> Excitation | None:
 
 def _capacitance(ranges: list[MeterRange]) -> Excitation | None:
     """Return a measurement at the meter's frequency, at 100 Hz where it says none (common practice, no source)."""
-    from benchcheck.circuit.excitation import CapacitanceAtFrequency
+    from benchcheck.circuit.excitation import CapacitanceAtFrequency, FrequencyRange
 
     if not ranges:
         return None
-    frequency_hz = next((one.frequency_hz for one in ranges if one.frequency_hz), 100.0)
-    return CapacitanceAtFrequency(frequency_hz, "parallel", ranges[-1].full_scale)
+    frequencies_hz = [one.frequency_hz or _USUAL_HZ for one in ranges]
+    rows = zip(ranges, frequencies_hz, strict=True)
+    by_range = tuple(FrequencyRange(one.full_scale, hertz) for one, hertz in rows)
+    return CapacitanceAtFrequency(
+        frequencies_hz[-1], "parallel", ranges[-1].full_scale, by_range if len(set(frequencies_hz)) > 1 else ()
+    )
 
 
 def _charging(ranges: list[MeterRange]) -> Excitation | None:
