@@ -33,7 +33,7 @@ def test_a_file_of_readings_is_diagnosed_and_kept_for_programs(tmp_path: Path) -
     files = [str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml")]
     result = ran(tmp_path, files[0], "--readings", files[1], "--bench", files[2], "--json", str(out))
     assert result.exception is None
-    assert "D1 reversed" in result.output.splitlines()[1]
+    assert "D1 reversed" in result.stdout.splitlines()[1]
     found = json.loads(out.read_text(encoding="utf-8"))
     assert found["hypotheses"][0]["designator"] == "D1"
     assert found["hypotheses"][0]["fault"] == "reversed"
