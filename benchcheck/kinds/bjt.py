@@ -44,16 +44,26 @@ class Bjt(Part):
 
 
 def checks(part: Bjt, around: Surroundings) -> tuple[Check, ...]:
-    """Return `be_drop`, `bc_drop`, `drop_difference`, `ce_blocking`, and `hfe` where a limit is given."""
-    given = [
-        _drop(part, around, "be_drop", "emitter", part.be_drop),
-        _drop(part, around, "bc_drop", "collector", part.bc_drop),
-        _difference(part),
-        _blocking(part, around),
+    """Return `be_drop`, `bc_drop`, `drop_difference`, `ce_blocking`, and `hfe` where a limit is given.
+
+    A junction whose two pins the board joins is not asked for, nor what would be computed from it: base and
+    collector on one net make a diode of the transistor.
+    """
+    drops = [
+        _drop(part, around, f"{letter}_drop", end, limits)
+        for letter, end, limits in (("be", "emitter", part.be_drop), ("bc", "collector", part.bc_drop))
+        if not _joined(part, "base", end)
     ]
+    given = [*drops, _difference(part)] if len(drops) == 2 else drops
+    if not _joined(part, "base", "collector") and not _joined(part, "collector", "emitter"):
+        given.append(_blocking(part, around))
     if part.hfe is not None:
         given.append(_gain(part, part.hfe))
     return tuple(given)
+
+
+def _joined(part: Bjt, one: str, other: str) -> bool:
+    return part.net(one) is not None and part.net(one) == part.net(other)
 
 
 def _drop(part: Bjt, around: Surroundings, measurand: str, end: str, given: Window[Volts] | None) -> Check:

@@ -111,16 +111,22 @@ def magnitude_question(
     if expected and check.evidence is Evidence.RAISED and value > max(expected):
         return None  # a large capacitor beside a small one reads so, rightly
     slip = magnitude_slip(value, expected) if expected else None
-    if slip is None or (on_board is not None and _as_on_board(value, on_board(check))):
+    if slip is None or (on_board is not None and _as_on_board(check, value, on_board(check))):
         return None
     likelier = format_value(value / 10.0**slip, check.quantity_unit, ascii=True)
     why = f"a factor 10^{abs(slip)} off what is expected"
     return MagnitudeQuestion(reading.display.text, shown, likelier, why)
 
 
-def _as_on_board(value: float, shown: float | None) -> bool:
+def _as_on_board(check: Check, value: float, shown: float | None) -> bool:
     """Whether a value is about what the good board reads: by no slip of a thousand, and within a factor of two."""
+    if shown is not None and check.quantity_unit == "ohm" and abs(value - shown) <= _LEADS_OHM:
+        return True
     return shown is not None and shown > 0.0 and shown / WINDOW <= value <= shown * WINDOW
+
+
+#: what leads and contacts may add (common practice, no source).
+_LEADS_OHM = 1.0
 
 
 def _expected_span(check: Check) -> tuple[float, float] | None:

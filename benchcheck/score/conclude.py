@@ -40,7 +40,7 @@ def conclude(check: Check, budget: Budget, found: Conformity | None, evidence: E
     if found is None:
         return undecided(Reason.METHOD, "the check has no limits to judge the value by", "give it limits in the spec")
     above = check.limits.upper is not None and found.value >= check.limits.upper
-    hidden = _hidden(check, found, evidence, above=above)
+    hidden = _joined(check, found, above=above) or _hidden(check, found, evidence, above=above)
     if hidden is not None:
         return hidden
     if found.verdict in _INSIDE and check.method:
@@ -85,6 +85,15 @@ def _hidden(check: Check, found: Conformity, evidence: Evidence, *, above: bool)
     because = f"{shown(check, found.value)}{_consistent(check, found.value, evidence)}; {ONE_SIDED[evidence]}"
     change = check.workaround or "another method" if evidence is Evidence.SCREEN else lifted(check)
     return undecided(Reason.ONE_SIDED, because, change)
+
+
+def _joined(check: Check, found: Conformity, *, above: bool) -> Finding | None:
+    """Return undecided where a part read too low with both tips on one net: there the board itself conducts."""
+    nets = {probe.net for probe in (check.red, check.black) if probe is not None}
+    if len(nets) != 1 or None in nets or check.phase is not Phase.PARTS or above or found.verdict not in _OUTSIDE:
+        return None
+    because = f"both tips lie on net {nets.pop()} by the spec, so the board joins what this check tells apart"
+    return undecided(Reason.METHOD, because, lifted(check))
 
 
 def _consistent(check: Check, value: float, evidence: Evidence) -> str:

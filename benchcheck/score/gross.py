@@ -31,7 +31,8 @@ __all__ = ["Supposed", "Supposing"]
 _TEST_CURRENT = 0.10
 #: further than this from what was read, no spread of good parts matters: a volt's share and a share of the larger.
 _FAR_V, _FAR_SHARE = 0.3, 0.3
-_FAR_LINEAR = 0.6
+#: a choke of at most 4 ohm may have 0.2: only what is next to nothing beside the other is too far
+_FAR_LINEAR = 0.98
 _SHORT_OHM = 0.05
 _CODES = ("open", "short", "reversed", "decade")
 #: other parts' faults looked at, the nearest first: what lies further off hardly moves a reading. At a frequency each
@@ -235,7 +236,7 @@ class Supposing:
         larger = max(abs(value), abs(self.budget.value))
         if self.asked.check.function is Function.DIODE:
             return gap > _FAR_V + _FAR_SHARE * larger
-        return not junctions and gap > _FAR_LINEAR * larger
+        return not junctions and gap > max(_FAR_LINEAR * larger, self._expanded(()))
 
     def _around(self, netlist: Netlist, value: float, without: str, *, junctions: bool) -> list[Contribution] | None:
         """Return what good parts and the meter's current may make of a supposed reading; None for overload."""

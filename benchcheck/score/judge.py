@@ -23,6 +23,8 @@ from benchcheck.score.surroundings import Solver
 
 __all__ = ["blocked", "erroneous", "judge", "judge_derived", "skipped"]
 
+#: an own value below this share of the reading is none: no part reads so, and rounding decides what is found.
+_DEGENERATE = 1e-3
 _ABSENT = {
     DisplayState.NOT_REACHABLE: "the point cannot be reached",
     DisplayState.NOT_PRESENT: "not present on this unit",
@@ -102,13 +104,16 @@ def _judged(
         conformity = assessed(check, measured.budget, bench.decision)
         finding = conclude(check, measured.budget, conformity, check.evidence)
         return _score(check, readings, finding, measured, conformity)
-    own = Measured(around.budget, measured.meter, measured.range)
+    found = around.budget if around.budget.value > _DEGENERATE * measured.budget.value else measured.budget
+    own = Measured(found, measured.meter, measured.range)
     conformity = assessed(check, own.budget, bench.decision)
     finding = conclude(check, own.budget, conformity, Evidence.DIRECT if around.complete else check.evidence)
     reviewed = around.reviewed(check, finding)
     if reviewed.verdict is Verdict.FAIL and finding.verdict is not Verdict.FAIL:
         return _score(check, readings, reviewed)  # by a fault that leaves the part no value of its own
-    if around.masked and own.budget.combined_standard_uncertainty >= abs(own.budget.value):
+    says_nothing = own.budget.combined_standard_uncertainty >= abs(own.budget.value)
+    discredited = finding.verdict is Verdict.FAIL and reviewed.verdict is Verdict.UNDECIDED
+    if discredited or (around.masked and says_nothing):
         return _score(check, readings, reviewed, measured)  # a number that says nothing: what was read stands there
     return _score(check, readings, reviewed, own, conformity)
 

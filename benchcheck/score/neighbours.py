@@ -33,6 +33,8 @@ _UNSTATED = 0.15
 _WINDING = 0.10
 #: contacts, fuses, beads and chokes without a figure: from nothing to twice what is usual (common practice).
 _WIRE = 1.0
+#: of a coil whose inductance the spec does not give: the model's may be anything
+_INDUCTANCE = 1.0
 #: series resistance of a capacitor that is no electrolytic, in ohm, from nothing up to twice this (common practice).
 _CERAMIC_OHM = 0.01
 #: what the ideality of a junction may be off, as a share: it carries a drop from one current to another.
@@ -112,6 +114,8 @@ def _tolerance(part: Any, device: Any, field: str) -> tuple[float, str]:
         return (upper - lower) / (2.0 * abs(value)), _ORIGIN
     if field in ("dc_resistance_ohm", "closed_resistance_ohm") or (field == "resistance_ohm" and not value):
         return _WIRE, _USUAL
+    if field == "inductance_h" and not value:
+        return _INDUCTANCE, _USUAL
     return (_WINDING if part.kind == "winding" else _UNSTATED), _USUAL
 
 

@@ -77,6 +77,9 @@ def effects_of(netlist: Netlist, found: MeterReading, slopes: Mapping[Key, float
     forward = {state.designator: state.voltage_v for state in found.junctions}
     effects: dict[str, float] = {}
     numbers = slopes if found.function == "esr" else _valued(netlist, by_value(netlist, slopes))
+    if found.function not in ("esr", "capacitance"):  # of a coil direct current meets the wire alone
+        wires = {key: slope for key, slope in slopes.items() if key[1] == "dc_resistance_ohm"}
+        numbers = {key: slope for key, slope in numbers.items() if key[1] != "inductance_h"} | wires
     for (name, number), slope in numbers.items():
         value = getattr(netlist.device(name), number, None) or forward.get(name, 0.0)
         part = name.partition(":")[0]

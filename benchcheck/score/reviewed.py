@@ -47,8 +47,9 @@ class Review:
 
     def __call__(self, check: Check, finding: Finding) -> Finding:
         """Return the finding, or what has to be said instead."""
-        # a value of the part's own was judged already, and a conditional fail lies within its uncertainty
-        if finding.verdict in _OUTSIDE and not self.settled and self._is_good(check):
+        # a value found near an end of what is possible has slopes of no use: the good board's own are
+        fails = finding.verdict is Verdict.FAIL or (finding.verdict in _OUTSIDE and not self.settled)
+        if fails and self._is_good(check):
             return self._masked(check)
         if self.settled and (self.no_value or finding.verdict is Verdict.UNDECIDED):
             finding = self._looked_into(check, finding)

@@ -177,3 +177,21 @@ def test_no_window_for_a_junction_lets_a_short_pass(kind: str, keys: dict[str, A
     limits = one(entry(kind, "D1", {"anode": "A", "cathode": "K"}, **keys), "forward_drop").limits
     assert limits.lower is not None
     assert limits.lower > 0.1
+
+
+@pytest.mark.parametrize(
+    ("nets", "asked"),
+    [
+        ({"base": "B", "collector": "B", "emitter": "E"}, {"be_drop"}),
+        ({"base": "E", "collector": "C", "emitter": "E"}, {"bc_drop", "ce_blocking"}),
+        ({"base": "B", "collector": "C", "emitter": "C"}, {"be_drop", "bc_drop", "drop_difference"}),
+    ],
+)
+def test_a_junction_the_board_joins_is_not_asked_for(nets: dict[str, str], asked: set[str]) -> None:
+    """A transistor with base and collector on one net is a diode (any textbook)."""
+    found = checks_of(entry("bjt", "Q1", nets, polarity="NPN"))
+    assert {name.partition(".")[2] for name in found} >= asked
+    assert (
+        not {"be_drop", "bc_drop", "drop_difference", "ce_blocking"}
+        & {name.partition(".")[2] for name in found} - asked
+    )

@@ -68,3 +68,28 @@ def test_a_short_seen_by_the_check_of_polarity_may_lie_in_another_part() -> None
     found = score(board(electrolytic("C1"), electrolytic("C2"), nets=COMPLETE), "C1.polarity[other]", "0.06")
     assert found.verdict is Verdict.FAIL
     assert "the wrong way round, or something across the same two nets is a short" in found.because
+
+
+def resistor(name: str, ohm: str) -> str:
+    return f'[part.{name}]\nkind = "resistor"\nvalue = "{ohm}"\ntolerance = "5 %"\nnets = ["A", "K"]\n'
+
+
+@pytest.mark.parametrize(
+    ("large", "small", "read"), [("10k", "100", "97.2"), ("47k", "1k", "950"), ("22k", "22", "22.0")]
+)
+def test_a_resistor_beside_a_much_smaller_one_is_not_convicted_by_its_tolerance(
+    large: str, small: str, read: str
+) -> None:
+    """97.2 ohm is 10k beside 98.15 ohm, well within 5 % of 100 ohm (parallel resistances, any textbook)."""
+    on = board(resistor("R1", large), resistor("R9", small), nets=COMPLETE)
+    found = score(on, "R1.resistance", read)
+    assert found.verdict is Verdict.UNDECIDED
+    assert "R9" in found.because
+    assert score(on, "R1.resistance", f"{float(read) / 2:.1f}").verdict is Verdict.FAIL
+
+
+@pytest.mark.parametrize("read", ["0.2", "0.3", "0.5"])
+def test_a_resistor_beside_a_choke_of_hardly_any_resistance_is_not_convicted(read: str) -> None:
+    choke = '[part.L1]\nkind = "inductor"\ndc_resistance = { max = "0.4 ohm" }\nnets = ["A", "K"]\n'
+    found = score(board(resistor("R1", "220"), choke, nets=COMPLETE), "R1.resistance", read)
+    assert found.verdict is Verdict.UNDECIDED
