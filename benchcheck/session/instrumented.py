@@ -123,11 +123,17 @@ class InstrumentedSource:
         """
         return self.power.close("the program stands still") if self.power is not None else ""
 
-    def rest(self, why: str = "nothing is left to ask") -> None:
-        """Have power off while nothing is measured; what ends it otherwise on the way is told when it is needed."""
+    def rest(self, why: str = "") -> None:
+        """Have power off while nothing is measured; what ends it otherwise on the way is told when it is needed.
+
+        Without a reason why nothing is left to ask: cells may be put back then, so that all is confirmed anew should
+        an answer be taken back.
+        """
         with contextlib.suppress(PowerEnded):
             if self.power is not None:
-                self.power.off(why)
+                self.power.off(why or "nothing is left to ask")
+        if self.power is not None and not why:
+            self.power.forget()
 
     def soak(self, minutes: float) -> str:
         """Run the unit for some minutes, attended; return how that went. OutputStateUnknown as power has it."""

@@ -283,9 +283,14 @@ class Power:
         if self.alarm or (self.ended and not self.by_key):
             return
         self._event(f"power may come up again: {self.ended or 'asked for'}")
-        self.ended, self.by_key, self._load_at = "", False, ""
-        self._confirmed.clear()
+        self.ended, self.by_key = "", False
+        self.forget()
         self.came_up.clear()
+
+    def forget(self) -> None:
+        """Take cells and wiring for unknown: somebody had time to change them; they are asked for before power."""
+        self._load_at = ""
+        self._confirmed.clear()
 
     def _heard(self) -> None:
         if self._endings.pause_asked():

@@ -12,7 +12,7 @@ from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
 from benchcheck.clock import SystemClock
 from benchcheck.document import parse_document
-from benchcheck.errors import BenchError, InstrumentError, SpecError
+from benchcheck.errors import BenchError, InstrumentError, SpecError, UsageError
 from benchcheck.instruments.power_watch import Rule, Stop
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Origin
@@ -413,6 +413,33 @@ def test_power_that_ends_while_a_question_stands_stays_off_whatever_is_answered(
             power.bring(wanted)
         assert len(asked) == 1
         assert switched_on(served) == 0
+
+
+def test_once_nothing_is_left_to_ask_cells_and_wiring_are_confirmed_anew_before_power_comes_again(
+    tmp_path: Path,
+) -> None:
+    """At the end of a visit cells may be put back; an answer taken back then must not bring power by itself."""
+    with served_bench(TRUTH) as served:
+        board, hand = spec_board(tmp_path), good_hand(served)
+        instruments = source(served.bench(), hand)
+        power = Power(board, served.bench(), hand, SystemClock(), lambda *_: None, lambda _: None)
+        instruments.power = power
+        wanted = wanted_for(next(one for one in board.checks if one.id == "BATT.idle_current"), board)
+        assert wanted is not None
+        try:
+            power.bring(wanted)
+            instruments.rest("tips go on with the power off")
+            power.bring(wanted)
+            asked = sum(one.startswith("confirm") for one in hand.done)
+            assert asked == 2
+            instruments.rest()
+            assert off(served)
+            hand.says = False
+            with pytest.raises(UsageError, match="not confirmed"):
+                power.bring(wanted)
+            assert off(served)
+        finally:
+            power.close()
 
 
 def test_a_wandering_idle_current_is_several_readings_and_no_reason_to_switch_off(tmp_path: Path) -> None:
