@@ -49,7 +49,10 @@ def make_safe(supply: PowerSupply | None, load: ElectronicLoad | None, fall_s: f
 
 
 def _verified(driver: PowerSupply | ElectronicLoad, off: Callable[[], None]) -> bool:
-    """Bring the link in step and switch off until it is seen; False when that never succeeds."""
+    """Bring the link in step and switch off until it is seen; False when that never succeeds.
+
+    Where nobody listened for as long as recovering takes, waiting longer only delays the word to switch off by hand.
+    """
     explains, driver.explains = driver.explains, False
     try:
         for _ in range(ATTEMPTS):
@@ -58,9 +61,11 @@ def _verified(driver: PowerSupply | ElectronicLoad, off: Callable[[], None]) -> 
                     recover(driver.link, RECOVER_S)
                 driver.acknowledge_restart()
                 off()
-            except BenchcheckError:
+            except BenchcheckError as reason:
                 driver.link.mark("switching off failed")
                 driver.off_blind()
+                if isinstance(reason.__cause__, ConnectionRefusedError):
+                    return False
                 continue
             return True
         return False

@@ -13,6 +13,7 @@ import os
 import select
 import subprocess
 import sys
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
@@ -38,10 +39,17 @@ START_S = 30.0  # loading the VISA library on a busy machine
 STOP_S = 10.0
 GO_ON_S = 0.2  # a keeper that has not seen the output off goes on trying, and the user must hear of it now
 LOST = "the power keeper is gone"
+BY_HAND = "switch the supply off by hand, now"
+
+
+def _unwatched(waited_s: float) -> None:
+    """Nobody wants to know how long an answer takes."""
 
 
 class PowerKeeper:
     """The client of the keeper process; `supply` and `load` act like the drivers they stand for.
+
+    `waiting` hears, several times a second, for how long an answer has been waited for; what it raises ends the wait.
 
     Whoever holds it calls `renew` at least every half second (requests renew too); that is deliberately not left to
     a thread, which would go on renewing for a main thread that hangs.
@@ -57,6 +65,8 @@ class PowerKeeper:
         self._renewed_s = self._heard_s = self._clock.monotonic_s()
         self._counter, self._buffer = 0, b""
         self._closed, self._opened = False, False
+        self._last = OffReport(OffState.OFF, None, "closed before")  # what was last known of the output
+        self.waiting: Callable[[float], None] = _unwatched
         try:
             self.described: dict[str, Any] = self.request("open", _open_arguments(settings))
             self._opened = True
@@ -110,16 +120,18 @@ class PowerKeeper:
         return cast(OffReport, self.request("off"))
 
     def close(self) -> OffReport:
-        """Switch off, let the instruments go and end the process; OutputStateUnknown when off is not verified."""
-        if self._closed:
-            return OffReport(OffState.OFF, None, "closed before")
-        try:
-            report = cast(OffReport, self.request("close"))
-        finally:
-            self._end()
-        if report.state is OffState.UNKNOWN:
-            raise OutputStateUnknown(report.line)
-        return report
+        """Switch off, let the instruments go and end the process; OutputStateUnknown when off is not verified.
+
+        One that is closed already says what was last known: what nobody knew then, nobody knows now.
+        """
+        if not self._closed:
+            try:
+                self._last = cast(OffReport, self.request("close"))
+            finally:
+                self._end()
+        if self._last.state is OffState.UNKNOWN:
+            raise OutputStateUnknown(self._last.line)
+        return self._last
 
     def __enter__(self) -> PowerKeeper:
         """Return itself."""
@@ -144,9 +156,11 @@ class PowerKeeper:
         os.write(self._process.stdin.fileno(), encode(message))
 
     def _answer(self, number: int) -> dict[str, Any]:
+        began_s = self._clock.monotonic_s()
         while True:
             message = self._next_line(LEASE_S / 2.0)
             self._lease()
+            self.waiting(self._clock.monotonic_s() - began_s)
             if message is None:
                 self._still_there()
                 continue
@@ -181,7 +195,7 @@ class PowerKeeper:
         return decode(line)
 
     def _ended_by_itself(self, message: dict[str, Any]) -> InstrumentError:
-        report = revived(message["value"])
+        report = self._last = revived(message["value"])
         self._closed = True
         _left(self._process, GO_ON_S if report.state is OffState.UNKNOWN else STOP_S)
         self._dismiss()
@@ -202,7 +216,10 @@ class PowerKeeper:
             with _Rescue(standby, self._clock) as rescue:
                 report = cast(OffReport, rescue.request("rescue", _open_arguments(self._settings, self.described)))
         except BenchcheckError as reason:
-            return OutputStateUnknown(f"{LOST} and another one fails ({reason}): switch the supply off by hand, now")
+            line = f"OUTPUT STATE UNKNOWN: {LOST} and another one fails ({reason}): {BY_HAND}"
+            self._last = OffReport(OffState.UNKNOWN, None, line)
+            return OutputStateUnknown(line)
+        self._last = report
         kind = OutputStateUnknown if report.state is OffState.UNKNOWN else InstrumentError
         return kind(f"{LOST}; another one was started to switch off: {report.line}")
 
@@ -243,6 +260,7 @@ class _Rescue(PowerKeeper):
         self._clock, self._closed, self._opened = clock, False, ready
         self._renewed_s = self._heard_s = clock.monotonic_s()
         self._counter, self._buffer = 0, b""
+        self.waiting = _unwatched
 
     def close(self) -> OffReport:
         """End the process; it has let the instruments go."""

@@ -153,7 +153,9 @@ class ServedBench:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Stop serving and end all connections."""
+        """Stop serving and end all connections; a second time does nothing."""
+        if self._loop.is_closed():
+            return
         self._loop.call_soon_threadsafe(self._loop.stop)
         self._thread.join()
 

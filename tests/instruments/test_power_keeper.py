@@ -61,6 +61,11 @@ def until(condition: Callable[[], bool], limit_s: float) -> float:
     return CLOCK.monotonic_s() - began_s
 
 
+def vanish(rig: Rig) -> None:
+    """Have supply and load gone as with the process that simulates them: connections end, nobody listens."""
+    rig.served.__exit__(None, None, None)
+
+
 def is_off(rig: Rig) -> bool:
     return not rig.supply.output and not rig.load.input
 
@@ -102,6 +107,58 @@ def test_an_output_that_cannot_be_seen_off_is_said_to_be_unknown(rig: Rig) -> No
     power(keeper)
     rig.supply_server.faults.append(Misbehaviour(Kind.OFF_IGNORED, times=-1))
     with pytest.raises(OutputStateUnknown, match="switch the supply off by hand"):
+        keeper.close()
+
+
+def test_what_nobody_knew_when_it_was_closed_is_not_off_when_it_is_closed_again(rig: Rig) -> None:
+    keeper = keeper_for(rig)
+    power(keeper)
+    rig.supply_server.faults.append(Misbehaviour(Kind.OFF_IGNORED, times=-1))
+    for _ in range(3):
+        with pytest.raises(OutputStateUnknown, match="switch the supply off by hand"):
+            keeper.close()
+
+
+def test_a_keeper_that_ended_by_itself_without_knowing_never_says_off(rig: Rig) -> None:
+    """Supply and load are gone when the main process falls silent: the keeper ends, and nobody knows."""
+    keeper = keeper_for(rig)
+    power(keeper)
+    vanish(rig)
+    CLOCK.sleep(2.2)  # the lease is not renewed
+    with pytest.raises(OutputStateUnknown, match="switch the supply off by hand"):
+        until(keeper.supply.is_on, 20.0)
+    for _ in range(2):
+        with pytest.raises(OutputStateUnknown, match="switch the supply off by hand"):
+            keeper.close()
+    keeper._process.kill()  # it would go on trying for a minute
+    keeper._process.wait(5.0)
+
+
+def test_a_lost_keeper_and_instruments_that_have_gone_stay_unknown(rig: Rig) -> None:
+    keeper = keeper_for(rig)
+    power(keeper)
+    vanish(rig)
+    os.kill(keeper.process_id, signal.SIGKILL)
+    with pytest.raises(OutputStateUnknown, match=r"OUTPUT STATE UNKNOWN.*switch the supply off by hand"):
+        keeper.supply.measure()
+    with pytest.raises(OutputStateUnknown, match="switch the supply off by hand"):
+        keeper.close()
+
+
+def test_supply_and_load_that_have_gone_are_told_within_seconds_and_the_wait_is_heard_of(rig: Rig) -> None:
+    """Two seconds of recovering for the question, for the load and for the supply; 14 s with three tries each."""
+    waits: list[float] = []
+    keeper = keeper_for(rig)
+    power(keeper)
+    vanish(rig)
+    keeper.waiting = waits.append
+    began_s = CLOCK.monotonic_s()
+    with pytest.raises(OutputStateUnknown, match="OUTPUT STATE UNKNOWN"):
+        keeper.supply.measure()
+    assert CLOCK.monotonic_s() - began_s < 10.0
+    assert waits == sorted(waits)
+    assert len(waits) > 8
+    with pytest.raises(OutputStateUnknown):
         keeper.close()
 
 
