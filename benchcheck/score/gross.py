@@ -34,7 +34,7 @@ _FAR_V, _FAR_SHARE = 0.3, 0.3
 #: a choke of at most 4 ohm may have 0.2: only what is next to nothing beside the other is too far
 _FAR_LINEAR = 0.98
 _SHORT_OHM = 0.05
-_CODES = ("open", "short", "reversed", "decade")
+_CODES = ("open", "short", "reversed", "decade", "wrong-polarity-type")
 #: other parts' faults looked at, the nearest first: what lies further off hardly moves a reading. At a frequency each
 #: takes longer.
 _MOST, _MOST_ALTERNATING = 200, 60
