@@ -156,10 +156,21 @@ class InstrumentedSource:
             self.meters.close()
 
     def answer(self, step: Step) -> Answer:
-        """Return the readings of a check, or why there are none."""
+        """Return the readings of a check, or why there are none.
+
+        OutputStateUnknown once nobody knows whether power is off, also where that was found while somebody was asked.
+        """
+        self._refuse_unknown()
+        answer = self._whatever(step)
+        self._refuse_unknown()
+        return answer
+
+    def _refuse_unknown(self) -> None:
+        if self.power is not None and self.power.alarm:
+            raise OutputStateUnknown(self.power.alarm)
+
+    def _whatever(self, step: Step) -> Answer:
         try:
-            if self.power is not None and self.power.alarm:
-                raise OutputStateUnknown(self.power.alarm)
             if step.check.powered and self.power is not None:
                 return self._stopped_by_key(step, self.power) or self._powered(step, self.power)
             if self.power is not None:

@@ -26,29 +26,16 @@ from benchcheck.session.answers import Note
 from benchcheck.session.feed import Feed, Stopped, SwitchedOn
 from benchcheck.session.hand import Hand
 from benchcheck.session.interrupts import Endings
+from benchcheck.session.power_ended import PowerEnded
 from benchcheck.session.power_rules import Wanted, dummy_doubt, supply_of_bench
+from benchcheck.session.power_words import DUMMY_OFF, NO_ANSWER, PAUSED, STILL_OFF, UNKNOWN, named, to_confirm
 from benchcheck.session.preflight import look_at
 from benchcheck.spec.board import Board
 
 __all__ = ["Power", "PowerEnded"]
 
-PAUSED = "the program was told to pause"
-CELLS_OUT = "Is every cell out of the unit, backup cell included? A supply on a cell is an uncontrolled charger."
-DUMMY_OFF = "Is the dummy load off again?"
 _UNKNOWN_AMPERE = -1.0
-
-
-class PowerEnded(BaseException):
-    """Power went off early; `last` is what the supply showed.
-
-    `trouble`: an instrument was the reason; `key`: somebody wanted it off.
-    """
-
-    def __init__(
-        self, reason: str, *, trouble: bool = False, key: bool = False, last: SupplyPoint | None = None
-    ) -> None:
-        super().__init__(reason)
-        self.reason, self.trouble, self.key, self.last = reason, trouble, key, last
+_NO_ANSWER_S = 1.5  # an instrument that works answers sooner
 
 
 @dataclass(slots=True)
@@ -57,7 +44,7 @@ class Power:
 
     `note` keeps events, `told` shows a line, `stop_asked` says that somebody wants it off now. `dialects` are
     tables of further dialects, for the keeper. `ended` says why power went off early, `by_key` that it was a key,
-    `alarm` why nobody knows whether it is off.
+    `alarm` why nobody knows whether it is off; that stays, and nothing is powered after it.
     """
 
     board: Board
@@ -71,6 +58,7 @@ class Power:
     ended: str = ""
     by_key: bool = False
     alarm: str = ""
+    unanswered: str = ""  # what is said while an answer is waited for that is long due
     feed: Feed | None = None
     came_up: dict[str, SwitchedOn] = field(default_factory=dict)  # how each supply came up at first power
     fed: Wanted | None = None
@@ -130,11 +118,13 @@ class Power:
         if self.fed.voltage_volt != wanted.voltage_volt:
             feed.change_voltage(wanted, self._heard)
             volts = format_value(wanted.voltage_volt, "V", ascii=True)
-            self._event(f"{wanted.supply.name} changed to {volts}{_named(wanted.at)}")
+            self._event(f"{wanted.supply.name} changed to {volts}{named(wanted.at)}")
         elif not wanted.loaded:
             feed.first_limit(wanted, self._heard)
 
     def _opened(self, wanted: Wanted) -> Feed:
+        if self.alarm:
+            raise OutputStateUnknown(self.alarm)
         if self.ended:
             raise PowerEnded(self.ended)
         chosen = self._chosen(wanted)
@@ -147,6 +137,7 @@ class Power:
             self._driven = chosen.name
             settings = keeper_settings(self.bench, chosen.name, self.load_name, self.dialects)
             keeper = PowerKeeper(settings, self.clock)
+            keeper.waiting = self._waited
             ceiling = Ceiling(chosen.ceiling.voltage_v, chosen.ceiling.current_a)
             self.feed = Feed(keeper, ceiling, self.board, self.clock, bool(self.load_name))
         return self.feed
@@ -158,12 +149,7 @@ class Power:
 
     def _confirm(self, wanted: Wanted) -> None:
         """Have it confirmed that no cell is in, and once for each supply where its leads go."""
-        supply, chosen = wanted.supply, self._chosen(wanted)
-        leads = (
-            f"Output off: is {chosen.name} wired to {supply.name}, plus to {supply.nets['plus']} and minus to "
-            f"{supply.nets['minus']}, sense leads where it has them, and nothing else feeding the unit?"
-        )
-        for key, value, question in (("cells", "out", CELLS_OUT), (chosen.name, supply.name, leads)):
+        for key, value, question in to_confirm(self._chosen(wanted).name, wanted.supply):
             if self._confirmed.get(key) == value:
                 continue
             if self.feed is not None:
@@ -187,7 +173,7 @@ class Power:
         plan, last = feed.plan, feed.last
         assert plan is not None
         assert last is not None
-        volts = f"{plan.voltage_volt:.3f} V{_named(wanted.at)}, limit {plan.limit_ampere * 1e3:.0f} mA"
+        volts = f"{plan.voltage_volt:.3f} V{named(wanted.at)}, limit {plan.limit_ampere * 1e3:.0f} mA"
         self._event(
             f"{wanted.supply.name} on: {volts}, over-voltage {plan.over_voltage_volt:.2f} V; steady at "
             f"{last.voltage_volt:.3f} V, {last.current_ampere * 1e3:.1f} mA"
@@ -248,6 +234,8 @@ class Power:
 
     def tend(self) -> None:
         """Renew the lease and watch; PowerEnded where power went off. Called several times a second."""
+        if self.alarm:
+            raise OutputStateUnknown(self.alarm)
         if self.feed is None:
             return
         if not self.is_on:
@@ -298,6 +286,17 @@ class Power:
         if self.stop_asked():
             raise Stopped(Stop(Rule.KEY, "a key was pressed"))
 
+    def _waited(self, waited_s: float) -> None:
+        """Say that no answer comes, and have a key end the wait for anything but being off."""
+        before, self.unanswered = self.unanswered, ""
+        if waited_s < _NO_ANSWER_S or self.alarm:
+            return
+        self.unanswered = NO_ANSWER if self.is_on else STILL_OFF
+        if self.unanswered != before:
+            self.told(self.unanswered)
+        if self.stop_asked() and self.is_on:
+            raise Stopped(Stop(Rule.KEY, "a key was pressed"))
+
     # ---- off
 
     def off(self, why: str) -> OffReport | None:
@@ -314,6 +313,7 @@ class Power:
         assert self.feed is not None
         self.feed.plan, self.fed, self.feed.drawn_ampere = None, None, 0.0
         report = self.feed.keeper.off()
+        self.unanswered = ""
         self._event(f"off ({why}): {report.line}")
         self._endings.restore()
         if report.state is OffState.UNKNOWN:
@@ -348,17 +348,22 @@ class Power:
             return self._alarm(str(reason))
         except InstrumentError as reason:  # it had switched off and gone before
             self._event(f"off: {reason}")
-            return ""
+            return self.alarm
         finally:
+            self.unanswered = ""
             self._endings.restore()
-        self.alarm = ""
         if was_on:
             self._event(f"off ({why}): {report.line}")
-            self._tell_off(why, report)
-        return ""
+            if not self.alarm:
+                self._tell_off(why, report)
+        return self.alarm
 
     def _alarm(self, reason: str) -> str:
+        """Keep the first reason why nobody knows whether it is off, and say it at once."""
+        if self.alarm:
+            return self.alarm
         self.ended, self.alarm = self.ended or reason, reason
+        self.told(UNKNOWN)
         with contextlib.suppress(BenchcheckError):
             self._event(reason)
         return reason
@@ -368,7 +373,7 @@ class Power:
         last = self.feed.last if self.feed is not None else None
         self.ended, self.by_key, self.fed = reason, key, None
         self._event(f"stopped: {reason}")
-        self.told(f"power off: {reason}")
+        self.told(f"switching off: {reason}")
         alarm = self.close("stopped")
         if alarm:
             raise OutputStateUnknown(alarm)
@@ -393,7 +398,3 @@ class Power:
 
     def _event(self, text: str) -> None:
         self.note("", text)
-
-
-def _named(at: str) -> str:
-    return f" ({at.replace('_', ' ')})" if at else ""

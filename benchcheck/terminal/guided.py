@@ -293,8 +293,10 @@ class Guided:
         return "no" if text is None else text
 
     def tell(self, line: str) -> None:
-        """Show a line among the messages."""
+        """Show a line among the messages, at once: what comes next may take a while."""
         self.picture.say(line.strip())
+        if self.desk.is_open:
+            self.desk.paint()
 
     def last_word(self) -> bool:
         """Return whether the last answer is to be taken back, power being off; a visit that passed ends by itself."""

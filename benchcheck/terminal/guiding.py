@@ -15,6 +15,7 @@ from benchcheck.kinds.session_checks import session_checks
 from benchcheck.session.answers import Answer, Attended, Note, Step
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
+from benchcheck.session.power_words import UNKNOWN
 from benchcheck.session.run import Conduct, Report
 from benchcheck.spec.board import Board
 from benchcheck.terminal.canvas import Canvas
@@ -145,13 +146,19 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
 
 
 def _stop(guided: Guided, source: InstrumentedSource) -> bool:
-    """Whether a key was pressed while a unit comes up; at a check its keys mean what the screen says."""
-    return guided.desk.keys_stop and guided.desk.any_key()
+    """Whether a key was pressed while a unit comes up; at a check its keys mean what the screen says.
+
+    Where no answer comes from what gives power, any key is to switch off.
+    """
+    unanswered = source.power is not None and bool(source.power.unanswered)
+    return (guided.desk.keys_stop or unanswered) and guided.desk.any_key()
 
 
 def power_line(source: InstrumentedSource) -> str:
-    """Return what the supply gives, "" while it is off."""
+    """Return what the supply gives, "" while it is off; that nobody knows whether it is comes before all."""
     power = source.power
+    if power is not None and (power.alarm or power.unanswered):
+        return f"POWER ON?  {UNKNOWN if power.alarm else power.unanswered}"
     feed = power.feed if power is not None else None
     if feed is None or feed.plan is None:
         return ""

@@ -10,19 +10,22 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.bench.load import load_bench
 from benchcheck.bench.model import Bench
+from benchcheck.checklist.order import draw_up
 from benchcheck.clock import SystemClock
 from benchcheck.document import parse_document
-from benchcheck.errors import BenchError, InstrumentError, SpecError, UsageError
+from benchcheck.errors import BenchError, InstrumentError, OutputStateUnknown, SpecError, UsageError
 from benchcheck.instruments.power_watch import Rule, Stop
 from benchcheck.kinds.check import Check
-from benchcheck.readings.reading import Origin
+from benchcheck.readings.reading import Origin, Session
 from benchcheck.readings.typed import read_typed
 from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
 from benchcheck.session.answers import Answer, Source, Step, Taken
+from benchcheck.session.feed import Stopped
 from benchcheck.session.power import Power, PowerEnded
 from benchcheck.session.power_rules import wanted_for
+from benchcheck.session.power_words import NO_ANSWER, STILL_OFF
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from benchcheck.simulation.world import OperatingPoint, PlainBench
@@ -167,6 +170,101 @@ def test_an_output_that_does_not_go_off_is_exit_code_five_and_said_in_the_record
     result = read_record(report.record).result
     assert result is not None
     assert result.exit_code == 5
+
+
+class Vanishing(ScriptedHand):
+    """Supply, meter and load are gone when a check is to be measured."""
+
+    served: Served
+    at_check = "V6.voltage[100mA]"
+
+    def place(self, check: Check) -> Answer | None:
+        if check.id == self.at_check:
+            self.served.served.__exit__(None, None, None)
+        return super().place(check)
+
+
+def vanishing(served: Served) -> Vanishing:
+    hand = Vanishing(unit=served.unit, at=good_hand(served).at)
+    hand.served = served
+    return hand
+
+
+def test_instruments_that_vanish_under_power_are_exit_code_five_and_nothing_is_asked_any_more(tmp_path: Path) -> None:
+    with served_bench(TRUTH) as served:
+        hand = vanishing(served)
+        report = run(tmp_path, served, hand)
+    assert report.exit_code == 5
+    assert "switch the supply off by hand" in report.alarm
+    assert hand.done[-1] == "place V6.voltage[100mA]"
+    told = events(report)
+    assert any("OUTPUT STATE UNKNOWN: switch the supply off by hand" in line for line in told)
+    assert not any(line.startswith("off (") for line in told)
+
+
+def test_an_unknown_output_state_found_while_tending_stays_and_is_told_at_once(tmp_path: Path) -> None:
+    """As at the guided screen: whoever is asked meanwhile answers something, and it must not go on from there."""
+    lines: list[str] = []
+    with served_bench(TRUTH) as served:
+        hand = good_hand(served)
+        made = source(served.bench(), hand)
+        made.told = lines.append
+        board = spec_board(tmp_path)
+        made.prepare(draw_up(board, tuple(one.id for one in board.checks)))
+        assert made.power is not None
+        rail = board.by_id["V6.voltage[0A]"]
+        wanted = wanted_for(rail, board)
+        assert wanted is not None
+        made.power.bring(wanted)
+        assert made.power.feed is not None
+        process = made.power.feed.keeper._process
+        served.served.__exit__(None, None, None)
+        SystemClock().sleep(2.2)  # long enough for the next look, and for the lease: the keeper ends by itself
+        made.tend()
+        assert made.power.alarm
+        assert lines[-1] == "output state unknown: switch the supply off by hand, now"
+        again = made.power.alarm
+        for _ in range(2):
+            made.tend()
+            assert made.power.close() == again
+        for check in (rail, board.by_id["BATT.residual_voltage"]):
+            with pytest.raises(OutputStateUnknown, match="by hand"):
+                made.answer(Step(check, 1, 9, Session()))
+        with pytest.raises(OutputStateUnknown):
+            made.power.bring(wanted)
+        made.power.again()
+        assert made.end() == again
+        process.kill()  # it would go on trying for a minute
+        process.wait(5.0)
+    assert not any(line.startswith("power off") for line in lines)
+
+
+def test_a_key_while_no_answer_comes_ends_the_wait_and_is_answered(tmp_path: Path) -> None:
+    lines: list[str] = []
+    pressed = [False]
+    with served_bench(TRUTH) as served:
+        made = source(served.bench(), good_hand(served))
+        made.told, made.stop_asked = lines.append, lambda: pressed[0]
+        board = spec_board(tmp_path)
+        made.prepare(draw_up(board, tuple(one.id for one in board.checks)))
+        assert made.power is not None
+        wanted = wanted_for(board.by_id["V6.voltage[0A]"], board)
+        assert wanted is not None
+        made.power.bring(wanted)
+        pressed[0] = True
+        with pytest.raises(Stopped, match="a key was pressed"):
+            made.power._waited(1.6)
+        made.power._waited(0.1)  # an answer came
+        pressed[0] = False
+        made.power._waited(1.6)
+        made.power._waited(1.9)
+        assert [line for line in lines if "any key" in line] == [NO_ANSWER] * 2
+        made.power.off("the test ends")
+        made.power._waited(1.6)
+        assert lines[-1] == STILL_OFF
+        pressed[0] = True
+        made.power._waited(1.9)  # nothing more can be done than switching off
+        assert made.end() == ""
 
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
