@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import signal
+import subprocess
+import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -298,3 +302,45 @@ def test_clips_that_stay_need_not_leave_under_power_but_touching_is_seen_all_the
     found = begun(rail)
     assert found.capture is not None
     assert not found.capture.lifted
+
+
+@contextlib.contextmanager
+def served_apart(folder: Path) -> Iterator[subprocess.Popen[str]]:
+    """Serve the bench from a process of its own that writes its bench file and can be killed."""
+    program = (
+        "import sys, pathlib\n"
+        "from tests.session.rig import Living, served_bench\n"
+        "from tests.terminal.test_powered_prompts import OHMS, PROBED\n"
+        "with served_bench(PROBED, OHMS, kind=Living) as served:\n"
+        "    served.meter.reading_time_s = 0.5\n"
+        "    pathlib.Path(sys.argv[1]).write_text(served.text)\n"
+        "    print('served', flush=True)\n"
+        "    sys.stdin.read()\n"
+    )
+    command = [sys.executable, "-c", program, str(folder / "bench.toml")]
+    root = Path(__file__).parents[2]
+    with subprocess.Popen(command, cwd=root, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "served\n"
+        try:
+            yield process
+        finally:
+            process.kill()
+
+
+def test_a_bench_killed_under_power_is_an_alarm_on_the_screen_and_exit_code_five(tmp_path: Path) -> None:
+    (tmp_path / "board.toml").write_text(FOLLOWING)
+    verify = ("benchcheck", "verify", "board.toml", "--unit", "7", "--silent")
+    with served_apart(tmp_path) as bench_process, DeskPerson(tmp_path, *verify) as person:
+        to_check(person, "V6.voltage[0A]")
+        bench_process.kill()
+        person.sees("no answer from the supply or the load")
+        person.press(b"x")
+        person.sees("switching off")
+        person.sees("output state unknown: switch the supply off by hand")
+        assert person.finish() == 5
+    assert "power off, stopped" not in person.screen
+    assert "OUTPUT STATE UNKNOWN: switch the supply off by hand" in " ".join(person.screen.split())
+    record = the_record(tmp_path)
+    assert record.result is not None
+    assert record.result.exit_code == 5
