@@ -109,9 +109,19 @@ def capabilities(
     found = []
     for done, check in enumerate(listed, 1):
         one = capability(check, bench, session, by_id, circuit)
-        found.append(replace(one, on_board=circuit.both_ways(check)) if circuit is not None else one)
+        found.append(_on_board(one, check, circuit.both_ways(check)) if circuit is not None else one)
         tell(done, len(listed))
     return tuple(found)
+
+
+def _on_board(one: Capability, check: Check, board: OnBoard | None) -> Capability:
+    """Return a capability with what the good board reads; below a lone lower limit that shows nothing of the part."""
+    lower, upper = check.limits.lower, check.limits.upper
+    value = board.value if board is not None else None
+    hidden = lower is not None and upper is None and value is not None and value < lower
+    if hidden and one.decides in (Decides.YES, Decides.GUARDED, Decides.BARELY):
+        return replace(one, on_board=board, decides=Decides.ONE_SIDED, workaround=one.workaround or lifted(check))
+    return replace(one, on_board=board)
 
 
 def capability(

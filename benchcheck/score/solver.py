@@ -76,6 +76,9 @@ class CircuitSolver:
         task = self._asked(check)
         if task is None:
             return None
+        unstated = self._unstated(task, budget) if check.function is Function.ESR else ""
+        if unstated:
+            return Solved(budget, unstated=unstated)
         attempt, cut, unsolved = self._attempted(task, budget)
         if attempt is None or cut is None:
             return Solved(budget, unsolved=unsolved) if unsolved else self._as_read(task, budget)
@@ -99,6 +102,25 @@ class CircuitSolver:
             if not attempt.wider:
                 return attempt, cut, ""
         return None, None, unsolved
+
+    def _unstated(self, task: Asked, budget: Budget) -> str:
+        """Return the coils without a stated inductance that a reading at a high frequency goes with, "" for none."""
+        from benchcheck.circuit.devices import Inductor
+
+        cut = self._holding(task)
+        coils = [one for one in cut.netlist.devices if isinstance(one, Inductor)] if cut is not None else []
+        coils = [one for one in coils if getattr(self.board.parts.get(one.designator), "value", 1.0) is None]
+        if cut is None or not coils:
+            return ""
+        shown = []
+        for henry in _COILS_H:
+            netlist = cut.netlist
+            for one in coils:
+                netlist = netlist.replacing(one.designator, replace(one, inductance_h=henry))
+            shown.append(task.shown(netlist))
+        allowed = _NEGLIGIBLE * budget.combined_standard_uncertainty
+        same = None not in shown and _near(shown[0], shown[1] or 0.0, allowed)
+        return "" if same or shown == [None, None] else ", ".join(one.designator for one in coils)
 
     def _as_read(self, task: Asked, budget: Budget) -> Solved | None:
         """Return a reading as it is, to be reviewed by the parts that are known to lie around it."""
@@ -295,6 +317,8 @@ class CircuitSolver:
 
 #: share of a junction's forward voltage in the reading below which the reading says nothing of it.
 _MASKED = 0.1
+#: what a choke on a board may have where nobody says, in henry (common practice, no source).
+_COILS_H = (1e-6, 1e-3)
 #: functions that read with alternating current.
 _ALTERNATING = (Function.CAPACITANCE, Function.ESR)
 #: what a reading shows only if the parts around let it.

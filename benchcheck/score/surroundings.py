@@ -28,7 +28,8 @@ _BESIDE = "the part is low, or a path the spec does not have lies beside it: a b
 class Solved:
     """The part's own value: its budget, the contribution ids of the parts around it by designator, and
     whether every net involved is complete; `masked` where the parts around carry the meter's current past it.
-    `unsolved` says why the circuit could not be solved, and the budget is then the reading's. `review` asks of a
+    `unsolved` says why the circuit could not be solved, and the budget is then the reading's. `unstated` names parts
+    whose number the spec does not give and the reading goes with. `review` asks of a
     finding whether another state of the board would have given the same reading.
     """
 
@@ -37,6 +38,7 @@ class Solved:
     complete: bool = False
     masked: bool = False
     unsolved: str = ""
+    unstated: str = ""
     review: Callable[[Check, Finding], Finding] | None = field(default=None, compare=False, repr=False)
 
     def reviewed(self, check: Check, finding: Finding) -> Finding:
@@ -48,6 +50,9 @@ class Solved:
         """Return undecided (circuit) where the tolerances around dominate a finding that is not clear."""
         if self.unsolved and finding.verdict is Verdict.UNDECIDED:
             return replace(finding, because=f"{finding.because}; {self.unsolved}")
+        if self.unstated:
+            because = f"the spec gives no inductance of {self.unstated}, and the reading goes with it"
+            return undecided(Reason.CIRCUIT, because, f"give it in the spec, or {lifted(check)}")
         if self.masked:
             names = ", ".join(name for _, name in self.shares_around()[:3])
             return undecided(Reason.CIRCUIT, f"{names} beside it carry the meter's current past it", lifted(check))
