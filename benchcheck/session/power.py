@@ -27,14 +27,14 @@ from benchcheck.session.feed import Feed, Stopped, SwitchedOn
 from benchcheck.session.hand import Hand
 from benchcheck.session.interrupts import Endings
 from benchcheck.session.power_ended import PowerEnded
-from benchcheck.session.power_rules import Wanted, dummy_doubt, supply_of_bench
-from benchcheck.session.power_words import DUMMY_OFF, NO_ANSWER, PAUSED, STILL_OFF, UNKNOWN, named, to_confirm
+from benchcheck.session.power_load import Loading
+from benchcheck.session.power_rules import Wanted, supply_of_bench
+from benchcheck.session.power_words import NO_ANSWER, PAUSED, STILL_OFF, UNKNOWN, named, to_confirm
 from benchcheck.session.preflight import look_at
 from benchcheck.spec.board import Board
 
 __all__ = ["Power", "PowerEnded"]
 
-_UNKNOWN_AMPERE = -1.0
 _NO_ANSWER_S = 1.5  # an instrument that works answers sooner
 
 
@@ -65,9 +65,11 @@ class Power:
     _confirmed: dict[str, str] = field(default_factory=dict)  # "cells" -> "out", bench supply -> what it is wired to
     _driven: str = ""
     _endings: Endings = field(default_factory=Endings)
-    _dummy_ampere: float = 0.0
-    _bare_ampere: float = 0.0  # what the supply gave before the dummy load was there
-    _load_at: str = ""
+    _loading: Loading = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Draw nothing yet."""
+        self._loading = Loading(self.board, self.load_name, self._must, self.hand.confirm, self._event, self._heard)
 
     @property
     def load_name(self) -> str:
@@ -97,9 +99,7 @@ class Power:
             if not self.is_on:
                 self._confirm(wanted)
                 feed = self._opened(wanted)
-                if self._dummy_ampere:  # power went off under it; it must not come back under it
-                    self._must(DUMMY_OFF)
-                    self._dummy_ampere = 0.0
+                self._loading.before_power()
                 self._endings.install()
                 self.stop_asked()  # what was pressed before there was power asks for nothing
                 came_up = feed.on(wanted, self._heard)
@@ -114,7 +114,7 @@ class Power:
         assert self.fed is not None
         same_place = self.fed.load_place == wanted.load_place and self.fed.voltage_volt == wanted.voltage_volt
         if not (same_place and wanted.loaded):
-            self._unload(feed)
+            self._loading.take_off(feed)
         if self.fed.voltage_volt != wanted.voltage_volt:
             feed.change_voltage(wanted, self._heard)
             volts = format_value(wanted.voltage_volt, "V", ascii=True)
@@ -189,46 +189,8 @@ class Power:
         if not wanted.loaded:
             return
         with self._guarded():
-            feed = self.feed
-            assert feed is not None
-            assert wanted.load_ampere is not None
-            feed.full_limit(wanted, self._heard)
-            if self.load_name:
-                if self._load_at != wanted.load_place:
-                    self._clip(wanted)
-                feed.draw(wanted.load_ampere, self._heard)
-            elif self._dummy_ampere != wanted.load_ampere:
-                self._dummy(feed, wanted)
-
-    def _clip(self, wanted: Wanted) -> None:
-        """Have the load's leads put on another rail, its input off."""
-        question = f"Load {self.load_name} is off: are its leads on {wanted.load_place}, plus on plus?"
-        self._must(question)
-        self._load_at = wanted.load_place
-
-    def _dummy(self, feed: Feed, wanted: Wanted) -> None:
-        assert wanted.load_ampere is not None
-        amount = format_value(wanted.load_ampere, "A", ascii=True)
-        question = f"No load can be driven from here: does a dummy load draw {amount} from {wanted.load_place}?"
-        if not self._dummy_ampere and feed.last is not None:
-            self._bare_ampere = feed.last.current_ampere
-        self._must(question)
-        self._dummy_ampere = _UNKNOWN_AMPERE  # something may be there from now on, whatever it draws
-        feed.settle(self._heard)
-        assert feed.last is not None
-        doubt = dummy_doubt(self.board, wanted, feed.last.current_ampere - self._bare_ampere)
-        if doubt:
-            raise UsageError(doubt)
-        self._event(f"confirmed: a dummy load draws {amount} from {wanted.load_place}")
-        self._dummy_ampere = wanted.load_ampere
-
-    def _unload(self, feed: Feed) -> None:
-        feed.load_off()
-        if self._dummy_ampere:
-            self._dummy_ampere = 0.0
-            if not self.hand.confirm(DUMMY_OFF):
-                raise PowerEnded("the dummy load was not taken off")
-            feed.settle(self._heard)
+            assert self.feed is not None
+            self._loading.draw(self.feed, wanted)
 
     # ---- while it is on
 
@@ -277,7 +239,7 @@ class Power:
 
     def forget(self) -> None:
         """Take cells and wiring for unknown: somebody had time to change them; they are asked for before power."""
-        self._load_at = ""
+        self._loading.forget()
         self._confirmed.clear()
 
     def _heard(self) -> None:
