@@ -9,19 +9,23 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
-from benchcheck.readings.reading import Reading, Session
+from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.measured import Measured, measure, picked_meter
 from benchcheck.score.model import Reason
 from benchcheck.score.span import from_beep, from_overload, judge_span
 from benchcheck.score.visual import judge_words
-from benchcheck.score.words import shown
+from benchcheck.score.words import limits_words, shown
 
 __all__ = ["seen"]
 
 _AGAIN = "clean the point and read again with a needle tip"
 #: how sure it must be that a number below zero is more than the meter's own zero error (GUM 6.2: k = 2).
 _ZERO_ERROR_COVERAGE = 0.9545
+_FINER_TIME = (
+    "a supply that answers faster, a lower start_current in the spec, with which it charges longer, or an "
+    "oscilloscope on the supply's current"
+)
 _MOVES = (DisplayState.CLIMBS, DisplayState.FALLS)
 
 
@@ -63,6 +67,8 @@ def _no_value(check: Check, readings: Sequence[Reading], shapes: set[DisplayStat
     if shape in _MOVES:
         because = f"the reading {shape} and no end of it was noted"
         return undecided(Reason.METHOD, because, f'wait, and note "{shape} to" with its end')
+    if shape is DisplayState.TEXT and check.function is Function.TIME and readings[0].origin is Origin.METERED:
+        return _unresolved(check, readings[0])
     if shape in (DisplayState.YES, DisplayState.NO, DisplayState.TEXT):
         because = f'"{readings[0].display.text}" is no reading of {check.function}'
         return undecided(Reason.METHOD, because, "read what the display shows")
@@ -70,6 +76,12 @@ def _no_value(check: Check, readings: Sequence[Reading], shapes: set[DisplayStat
         because = "red and black were exchanged, and this check holds one way only"
         return undecided(Reason.METHOD, because, "read it with red where the check puts it")
     return None
+
+
+def _unresolved(check: Check, reading: Reading) -> Finding:
+    """Return why a time that an instrument's polls do not resolve decides nothing, as the reading's note has it."""
+    lay = f"{reading.note}: {reading.display.text}" if reading.note else reading.display.text
+    return undecided(Reason.METER, f"{lay}; wanted is {limits_words(check)}", _FINER_TIME)
 
 
 def _number(check: Check, readings: Sequence[Reading], bench: Bench, session: Session) -> Measured | Finding:

@@ -42,22 +42,28 @@ def inrush_reading(check: Check, first: SwitchedOn) -> Reading:
     """Return how long the first power-up held the current limit.
 
     Where polls do not resolve it only its end counts, and only for a limit it does not reach; beyond that nobody
-    knows: the reading is then words, which decide nothing.
+    knows: the reading is then words, which decide nothing, and its note says between which polls it lay.
     """
     half_s = max((first.latest_s - first.earliest_s) / 2.0, _FINEST_S)
     if first.gap_s <= first.charging_s / RESOLVED_POLLS and half_s <= first.charging_s / RESOLVED_POLLS:
         middle_s = (first.latest_s + first.earliest_s) / 2.0
-        ends = " and ".join(
-            format_value(end, "s", _FINEST_S, ascii=True) for end in (first.earliest_s, first.latest_s)
-        )
+        ends = " and ".join(map(_shown, (first.earliest_s, first.latest_s)))
         return _timed(check, middle_s, half_s, f"between {ends}")
-    most = format_value(first.latest_s, "s", _FINEST_S, ascii=True)
-    note = f"at most this: polls {format_value(first.gap_s, 's', _FINEST_S, ascii=True)} apart do not resolve it"
+    most, gap = _shown(first.latest_s), _shown(first.gap_s)
     upper = check.limits.upper
     if upper is not None and first.latest_s + _FINEST_S <= upper and check.limits.lower is None:
+        note = f"at most this: polls {gap} apart do not resolve it"
         return _timed(check, first.latest_s, _FINEST_S, note)
+    lay = f"it ended between the looks at {_shown(first.earliest_s)} and {most}"
+    if first.earliest_s < _FINEST_S:
+        lay = f"it was over by the first look after {most}"
     display = Display(f"at most {most}", DisplayState.TEXT)
+    note = f"looks at the supply were up to {gap} apart, and {lay}"
     return Reading(check.id, display, "s", Origin.METERED, note=note)
+
+
+def _shown(seconds: float) -> str:
+    return format_value(seconds, "s", _FINEST_S, ascii=True)
 
 
 def at_the_limit(check: Check, ended: PowerEnded, bench: Bench) -> Reading | None:

@@ -20,7 +20,7 @@ from benchcheck.instruments.power_watch import Rule
 from benchcheck.kinds.check import Limits, Phase
 from benchcheck.readings.reading import Session
 from benchcheck.score.judge import judge
-from benchcheck.score.model import Score
+from benchcheck.score.model import Reason, Score
 from benchcheck.session.fed_readings import inrush_reading
 from benchcheck.session.feed import SwitchedOn
 from benchcheck.session.off_current import burden_volt, limit_problem, series_range, shows_nothing
@@ -153,3 +153,23 @@ def test_an_inrush_is_scored_only_where_polls_resolve_it(
     assert str(score.verdict) == verdict
     if verdict == "undecided":
         assert "at most" in score.because
+
+
+@pytest.mark.parametrize(
+    ("earliest_s", "latest_s", "gap_s", "lay"),
+    [
+        (0.0, 0.300, 0.300, "it was over by the first look after 300 ms: at most 300 ms"),
+        (0.150, 0.400, 0.250, "it ended between the looks at 150 ms and 400 ms: at most 400 ms"),
+    ],
+)
+def test_an_inrush_that_lay_between_two_polls_says_so_and_what_would_resolve_it(
+    earliest_s: float, latest_s: float, gap_s: float, lay: str
+) -> None:
+    score = _inrush(earliest_s, latest_s, gap_s)
+    apart = f"looks at the supply were up to {gap_s * 1e3:.0f} ms apart"
+    assert score.because == f"{apart}, and {lay}; wanted is at most 110 ms"
+    assert "no reading of time" not in score.because
+    assert "read what the display shows" not in score.change
+    assert score.code is Reason.METER
+    assert "start_current" in score.change, "a lower limit charges longer, and is resolved then"
+    assert "oscilloscope" in score.change
