@@ -19,9 +19,10 @@ from benchcheck.terminal.actions import LIVE_KEYS, keys_for
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
 from benchcheck.terminal.face import Last, View
+from benchcheck.terminal.instructing import READ_BY_SUPPLY, exchanged_rows, instruction_rows, spoken
 from benchcheck.terminal.lines import outcome_word, shown_text
 from benchcheck.terminal.page import folded_page
-from benchcheck.terminal.prompt import READ_BY_SUPPLY, PromptSource, instruction_rows, spoken
+from benchcheck.terminal.prompt import PromptSource
 
 __all__ = ["Picture"]
 
@@ -117,7 +118,7 @@ class Picture:
             title=self.title,
             progress=self._progress,
             check=f"{check.id}{'   red and black exchanged' if asking.exchanged else ''}",
-            rows=_exchanged(self._rows) if asking.exchanged else self._rows,
+            rows=exchanged_rows(self._rows) if asking.exchanged else self._rows,
             reading=asking.latest.display.text if asking.latest is not None else "",
             state=asking.state(),
             gauge=self._live_gauge(asking),
@@ -197,13 +198,6 @@ def _supposed(check: Check) -> Reading | None:
         return None
     display = Display(f"{value:g}", DisplayState.VALUE, value, 0.0)
     return Reading(check.id, display, check.quantity_unit, Origin.TYPED)
-
-
-def _exchanged(rows: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    """Return the rows with what red and black touch exchanged."""
-    other = {"red": "black", "black": "red"}
-    found = dict(rows)
-    return tuple((label, found.get(other[label], words) if label in other else words) for label, words in rows)
 
 
 def _where(after: Check | None, *, driven: bool) -> str:

@@ -19,10 +19,11 @@ from benchcheck.score.judge import skipped
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.interrupts import HangUp
+from benchcheck.terminal.instructing import instructions
 from benchcheck.terminal.keyboard import Keyboard
 from benchcheck.terminal.lines import score_lines
 from benchcheck.terminal.progress import Progress
-from benchcheck.terminal.prompt import PromptSource, instructions
+from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.screen import Screen, coloured
 from benchcheck.terminal.signals import ending_as_interrupt, notice_hang_up
 from benchcheck.terminal.wrapping import WIDTH, wrapped
