@@ -2,9 +2,9 @@
 
 A meter cannot see contact where open is good, nor where volts near zero are. So the answer counts only between two
 marks: three touches before (the leads are whole, and somebody says "now"), the points for a second, three touches
-after ("that was it"). What is touched is metal, tip to tip, or a cell for volts; to prove a tester before and after
-a dead circuit is how the trade does it. Anything else that shows in between, such as the points themselves reading
-near zero, spoils it for good: then only a reading that is seen, or a key, answers the check.
+after. What is touched is metal, tip to tip, or a cell for volts; to prove a tester before and after a dead circuit is
+how the trade does it. A mark begins with lifted tips: where the check before left them is no touch. Whatever else
+shows in between, such as the points reading near zero, spoils it: then only a reading that is seen, or a key, counts.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ _TIMES, _READINGS = 3, 2
 _TOUCH_S, _TOUCH_READINGS = 0.8, 4.5
 #: seconds the points must have stood between the marks, and when it has been too long to be one movement.
 _STOOD_S, _LONGEST_S = 1.0, 30.0
+#: seconds the tips must have been in the air before the first touch: less is a bounce of tips that were left on.
+_LIFTED_S = 0.25
 #: seconds tips may bounce and a meter may take to follow, at the edge of a touch.
 _BOUNCE_S, _EDGE_S = 0.06, 0.15
 #: a pause of the readings longer than this (seconds, or readings) is a gap nobody can speak for.
@@ -56,6 +58,8 @@ class Marks:
     begun: bool = False
     why: str = ""  # why touches were no mark, the last time they were none
     worst: Sample | None = None  # of what stood between the marks, the reading furthest from zero
+    _lifted: bool = False  # the tips were seen in the air since they were last down for something else
+    _air_s: float | None = None  # since when they are in the air, while that is not yet long enough
     _touches: int = 0
     _length: int = 0  # readings of the touch under way, 0 between touches
     _since_s: float = -math.inf  # when the touch under way, or the open stretch after one, began
@@ -90,6 +94,9 @@ class Marks:
             return None
         if self._paused(sample.at_s):
             return self._malformed("the readings paused")
+        if not self._lifted:
+            self._lifting(sample.at_s, sight)
+            return None
         match sight:
             case Sight.TOUCH:
                 return self._touch(sample.at_s)
@@ -108,6 +115,14 @@ class Marks:
         if not long:
             self._every_s = gap_s if self._every_s == 0.0 else 0.8 * self._every_s + 0.2 * gap_s
         return long
+
+    def _lifting(self, at_s: float, sight: Sight) -> None:
+        """Wait until the tips have been in the air for longer than they bounce."""
+        if sight is not Sight.OPEN:
+            self._air_s = None
+            return
+        self._air_s = at_s if self._air_s is None else self._air_s
+        self._lifted = at_s - self._air_s + self._every_s >= _LIFTED_S
 
     def _touch(self, at_s: float) -> Mark | None:
         self._odd, self._leaves_s = 0, None
@@ -146,7 +161,7 @@ class Marks:
         length, self._length, self._leaves_s = self._length, 0, None
         self._since_s = at_s
         if length < _READINGS:
-            return self._malformed(f"shorter than {_READINGS} readings, {self.least_s:.1f} s")
+            return self._malformed(f"shorter than {_READINGS} readings, {self.least_s:.1f} s", in_the_air=True)
         self._touches += 1
         return None
 
@@ -155,7 +170,8 @@ class Marks:
         touches, self._touches = self._touches, 0
         if touches != _TIMES:
             times = "once" if touches == 1 else f"{touches} times"
-            return self._malformed(f"touched {times}, not {_TIMES}: gaps no longer than {self.touch_s:.1f} s")
+            why = f"touched {times}, not {_TIMES}: gaps no longer than {self.touch_s:.1f} s"
+            return self._malformed(why, in_the_air=True)
         stood = self.worst is not None and self._held_s >= _STOOD_S
         if self.begun and stood:
             return Mark.DONE
@@ -184,8 +200,9 @@ class Marks:
         self._odd += 1
         return self._malformed(_ODD) if self._odd > 1 and at_s - self._odd_s > _EDGE_S else None
 
-    def _malformed(self, why: str) -> Mark | None:
-        """Begin anew; where a first mark stood already, nothing more is taken without a key."""
+    def _malformed(self, why: str, *, in_the_air: bool = False) -> Mark | None:
+        """Begin anew, from lifted tips; where a first mark stood already, nothing more is taken without a key."""
+        self._lifted, self._air_s = in_the_air, None
         touched = bool(self._touches or self._length) or why.startswith(("held", "touched", "shorter"))
         was_begun, self.begun, self.worst = self.begun, False, None
         self._touches = self._length = self._odd = 0

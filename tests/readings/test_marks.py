@@ -108,6 +108,40 @@ def test_a_climb_that_ends_in_overload_needs_no_second_mark() -> None:
     assert taken.shape is Shape.CHARGING
 
 
+@pytest.mark.parametrize("left_on", [2, 3, 5, 7])
+@pytest.mark.parametrize("knocks", [0, 1, 2])
+def test_tips_left_on_from_the_check_before_are_no_touch_of_a_mark(left_on: int, knocks: int) -> None:
+    """Metal from the first reading on is where the check before left the tips; three touches come after a lift."""
+    capture = Capture(OPEN_RIGHT)
+    seen = fed(capture, [0.3] * left_on + [OL, OL] + [0.3, 0.3, 0.3, OL, OL] * knocks + [OL] * 12)
+    assert Happening.MARKED not in happenings(seen)
+    assert not capture.marking
+    assert ("touched 3 times" in capture.mark_fault) is False
+    again = fed(capture, [*[OL] * 5, *MARK, *POINTS, *MARK], from_s=9.0)
+    assert [one.overloaded for one in answered(again)] == [True]
+
+
+def test_three_touches_after_tips_left_on_were_lifted_are_a_mark() -> None:
+    seen = fed(Capture(OPEN_RIGHT), [0.3] * 5 + [OL] * 4 + MARK)
+    assert Happening.MARKED in happenings(seen)
+
+
+@pytest.mark.parametrize("held", [10, 11, 13, 15, 20])
+def test_the_rest_of_a_touch_held_too_long_is_no_touch(held: int) -> None:
+    """Tips pressed together for a second and a half, then twice as a mark has them: two touches, not three."""
+    seen = fed(Capture(OPEN_RIGHT), [OL] * 5 + [0.3] * held + [OL, OL] + [0.3, 0.3, 0.3, OL, OL] * 2 + [OL] * 12)
+    assert Happening.MARKED not in happenings(seen)
+
+
+@pytest.mark.parametrize("bounce", [1, 2])
+def test_tips_left_on_that_bounce_were_not_lifted(bounce: int) -> None:
+    shown = [0.3] * 4 + [OL] * bounce + [0.3] * 4 + [OL, OL] + [0.3, 0.3, 0.3, OL, OL] + [OL] * 12
+    for every_s in (0.02, 0.1):
+        if bounce * every_s < 0.2:
+            seen = fed(Capture(OPEN_RIGHT), shown, every_s=every_s)
+            assert Happening.MARKED not in happenings(seen)
+
+
 def test_a_meter_that_was_away_breaks_a_mark_off() -> None:
     capture = Capture(OPEN_RIGHT)
     fed(capture, [OL] * 5 + MARK + POINTS)
