@@ -8,7 +8,10 @@ from enum import StrEnum
 
 from benchcheck.quantity import Display
 
-__all__ = ["Origin", "Reading", "Session"]
+__all__ = ["CLIPS_SEEN", "Origin", "Reading", "Session"]
+
+#: begins the note of a reading before which the same clips were seen on their points.
+CLIPS_SEEN = "clips seen on"
 
 
 class Origin(StrEnum):

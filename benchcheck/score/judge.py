@@ -18,6 +18,7 @@ from benchcheck.score.derived import derive
 from benchcheck.score.finding import Finding
 from benchcheck.score.measured import Measured
 from benchcheck.score.model import Outcome, Reason, Score
+from benchcheck.score.open_leads import with_open_leads
 from benchcheck.score.seen import seen
 from benchcheck.score.surroundings import Solver
 
@@ -68,7 +69,7 @@ def judge(
     found = seen(check, readings, bench, session)
     if isinstance(found, Finding):
         return _score(check, readings, found)
-    return _judged(check, readings, found, bench, surroundings)
+    return with_open_leads(check, readings, _judged(check, readings, found, bench, surroundings))
 
 
 def judge_derived(
