@@ -27,7 +27,7 @@ from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.lines import kept_words
 from benchcheck.terminal.pace import Pace
 from benchcheck.terminal.picture import Picture
-from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.prompt import GIVEN_UP, PromptSource
 from benchcheck.terminal.sound import Cue, Sound
 
 __all__ = ["Guided"]
@@ -38,9 +38,22 @@ _NO_READING = tuple("slunpwq")
 #: how long the last answer can be taken back where all is well and no hand is free (no source).
 _ENDS_ITSELF_S = 20.0
 
+#: what is asked where no meter can see the tips touch: no lift is waited for, and no key can say it under power.
+_CLIP_ON = (
+    "power is off: clip both tips on, so that they stay. Enter says that they are on and brings power up; "
+    "what stands still then counts"
+)
+
 
 def _nothing() -> None:
     """Nothing must be done meanwhile."""
+
+
+def _noted(answer: Answer | None, words: str) -> Answer | None:
+    """Return the answer with words in the note of each of its readings."""
+    if not words or not isinstance(answer, Taken):
+        return answer
+    return Taken(tuple(replace(one, note=f"{words}; {one.note}" if one.note else words) for one in answer.readings))
 
 
 def _is_answer(typed: str) -> bool:
@@ -53,7 +66,8 @@ class Guided:
 
     `meters` are the linked ones, None without any. `tend` does what must not wait, `power_ended` says why power
     went off, `rest` has it off while nothing is measured, `keys` is what the keys of a check do. `cautions` are shown
-    again before power comes up again, `pace` says how long the rest takes.
+    again before power comes up again, `pace` says how long the rest takes. `clips_seen` says how clips that no
+    reading sees were seen on their points, once power is up, and raises where they were not.
     """
 
     desk: Desk
@@ -67,6 +81,7 @@ class Guided:
     rest: Callable[[], None] = _nothing
     cautions: tuple[str, ...] = ()
     pace: Pace = field(default_factory=Pace)
+    clips_seen: Callable[[Check], str] = lambda check: ""
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
     _at: tuple[Probe | None, Probe | None] | None = None  # where a linked meter's tips were last asked for
@@ -111,8 +126,9 @@ class Guided:
         None where the tips are on and the load comes next: it is drawn no longer than the reading takes.
         """
         meter = self.meters.serving(step.check.function) if self.meters is not None else None
+        seen = self.clips_seen(step.check) if self._clipped == step.check.id and self.desk.power_line() else ""
         answer = self._asked(step, meter)
-        return None if answer is PLACED else answer
+        return None if answer is PLACED else _noted(answer, seen)
 
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""
@@ -149,17 +165,19 @@ class Guided:
             return None
         power_off()
         self.desk.enter()
-        self.desk.asking, self.desk.keys_stop = replace(asking, meter=None), False
+        self.desk.asking, self.desk.keys_stop = replace(asking, meter=None, rule=None), False
         self.picture.asked(asking, self.prompts, self._remaining(step))
-        self.picture.say("power is off: clip the tips on, then Enter; power comes up and what stands still counts")
+        self.picture.say(_CLIP_ON)
         try:
             while True:
                 key = self.desk.key()
                 if key.name == "enter":
                     self._clipped = step.check.id
+                    self.picture.messages = ()
                     return None
                 answer = self.keys.answer(self.desk.asking, key) if key.text.casefold() in _NO_READING else None
                 if answer is not None:
+                    self.picture.messages = ()
                     return answer
         except EOFError:
             return Stop()
@@ -175,7 +193,8 @@ class Guided:
         self.desk.enter()
         asking = self.desk.asking = asking_of(step, meter, self.bench)
         self._contact_known(asking)
-        self.prompts.begin()
+        self.prompts.begin(step)
+        asking.retries.extend(self.prompts.tries())
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.picture.say(self.keys.news_first)
         self.keys.news_first = ""
@@ -192,6 +211,7 @@ class Guided:
                     if answer is PLACED or not isinstance(answer, Hindered):
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
+                    self.prompts.stay(step.check, answer, asking.retries)
                     return answer
         except EOFError:
             return Stop()
@@ -278,7 +298,7 @@ class Guided:
     # ---- a person asked
 
     def ask(self, prompt: str) -> str:
-        """Return a line typed on the screen, "no" where somebody would rather not; EOFError at the end of input.
+        """Return a line typed on the screen, Escape where it was given up; EOFError at the end of input.
 
         Under power a key that begins no answer switches off, as anywhere else.
         """
@@ -290,7 +310,7 @@ class Guided:
         text = self.desk.line(prompt, fits=fits)
         if text is None and live:
             self.keys.switch_off()
-        return "no" if text is None else text
+        return GIVEN_UP if text is None else text
 
     def tell(self, line: str) -> None:
         """Show a line among the messages, at once: what comes next may take a while."""

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
-from benchcheck.checklist.order import Checklist
 from benchcheck.clock import SystemClock
-from benchcheck.kinds.check import Check
-from benchcheck.kinds.session_checks import session_checks
-from benchcheck.session.answers import Answer, Attended, Note, Step
+from benchcheck.session.answers import Answer, Step
+from benchcheck.session.clips import clips_seen
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters
 from benchcheck.session.power_words import UNKNOWN
@@ -29,7 +27,7 @@ from benchcheck.terminal.picture import Picture
 from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.sound import Sound
 
-__all__ = ["GuidedConduct", "TypedVisit", "guided_screen", "instrumented", "power_line"]
+__all__ = ["GuidedConduct", "guided_screen", "instrumented", "power_line"]
 
 
 @dataclass
@@ -80,43 +78,6 @@ class _Shown(InstrumentedSource):
             desk.keys_stop = False
 
 
-@dataclass(frozen=True, slots=True)
-class TypedVisit(Attended):
-    """A visit without linked instruments, which begins like any other with the meter's own checks."""
-
-    guided: Guided
-
-    def prepare(self, checklist: Checklist) -> None:
-        """Nothing has to be looked at."""
-
-    def identities(self) -> Mapping[str, str]:
-        """Nothing answers."""
-        return {}
-
-    def own_checks(self) -> tuple[Check, ...]:
-        """Return the checks of the meters themselves that this bench can take."""
-        meters = (check for check in session_checks() if check.subject == "meter")
-        return tuple(check for check in meters if self.guided.bench.meter_for(check.function) is not None)
-
-    def begin(self, note: Note) -> None:
-        """Nothing happens beside the checks."""
-
-    def tend(self) -> None:
-        """Nothing must be done meanwhile."""
-
-    def soak(self, minutes: float) -> str:
-        """Run nothing: no supply is linked."""
-        return "no soak: no supply is linked"
-
-    def end(self) -> str:
-        """Nothing was switched on."""
-        return ""
-
-    def answer(self, step: Step) -> Answer:
-        """Ask at the screen."""
-        return self.guided.answer(step)
-
-
 def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
     """Return the guided screen for a bench; the terminal is taken when it is first needed."""
     canvas = Canvas()
@@ -126,7 +87,7 @@ def guided_screen(bench: Bench, title: str, manner: Manner) -> Guided:
     guided = Guided(desk, prompts, sound, SystemClock(), bench)
     desk.meanwhile = guided.meanwhile
     prompts.ask, prompts.tell = guided.ask, guided.tell
-    prompts.width = sys.maxsize  # the screen folds what it is told for its own size, and keeps it in one piece
+    prompts.width = lambda: sys.maxsize  # the screen folds what it is told for its own size
     return guided
 
 
@@ -140,6 +101,7 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     guided.desk.power_line = lambda: power_line(source)
     guided.power_ended, guided.rest, guided.desk.let_go = source.why_off, source.rest, source.let_go
     source.power_stopped = guided.power_stopped
+    guided.clips_seen = lambda check: clips_seen(check, source.power.board, meters) if source.power else ""
     guided.prompts.driven = lambda: source.power is not None
     guided.keys.switch_off = source.switch_off_by_key
     return source

@@ -233,20 +233,28 @@ def test_any_key_stops_undo_brings_the_check_back_and_quit_is_gone_on_with_at_it
         assert len([one for one in the_record(tmp_path).all_readings if one.value.check == "BATT.inrush_time"]) == 2
 
 
+RIPPLE = 'ripple = { max = "60 mV", as = "peak-to-peak", bandwidth = "20 MHz" }\n'
+RIPPLING = FOLLOWING.replace('loads = ["0 A", "100 mA"]\n', RIPPLE)
+
+
+def to_clips(person: DeskPerson) -> str:
+    """Press on until clips are asked for, and return the screen."""
+    for _ in range(200):
+        text = on_screen(person)
+        if "clip both tips on" in text:
+            return text
+        press_on(person, text)
+    raise AssertionError(f"no clips were asked for:\n{person.glass.text}")
+
+
 def test_what_no_meter_sees_touch_is_clipped_on_with_the_power_off_and_then_counts_without_a_key(
     tmp_path: Path,
 ) -> None:
-    ripple = 'ripple = { max = "60 mV", as = "peak-to-peak", bandwidth = "20 MHz" }\n'
-    spec = FOLLOWING.replace('loads = ["0 A", "100 mA"]\n', ripple)
     with (
         served_bench(PROBED, OHMS, kind=Living) as served,
-        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=spec) as person,
+        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=RIPPLING) as person,
     ):
-        for _ in range(200):
-            text = on_screen(person)
-            if "clip the tips on" in text:
-                break
-            press_on(person, text)
+        text = to_clips(person)
         assert "V6.ripple" in text, person.glass.text
         assert not is_on(served)
         person.press(b"x1\x1b[A")  # nothing that is no wish does anything here
@@ -264,6 +272,58 @@ def test_what_no_meter_sees_touch_is_clipped_on_with_the_power_off_and_then_coun
     (taken,) = (one for one in record.readings if one.check == "V6.ripple")
     assert taken.display.value == pytest.approx(0.002, rel=0.1)
     assert "by hand" not in taken.note
+
+
+def test_clips_left_in_the_air_are_found_out_by_the_rail_that_does_not_show_and_power_goes_off(
+    tmp_path: Path,
+) -> None:
+    """The unit is fed, the supply shows its current, and the meter on the clips shows no rail."""
+    with (
+        served_bench({**PROBED, Function.DC_VOLTAGE: 0.01}, OHMS) as served,  # no rail shows, whatever is fed
+        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=RIPPLING) as person,
+    ):
+        to_clips(person)
+        person.press(b"\r")
+        person.sees("yes or no")
+        for _ in range(60):
+            text = on_screen(person)
+            if "b begin power again" in text:
+                break
+            press_on(person, text)
+        assert "direct between the clips, and V6 has 6 V: the clips are off their points, or V6 is dead" in text
+        assert not is_on(served)
+        person.look(0.9)
+        person.press(b"q")
+        assert person.finish() == 130
+    record = the_record(tmp_path)
+    assert "V6.ripple" not in [one.check for one in record.readings]
+    assert any("something was not confirmed" in one.text for one in record.events)
+
+
+def test_while_clips_go_on_nothing_says_lift_and_beside_power_nothing_says_it_is_off(tmp_path: Path) -> None:
+    with (
+        served_bench(PROBED, OHMS, kind=Living) as served,
+        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=RIPPLING) as person,
+    ):
+        served.meter.reading_time_s = 0.3
+        text = to_clips(person)
+        assert "lift the tips" not in text
+        person.press(b"\r")
+        seen = 0
+        for _ in range(150):
+            text = on_screen(person)
+            if "POWER ON" in text:
+                seen += 1
+                assert "power is off" not in text.casefold(), text
+                assert "clip both tips on" not in text, text
+            elif "That was the last check" in text:
+                break
+            press_on(person, text)
+        assert seen
+        person.press(b"\r")
+        assert person.finish() == 3
+    (taken,) = (one for one in the_record(tmp_path).readings if one.check == "V6.ripple")
+    assert taken.note.startswith("clips seen on: ")
 
 
 def test_told_to_pause_under_power_it_is_off_and_the_visit_goes_on(tmp_path: Path) -> None:
