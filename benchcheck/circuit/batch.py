@@ -27,7 +27,7 @@ Indices = NDArray[np.intp]
 _CHUNK_VALUES = 600_000  # matrix values in one chunk: what the processor's second cache holds
 _MOST_STEPS, _MOST_STEPS_IN_HASTE = 60, 40
 _STEPS_TO_SETTLE = 12  # of changed devices, from rest among others that have settled
-_AGREES = 1e-9  # of the test current, at every device
+AGREES = 1e-9  # of the test current, at every device
 _STEP_V = 1e-4  # of every net, in the last step; the next would be its square
 _SHUNTS = (1e-2, 1e-4, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11, 1e-12)
 _LEAST_V, _LEAST_A = 1e-12, 1e-15
@@ -99,8 +99,9 @@ def _at_rest(items: Items) -> Items:
 class Batch:
     """Solves items of one set of variants."""
 
-    def __init__(self, variants: Variants) -> None:
-        self._v = variants
+    def __init__(self, variants: Variants, agrees: float = AGREES) -> None:
+        """Take what to solve, and what share of the test current a device may be off its tangent by."""
+        self._v, self._agrees = variants, agrees
         self._j, self._q, self._m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
         self.chunk = int(np.clip(_CHUNK_VALUES // max(1, len(variants.elimination.places)), 64, 4096))
 
@@ -156,7 +157,7 @@ class Batch:
                 more = np.arange(begun, min(count, begun + self.chunk - len(which)))
                 work.begin(items.chosen(more))
                 which, begun = np.concatenate([which, more]), int(more[-1]) + 1
-            arrived = work.evaluate()
+            arrived = work.evaluate() <= self._agrees
             solution, negative = work.step()
             finite = np.isfinite(solution).all(axis=0)
             done = arrived & finite & (work.last_step(solution) <= _STEP_V)
@@ -213,8 +214,8 @@ class _Work:
         bjt = seen[j : j + 2 * q].reshape(2, q, count)
         return seen[:j], bjt, seen[j + 2 * q : j + 2 * q + 2 * self._m].reshape(2, self._m, count)
 
-    def evaluate(self) -> Bools:
-        """Take every device's tangent; return which items have arrived."""
+    def evaluate(self) -> Floats:
+        """Take every device's tangent; return how far items are off, as a share of their current; 1 if held back."""
         v, (seen_j, seen_q, seen_m) = self._v, self._parts(self.seen)
         slope, offset, current = junction_tangent(v.junction_arrays, seen_j)
         bjt = BjtTangent.at(v.bjt_arrays, seen_q)
@@ -233,8 +234,7 @@ class _Work:
         for extra in self._extras:
             extra.evaluate(astray)
         self.steps += 1
-        arrived: Bools = ~self._held_back & (astray <= _AGREES * self._items.ampere)
-        return arrived
+        return np.where(self._held_back, 1.0, astray / self._items.ampere)
 
     def step(self) -> tuple[Floats, Bools]:
         """Return the solution of the items' equations (unknowns x items) and which determinants are negative."""

@@ -250,9 +250,9 @@ class _Table:
         cols = np.array([at for at, _ in every], dtype=np.intp)
         places = np.array([place for _, place in every], dtype=np.intp)
         items = self._items(variants, batch, np.zeros(len(every), np.intp), cols, places, None)
-        items = items if self._begin is None else self._begin.begun(items)
+        items = items if self._begin is None else self._begin.begun(variants, items)
         self._good = batch.solve(items, patient=patient)
-        self._settled = Settled.of([(items, self._good)])
+        self._settled = Settled.of(variants, [(items, self._good)])
         self._good_leanings = batch.leanings(items, self._good, self._leanings) if self._lean else _NO_SLOPES
         self._good_at = {pair: at for at, pair in enumerate(every)}
 

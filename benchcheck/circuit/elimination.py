@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Elimination"]
+__all__ = ["Elimination", "elimination_of"]
 
 Floats = NDArray[np.float64]
 
@@ -142,3 +143,11 @@ class Elimination:
                 for place, row, _ in pivot.clears:
                     own -= entry[place] * inverse * solution[row]
         return found
+
+
+@lru_cache(maxsize=64)
+def elimination_of(
+    size: int, entries: tuple[tuple[int, int], ...], first_pivots: tuple[tuple[int, int], ...]
+) -> Elimination:
+    """Return the elimination of a pattern, worked out once for boards that have the same parts on the same nets."""
+    return Elimination(size, entries, first_pivots)

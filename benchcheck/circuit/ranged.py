@@ -34,6 +34,8 @@ Indices = NDArray[np.intp]
 #: how far from what was read, in natural logarithm, the reading of a further range may be, and how many are tried.
 _LIKE, _MOST_FURTHER = 0.7, 2
 _LEAST_OHM = 1e-3
+#: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
+_AGREES = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,8 @@ class RangedReadings:
 
     `latent` in the units of the probes' functions, were there no end of range or compliance; NaN where not `solved`.
     `slopes` (entries x slots) are of the logarithm of ohms, or of volts, to what readings lean on; `entry` (as
-    `latent`) says which. `settled` is where the board settled, for one much like it to begin at.
+    `latent`) says which. `settled` is where the board settled, for one much like it to begin at; `tried` (probes) how
+    many ranges any of the boards took.
     """
 
     latent: Floats
@@ -51,6 +54,7 @@ class RangedReadings:
     slopes: Floats
     entry: Indices
     settled: Settled | None
+    tried: Indices
 
 
 def readings_in_ranges(
@@ -62,18 +66,21 @@ def readings_in_ranges(
     read: Sequence[float] = (),
     nothing: float = NOTHING,
     begin: Settled | None = None,
+    together: Sequence[int] | Indices = (),
 ) -> RangedReadings:
     """Return what every probe reads, `places` naming the first range that can have shown it, counted from 0.
 
     `read` is what was read, in ohm: a further range counts where it shows much that. `nothing` is as for
-    `edited_readings`; `begin` where a board of the same parts settled. What the
+    `edited_readings`; `begin` where a board much like it settled; `together` (probes) how many ranges to solve at
+    once, where a board like it took as many. What the
     batch cannot do is left unsolved. The probes' functions are those of direct current.
 
     Raises CircuitError for nets that are not there.
     """
     for probe in probes:
         netlist.require_nets(probe.red, probe.black)
-    return _Ranged(netlist, probes, places, edits, read or [np.nan] * len(probes)).read(nothing, begin)
+    work = _Ranged(netlist, probes, places, edits, read or [np.nan] * len(probes), together)
+    return work.read(nothing, begin)
 
 
 class _Ranged:
@@ -81,12 +88,12 @@ class _Ranged:
 
     def __init__(
         self, netlist: Netlist, probes: Sequence[Probe], places: Sequence[int], edits: Sequence[Edit],
-        read: Sequence[float],
+        read: Sequence[float], together: Sequence[int] | Indices,
     ) -> None:  # fmt: skip
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self._row_of = np.array([0, *(different[edit] for edit in edits)], dtype=np.intp)
         self._v = Variants(netlist, tuple(different), on_a_board(None))
-        self._batch, self._leanings = Batch(self._v), Leanings(self._v)
+        self._batch, self._leanings = Batch(self._v, _AGREES), Leanings(self._v)
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
         self._ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
@@ -94,6 +101,9 @@ class _Ranged:
         first = [ranges[0] for ranges in self._ranges]
         self._leads = np.array([one.leads for one in first], float)
         self._in_volt = np.array([one.in_volt for one in first], bool)
+        self._last = np.array([len(ranges) - 1 for ranges in self._ranges], dtype=np.intp)
+        self._together = np.array(together, np.intp) if len(together) else np.ones(len(probes), np.intp)
+        self._tried = np.ones(len(probes), np.intp)
 
     def read(self, nothing: float, begin: Settled | None) -> RangedReadings:
         count, rows = len(self._red), len(self._v.fits)
@@ -112,7 +122,7 @@ class _Ranged:
         table[~solved] = np.nan
         of = self._row_of
         every = np.concatenate([kept, slopes.T])
-        return RangedReadings(table[of], solved[of], self._leanings.slots, every, entry[of], settled)
+        return RangedReadings(table[of], solved[of], self._leanings.slots, every, entry[of], settled, self._tried)
 
     def _moved(self, good: Outcome, apart: Indices, ampere: Floats, nothing: float) -> tuple[Indices, Indices]:
         """Return rows and probes of the readings that an edit moves."""
@@ -133,32 +143,56 @@ class _Ranged:
         Ranges are counted from the first of each probe. They begin where `begin` says, else at `found`, another
         board's outcomes.
         """
-        last = np.array([len(self._ranges[probe]) - 1 for probe in at], dtype=np.intp)
-        further, waiting, step = np.zeros(len(rows), np.intp), np.arange(len(rows)), 0
         first, found = found, found.chosen(np.arange(len(rows)))
-        latent = np.full(len(rows), np.nan)
+        latent, further = np.full(len(rows), np.nan), np.zeros(len(rows), np.intp)
+        waiting, step = np.arange(len(rows)), 0
         solved: list[tuple[Items, Outcome]] = []
+        whole, early = self._at_once(rows, at, first, begin, solved)
         while len(waiting):
-            ranges = np.full(len(waiting), step)
-            items = self._items(rows[waiting], at[waiting], ranges, first.chosen(waiting))
-            items = items if begin is None else begin.begun(items)
-            outcome = self._batch.solve(items, patient=not rows.any())
-            solved.append((items, outcome))
+            known = early[step, waiting] if step < len(early) else np.full(len(waiting), -1)
+            outcome, rest = whole.chosen(known), np.flatnonzero(known < 0)
+            if len(rest):
+                these, ranges = waiting[rest], np.full(len(rest), step)
+                outcome.replace_at(
+                    rest, self._outcome(rows[these], at[these], ranges, first.chosen(these), begin, solved)
+                )
             shown = outcome.volt / np.maximum(outcome.ampere, 1e-15) + self._leads[at[waiting]]
             taken = np.flatnonzero(self._nearer(at[waiting], shown, latent[waiting])) if step else slice(None)
             kept = waiting[taken]
             latent[kept], further[kept] = shown[taken], step
             found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
-            ends = self._of_range("full_scale", at[waiting], ranges)
-            ended = (outcome.holds_current & (shown <= ends)) | (last[waiting] == step) | ~outcome.solved
+            ends = self._of_range("full_scale", at[waiting], np.full(len(waiting), step))
+            ended = (outcome.holds_current & (shown <= ends)) | (self._last[at[waiting]] == step) | ~outcome.solved
             ended |= ~np.isnan(self._read[at[waiting]]) & (step == _MOST_FURTHER)
             waiting, step = waiting[~ended], step + 1
+            self._tried[at[waiting]] = np.maximum(self._tried[at[waiting]], step + 1)
         items = self._items(rows, at, further, found)
         slopes = self._batch.leanings(items, found, self._leanings)
         volts, by_volt = given_way_v(found, self._of_range("ampere", at, further))
         in_volt = self._in_volt[at]
         scaled = np.nan_to_num(slopes) * np.where(in_volt, by_volt, 1.0)
-        return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(solved)
+        return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(self._v, solved)
+
+    def _at_once(
+        self, rows: Indices, at: Indices, start: Outcome, begin: Settled | None, solved: list[tuple[Items, Outcome]]
+    ) -> tuple[Outcome, Indices]:
+        """Solve the ranges that boards like this one took; return where each is (ranges x rows), -1 where not."""
+        count = np.minimum(self._together[at], self._last[at] + 1)
+        early = np.full((max(count, default=0), len(rows)), -1)
+        early[np.arange(len(early))[:, None] < count] = np.arange(count.sum())
+        ranges, which = np.nonzero(early >= 0)
+        return self._outcome(rows[which], at[which], ranges, start.chosen(which), begin, solved), early
+
+    def _outcome(
+        self, rows: Indices, at: Indices, ranges: Indices, start: Outcome, begin: Settled | None,
+        solved: list[tuple[Items, Outcome]],
+    ) -> Outcome:  # fmt: skip
+        """Solve some rows and probes in some ranges, and add them to `solved`."""
+        items = self._items(rows, at, ranges, start)
+        items = items if begin is None else begin.begun(self._v, items)
+        outcome = self._batch.solve(items, patient=not rows.any())
+        solved.append((items, outcome))
+        return outcome
 
     def _nearer(self, at: Indices, ohm: Floats, before: Floats) -> Bools:
         """Return which readings of a further range are nearer to what was read, if anything was."""

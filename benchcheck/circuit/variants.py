@@ -17,7 +17,7 @@ from .cards import Junction, bjt_arrays, junction_arrays, mosfet_arrays
 from .compiled import Branch, Lists, placed
 from .connectivity import Groups, conductive_pairs, ideal_short
 from .devices import Bjt, Device, Mosfet
-from .elimination import Elimination
+from .elimination import Elimination, elimination_of
 from .faults import Edit
 from .netlist import Netlist
 from .physics import BOARD_LEAK_S, BjtArrays, Conditions, JunctionArrays, MosfetArrays
@@ -204,8 +204,8 @@ class Variants:
         for at, branch in enumerate(self.branches, self.nets):
             places = ((branch.plus, at), (branch.minus, at), (at, branch.plus), (at, branch.minus), (at, at))
             entries |= dict.fromkeys(places)
-        first = [(at, branch.plus) for at, branch in enumerate(self.branches, self.nets)]
-        return Elimination(self.size, entries, first)
+        first = tuple((at, branch.plus) for at, branch in enumerate(self.branches, self.nets))
+        return elimination_of(self.size, tuple(entries), first)
 
     def _column(self, variant: _Variant) -> Floats:
         """Return the constant values of one variant, every sum made anew so that nothing is left of what is out."""

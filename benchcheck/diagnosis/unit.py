@@ -19,6 +19,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Inductor, Mosfet, Resistor, Switch, Zener
 from benchcheck.circuit.dictionary import Probe
 from benchcheck.circuit.driven import driven_ranges
+from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
 from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
@@ -59,6 +60,8 @@ _FURTHEST = 6.0
 #: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
 #: with none moving further than that, they are near enough to be compared.
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
+#: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
+_ALIKE = 0.5
 _MOST_FITS = 5
 #: a position of switches in which less than this share was read is not solved again.
 _FEW_READINGS = 0.1
@@ -130,7 +133,7 @@ class UnitSolver:
         self._board, self._netlist, self._hypotheses = board, netlist, hypotheses
         self._predictions, self._held, self._errors = predictions, held, MeterErrors(bench)
         self._lots = tuple(self._lots_of(bench))
-        self._begin = dict(predictions.settled)
+        self._begin = {(switches, 0): found for switches, found in predictions.settled.items()}
 
     def _lots_of(self, bench: Bench) -> Iterator[_Lot]:
         """Yield readings by the positions of switches: their places among the readings, probes and ranges."""
@@ -150,7 +153,8 @@ class UnitSolver:
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
                 places.append(self._range_of(seen[at], len(driven[seen[at].shot.function])))
             if len(here) >= _FEW_READINGS * len(direct):
-                yield _Lot(switches, np.array(here, dtype=np.intp), tuple(probes), tuple(places))
+                once = np.ones(len(here), np.intp)
+                yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), once)
 
     def _range_of(self, seen: Seen, count: int) -> int:
         """Return the first range that can have shown a reading; of an overload the last."""
@@ -178,21 +182,57 @@ class UnitSolver:
         there = np.full((len(rows), len(held.seen)), np.nan)
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
         moved = strayed(self._board, self._netlist, p.strays, strays)
-        chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
         for lot in self._lots:
             netlist = switched(moved, lot.switches)
-            found = readings_in_ranges(
-                netlist, lot.probes, lot.places, edits_of(netlist, chosen),
-                read=[held.seen[at].value - held.leads[at] for at in lot.at], nothing=NOTHING_SEEN,
-                begin=self._begin.get(lot.switches),
-            )  # fmt: skip
-            if found.settled is not None:
-                self._begin[lot.switches] = found.settled
-            there[:, lot.at] = np.where(found.solved, found.latent, np.nan)[1:]
+            found = self._under(netlist, lot, rows[0]) if len(rows) == 1 else self._beside(netlist, lot, rows)
+            there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
             by_stray = self._by_stray(lot, found, count)
-            slopes[:, lot.at] = by_stray[found.entry[1:]]
+            slopes[:, lot.at] = by_stray[found.entry]
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
         return {row: self._local(row, strays, there[at], slopes[at].T) for at, row in enumerate(rows)}
+
+    def _beside(self, netlist: Netlist, lot: _Lot, rows: Sequence[int]) -> RangedReadings:
+        """Solve some hypotheses beside the good board, each reading that one leaves alone being that board's."""
+        chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
+        found = readings_in_ranges(
+            netlist, lot.probes, lot.places, edits_of(netlist, chosen), read=self._read(lot), nothing=NOTHING_SEEN,
+            begin=self._begin.get((lot.switches, 0)), together=lot.tried,
+        )  # fmt: skip
+        self._note(lot, 0, found)
+        return replace(found, latent=found.latent[1:], solved=found.solved[1:], entry=found.entry[1:])
+
+    def _under(self, netlist: Netlist, lot: _Lot, row: int) -> RangedReadings:
+        """Solve one hypothesis as a board of its own."""
+        (edit,) = edits_of(netlist, (self._hypotheses[0], self._hypotheses[row]))
+        kept = (device for device in netlist.devices if device.designator not in edit.removed)
+        board = Netlist((*kept, *edit.added), sound=netlist.devices)
+        if any(not {probe.red, probe.black} <= board.pins_on.keys() for probe in lot.probes):
+            return self._beside(netlist, lot, (row,))  # the fault took the last part off a net
+        begin = self._begin.get((lot.switches, row)) or self._begin.get((lot.switches, 0))
+        found = readings_in_ranges(
+            board, lot.probes, lot.places, (), read=self._read(lot), begin=begin, together=lot.tried
+        )
+        self._note(lot, row, found)
+        return self._of_good_parts(found)
+
+    def _note(self, lot: _Lot, row: int, found: RangedReadings) -> None:
+        """Remember where a board settled and how many ranges it took, for the next one to begin with."""
+        lot.tried[:] = np.maximum(lot.tried, found.tried)
+        if found.settled is not None:
+            self._begin[lot.switches, row] = found.settled
+
+    def _read(self, lot: _Lot) -> list[float]:
+        return [self._held.seen[at].value - self._held.leads[at] for at in lot.at]
+
+    def _of_good_parts(self, found: RangedReadings) -> RangedReadings:
+        """Return readings whose leaning on what a fault put in is under no name."""
+        known = [not one.designator or one.designator in self._netlist.by_designator for one in found.slots]
+        slopes = found.slopes.copy()
+        for at, one in enumerate(found.slots):
+            if not known[at]:
+                slopes[:, found.slots.index(Leaning("", one.of))] += slopes[:, at]
+        slots = tuple(one for one, kept in zip(found.slots, known, strict=True) if kept)
+        return replace(found, slots=slots, slopes=slopes[:, known])
 
     def _by_stray(self, lot: _Lot, found: RangedReadings, count: int) -> Floats32:
         """Return slopes to strays (entries x strays) of every entry of a solution."""
@@ -233,12 +273,16 @@ class UnitSolver:
 
 @dataclass(frozen=True, slots=True)
 class _Lot:
-    """Readings with switches in the same positions: places among all readings, probes, ranges."""
+    """Readings with switches in the same positions: places among all readings, probes, first ranges.
+
+    `tried` (readings) is how many ranges boards took so far.
+    """
 
     switches: tuple[tuple[str, str], ...]
     at: Indices
     probes: tuple[Probe, ...]
     places: tuple[int, ...]
+    tried: Indices
 
 
 def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
@@ -247,9 +291,10 @@ def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int
     for _ in range(_MOST_FITS):
         fit = fitted(solver.near(point, (row,))[row], held, common)
         moved = np.abs(fit.stray - point).max()
+        alike = best is not None and abs(fit.log_likelihood - best.log_likelihood) < _ALIKE
         if moved < _NEAR_ENOUGH and (best is None or fit.log_likelihood > best.log_likelihood):
             best, there = fit, point
-        if moved < _NEAR:
+        if moved < _NEAR or (moved < _NEAR_ENOUGH and alike):
             break
         point = fit.stray
     return (best, there) if best is not None else (fit, point)
