@@ -19,6 +19,7 @@ __all__ = [
     "Again",
     "Answer",
     "Attended",
+    "Exchange",
     "Hindered",
     "Later",
     "LeavePower",
@@ -46,6 +47,7 @@ class Step:
 
     `again` says why a check that was read already is asked again, "" where it was not. `after` is the check that
     is likely to be asked next, None at the end; `left` are all that will be asked after this one, as far as is known.
+    With `exchanged` somebody has said that red and black are exchanged for this reading.
     """
 
     check: Check
@@ -55,6 +57,7 @@ class Step:
     again: str = ""
     after: Check | None = None
     left: tuple[Check, ...] = ()
+    exchanged: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +102,11 @@ class Photo:
 
 
 @dataclass(frozen=True, slots=True)
+class Exchange:
+    """Red and black are exchanged for the next reading of this check, or as told again; it is asked again."""
+
+
+@dataclass(frozen=True, slots=True)
 class Prefer:
     """Ask another check of the list first, by its id; this one comes after it."""
 
@@ -107,7 +115,14 @@ class Prefer:
 
 @dataclass(frozen=True, slots=True)
 class Again:
-    """Ask the check again from the beginning, with what must be in order before it looked at again."""
+    """Ask the check again from the beginning, with what must be in order before it looked at again.
+
+    `found` says in words what was found and done where a stop rule had ended power; `afresh` are the checks, by id,
+    that are then read again first.
+    """
+
+    found: str = ""
+    afresh: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +151,9 @@ class Trouble:
     reason: str
 
 
-Answer = Taken | Skip | Undo | Later | Stop | Hindered | Trouble | Remark | Photo | Prefer | Again | LeavePower
+Answer = (
+    Taken | Skip | Undo | Later | Stop | Hindered | Trouble | Remark | Photo | Exchange | Prefer | Again | LeavePower
+)
 
 
 class Source(Protocol):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from benchcheck.readings.reading import Reading
 from benchcheck.record.model import EventKind
 from benchcheck.record.record import Record
+from benchcheck.session.leads import exchanged_in
 
 __all__ = ["Answered", "Kept", "by_check", "kept_in"]
 
@@ -26,12 +27,16 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """`readings` and reasons of `skips` by check id, ids `put_off` oldest first, and the `trail` of answers."""
+    """`readings` and reasons of `skips` by check id, ids `put_off` oldest first, and the `trail` of answers.
+
+    `exchanged` are ids of checks whose next reading is taken with red and black exchanged.
+    """
 
     readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
     skips: Mapping[str, str] = field(default_factory=dict)
     put_off: tuple[str, ...] = ()
     trail: tuple[Answered, ...] = ()
+    exchanged: tuple[str, ...] = ()
 
 
 def kept_in(record: Record) -> Kept:
@@ -48,6 +53,7 @@ def kept_in(record: Record) -> Kept:
         {entry.value.check: entry.value.text for entry in skips},
         tuple(entry.value.check for entry in events if entry.value.kind is EventKind.LATER),
         tuple(answered for _, answered in trail),
+        exchanged_in(record),
     )
 
 

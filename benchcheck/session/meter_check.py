@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from benchcheck.bench.model import Bench
@@ -12,7 +13,7 @@ from benchcheck.kinds.check import Check, Limits
 from benchcheck.readings.reading import Session
 from benchcheck.score.judge import judge
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Attended, Step, Stop, Taken
+from benchcheck.session.answers import Attended, Exchange, Step, Stop, Taken
 from benchcheck.session.self_check import drift, earlier_readings
 from benchcheck.session.simulated import bare_board
 
@@ -31,7 +32,9 @@ def meter_check(source: Attended, bench: Bench, records: Path) -> Iterator[tuple
         if not own:
             raise InstrumentError("no meter of this bench has a link; give it one, or check it by eye")
         for place, check in enumerate(own, 1):
-            answer = source.answer(Step(check, place, len(own), Session()))
+            step = Step(check, place, len(own), Session())
+            while isinstance(answer := source.answer(step), Exchange):
+                step = replace(step, exchanged=not step.exchanged)
             if isinstance(answer, Stop):
                 return
             if not isinstance(answer, Taken):

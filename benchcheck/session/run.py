@@ -190,9 +190,10 @@ class Conduct:
         source.begin(lambda check, text: journal.append_event(EventKind.INSTRUMENT, check, text))
         result = VisitResult((), INTERRUPTED)
         try:
-            own = self_check(source, source.own_checks(), journal, kept, partial(self._tell_own, plan.bench))
-            self._tell_drift(own, journal, plan.bench, source.identities())
-            kept = replace(kept, readings={**kept.readings, **own})
+            judged, undone = partial(self._tell_own, plan.bench), self.observer.undone
+            before, kept = kept, self_check(source, source.own_checks(), journal, kept, judged, undone)
+            if kept is not before:
+                self._tell_drift(kept, source, journal, plan.bench)
             first = _of_the_session(kept.readings)
             plan = replace(plan, checklist=replace(plan.checklist, checks=(*first, *plan.checklist.checks)))
             visit = self._visit(board, plan, journal, source, kept, stop_after)
@@ -225,11 +226,10 @@ class Conduct:
         if words:
             self.told(words)
 
-    def _tell_drift(
-        self, own: Mapping[str, tuple[Reading, ...]], journal: Journal, bench: Bench, identities: Mapping[str, str]
-    ) -> None:
+    def _tell_drift(self, kept: Kept, source: Attended, journal: Journal, bench: Bench) -> None:
         """Keep and show how what meters read of themselves lies to their earlier visits."""
-        earlier = earlier_readings(self.request.records, bench, identities, journal.path) if own else {}
+        own = {one.id: kept.readings[one.id] for one in source.own_checks() if one.id in kept.readings}
+        earlier = earlier_readings(self.request.records, bench, source.identities(), journal.path) if own else {}
         for check, readings in own.items():
             words = drift(readings[-1], earlier.get((readings[-1].meter, check), ()))
             if words:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict, deque
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from benchcheck.record.store import read_record
 from benchcheck.score.judge import judge
 from benchcheck.session.answers import (
     Answer,
+    Exchange,
     Hindered,
     Later,
     Photo,
@@ -37,7 +38,8 @@ from benchcheck.session.answers import (
     Undo,
 )
 from benchcheck.session.exit_code import PASSED
-from benchcheck.session.kept import Kept
+from benchcheck.session.kept import Answered, Kept
+from benchcheck.session.leads import Leads
 
 __all__ = ["Earlier", "drift", "earlier_readings", "out_of_order", "self_check"]
 
@@ -45,6 +47,8 @@ __all__ = ["Earlier", "drift", "earlier_readings", "out_of_order", "self_check"]
 Judged = Callable[[Check, tuple[Reading, ...]], None]
 #: how many visits are looked back: enough to see a drift, few enough to read at once.
 _VISITS = 8
+#: the reason kept where one of these checks is put off without any.
+LEFT_OUT = "left out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,50 +60,65 @@ class Earlier:
 
 
 def self_check(
-    source: Source, checks: tuple[Check, ...], journal: Journal, kept: Kept, judged: Judged | None = None
-) -> dict[str, tuple[Reading, ...]]:
-    """Ask for the meter's own checks that are not answered yet; return the readings, which are in the journal.
+    source: Source,
+    checks: tuple[Check, ...],
+    journal: Journal,
+    kept: Kept,
+    judged: Judged | None = None,
+    undone: Callable[[Check | None], None] = lambda check: None,
+) -> Kept:
+    """Ask for the meter's own checks that are not answered yet; return what is kept then, which is in the journal.
 
-    `judged` hears of every reading at once: a broken lead must be known before it has spoilt a visit.
-    KeyboardInterrupt where somebody would rather stop.
+    One put off is left out: without it the visit goes on with what bench and record say. `judged` hears of every
+    reading at once, since a broken lead must be known before it has spoilt a visit, `undone` of what is taken back,
+    None where there is nothing. KeyboardInterrupt where somebody would rather stop.
     """
-    own = _OwnChecks(source, journal, judged)
+    own = _OwnChecks(source, {check.id: check for check in checks}, journal, judged, undone, kept)
     queue = deque(check for check in checks if check.id not in kept.readings and check.id not in kept.skips)
     while queue:
-        own.take(queue, len(checks))
-    return own.taken
+        own.take(queue)
+    return own.kept
 
 
 @dataclass(slots=True)
 class _OwnChecks:
-    """The meter's own checks while they are asked for; `answered` are those behind, the last one last."""
+    """The meter's own checks, by id, while they are asked for."""
 
     source: Source
+    checks: Mapping[str, Check]
     journal: Journal
     judged: Judged | None
-    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
-    answered: list[tuple[Check, str]] = field(default_factory=list)  # with the seal of a skip
-    session: Session = field(default_factory=Session)
+    undone: Callable[[Check | None], None]
+    kept: Kept
 
-    def take(self, queue: deque[Check], total: int) -> None:
+    def take(self, queue: deque[Check]) -> None:
         """Ask for the next check of the queue, and do what is answered."""
         check = queue.popleft()
-        after = queue[0] if queue else None
-        match self.source.answer(Step(check, total - len(queue), total, self.session, after=after)):
+        answer = self.source.answer(self._step(check, queue))
+        match answer:
             case Taken(readings):
                 self.journal.append_readings(readings)
-                self.taken[check.id] = readings
-                self.answered.append((check, ""))
+                self.kept = replace(self.kept, readings={**self.kept.readings, check.id: readings})
+                self._answered(Answered(check.id))
                 if self.judged is not None:
                     self.judged(check, readings)
-            case Skip(reason):
-                self.answered.append((check, self.journal.append_event(EventKind.SKIP, check.id, reason)))
-            case Later():
-                pass  # without it the visit goes on with what bench and record say
+            case Skip(reason) | Later(reason):
+                seal = self.journal.append_event(EventKind.SKIP, check.id, reason or LEFT_OUT)
+                self.kept = replace(self.kept, skips={**self.kept.skips, check.id: reason or LEFT_OUT})
+                self._answered(Answered(check.id, seal))
             case Stop():
                 raise KeyboardInterrupt
             case other:
                 self._aside(check, other, queue)
+
+    def _step(self, check: Check, queue: deque[Check]) -> Step:
+        total, exchanged = len(self.checks), check.id in self.kept.exchanged
+        after = queue[0] if queue else None
+        return Step(check, total - len(queue), total, Session(), after=after, exchanged=exchanged)
+
+    def _answered(self, answered: Answered) -> None:
+        exchanged = tuple(one for one in self.kept.exchanged if one != answered.check)
+        self.kept = replace(self.kept, trail=(*self.kept.trail, answered), exchanged=exchanged)
 
     def _aside(self, check: Check, answer: Answer, queue: deque[Check]) -> None:
         """Keep a note or a photo, or take the last answer back; an instrument that fails lets its check go."""
@@ -108,17 +127,35 @@ class _OwnChecks:
                 self.journal.append_event(EventKind.NOTE, check.id, text)
             case Photo(name, digest):
                 self.journal.append_event(EventKind.PHOTO, check.id, f"{name} {digest}")
+            case Exchange():
+                leads = Leads(self.journal, set(self.kept.exchanged))
+                leads.turn(check.id)
+                self.kept = replace(self.kept, exchanged=tuple(leads.exchanged))
             case Hindered(reason) | Trouble(reason):
                 self.journal.append_event(EventKind.INSTRUMENT, check.id, reason)
                 return
             case _:
                 pass
         queue.appendleft(check)
-        if isinstance(answer, Undo) and self.answered:
-            last, seal = self.answered.pop()
-            self.journal.append_event(EventKind.UNDO, last.id, amends=(seal,) if seal else None)
-            self.taken.pop(last.id, None)
-            queue.appendleft(last)
+        if isinstance(answer, Undo):
+            self._undo(queue)
+
+    def _undo(self, queue: deque[Check]) -> None:
+        """Take back the last answer to a check of the meter itself, and ask that again."""
+        last = next((one for one in reversed(self.kept.trail) if one.check in self.checks), None)
+        if last is None:
+            self.undone(None)
+            return
+        check = self.checks[last.check]
+        self.journal.append_event(EventKind.UNDO, last.check, amends=(last.skip_seal,) if last.skip_seal else None)
+        self.kept = replace(
+            self.kept,
+            readings={name: one for name, one in self.kept.readings.items() if name != last.check},
+            skips={name: one for name, one in self.kept.skips.items() if name != last.check},
+            trail=tuple(one for one in self.kept.trail if one is not last),
+        )
+        queue.appendleft(check)
+        self.undone(check)
 
 
 def out_of_order(check: Check, readings: tuple[Reading, ...], bench: Bench) -> str:

@@ -21,6 +21,7 @@ from benchcheck.readings.file import ReadingsFile
 from benchcheck.readings.reading import Reading
 from benchcheck.session.answers import (
     Answer,
+    Exchange,
     Hindered,
     Later,
     Photo,
@@ -46,7 +47,7 @@ __all__ = [
     "source_faults",
 ]
 
-_ANSWERS = (Taken, Skip, Undo, Later, Stop, Hindered, Trouble, Remark, Photo, Prefer)
+_ANSWERS = (Taken, Skip, Undo, Later, Stop, Hindered, Trouble, Remark, Photo, Exchange, Prefer)
 
 
 def _no_terminal(prompt: str) -> str:

@@ -25,6 +25,7 @@ from benchcheck.score.solver import CircuitSolver
 from benchcheck.session.answers import (
     Again,
     Answer,
+    Exchange,
     Hindered,
     Later,
     LeavePower,
@@ -43,6 +44,7 @@ from benchcheck.session.answers import (
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
+from benchcheck.session.leads import Leads
 from benchcheck.session.on_resistance import gate_check, held_to_gate
 from benchcheck.session.second_look import BLIND, SECOND_LOOK, SecondLooks, contacts_of
 
@@ -99,6 +101,7 @@ class Visit:
     _readings: dict[str, tuple[Reading, ...]] = field(init=False)
     _skips: dict[str, str] = field(init=False)
     _trail: list[Answered] = field(init=False)
+    _leads: Leads = field(init=False)
     _scores: dict[str, Score] = field(default_factory=dict)
     _passed: set[str] = field(default_factory=set)
     _failures: int = 0
@@ -112,6 +115,7 @@ class Visit:
         self._readings = dict(self.kept.readings)
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
+        self._leads = Leads(self.journal, set(self.kept.exchanged))
         self.session = self._solver.session = session_facts(self.given, self._readings)
 
     def conduct(self) -> VisitResult:
@@ -195,21 +199,26 @@ class Visit:
             self._score(check, blocked(check, "; ".join(obstacles)))
             return
         again = STILL_CHARGED if check.id in self._readings else ""
-        self._act(check, self.source.answer(self._step(check, queue, again)), queue)
+        answer = self.source.answer(self._step(check, queue, again))
+        if isinstance(answer, Taken | Skip | Later):
+            self._leads.answered(check.id)
+        self._act(check, answer, queue)
 
     def _step(self, check: Check, queue: _Queue, again: str) -> Step:
         total = len(self.checklist.checks)
         known = self._readings.keys() | self._skips.keys() | self._scores.keys()
         left = tuple(one for one in queue if not one.sources and one.id not in known)
-        return Step(check, total - len(queue), total, self.session, again, next(iter(left), None), left)
+        after, exchanged = next(iter(left), None), check.id in self._leads.exchanged
+        return Step(check, total - len(queue), total, self.session, again, after, left, exchanged)
 
     def _look_again(self, check: Check, queue: _Queue, source: Source) -> None:
         """Have a check read a second time; its first reading stands whatever is answered."""
         answer = source.answer(self._step(check, queue, BLIND))
-        if isinstance(answer, Remark | Photo | Again):
+        if isinstance(answer, Remark | Photo | Exchange | Again):
             self._act(check, answer, queue)
             return
         self.second_looks.forget()
+        self._leads.answered(check.id)
         if isinstance(answer, Taken):
             had = self._readings[check.id]
             note = f"{answer.readings[0].note}; {SECOND_LOOK}".removeprefix("; ")
@@ -238,7 +247,7 @@ class Visit:
                 self._put_off(check, answer, queue)
             case Stop():
                 self._interrupted = True
-            case Undo() | Remark() | Photo() | Prefer() | Again():
+            case Undo() | Remark() | Photo() | Exchange() | Prefer() | Again():
                 queue.appendleft(check)
                 self._aside(check, answer, queue)
             case Hindered(reason):
@@ -262,7 +271,7 @@ class Visit:
         queue.clear()
         queue.extend((*others, *powered))
 
-    def _aside(self, check: Check, answer: Undo | Remark | Photo | Prefer | Again, queue: _Queue) -> None:
+    def _aside(self, check: Check, answer: Undo | Remark | Photo | Exchange | Prefer | Again, queue: _Queue) -> None:
         """Do what leaves the check to be asked again: keep what was said, take back, bring another forward."""
         match answer:
             case Undo():
@@ -271,11 +280,24 @@ class Visit:
                 self.journal.append_event(EventKind.NOTE, check.id, text)
             case Photo(name, digest):
                 self.journal.append_event(EventKind.PHOTO, check.id, f"{name} {digest}")
+            case Exchange():
+                self._leads.turn(check.id)
+            case Again(_, afresh):
+                self._afresh(afresh, queue)
             case Prefer(name):
                 wanted = next((one for one in queue if one.id == name and one.phase.powered == check.powered), None)
                 if wanted is not None:
                     queue.remove(wanted)
                     queue.appendleft(wanted)
+
+    def _afresh(self, names: tuple[str, ...], queue: _Queue) -> None:
+        """Have what was read of these checks read again first: what somebody did to the unit may have changed it."""
+        for name in reversed(names):
+            if name in self._readings and name in self._by_id:
+                self.journal.append_event(EventKind.UNDO, name, "read again before power")
+                del self._readings[name]
+                self._learn()
+                self._reconsider(self._by_id[name], queue)
 
     def _keep(self, check: Check, readings: tuple[Reading, ...]) -> None:
         if check.id in self._readings:

@@ -26,7 +26,7 @@ from benchcheck.session.which_bench import SIMULATED
 from benchcheck.terminal.after_stop import wish_by_line
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
-from benchcheck.terminal.guiding import GuidedConduct, TypedVisit, guided_screen, instrumented
+from benchcheck.terminal.guiding import GuidedConduct, guided_screen, instrumented
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.line_by_line import LineByLine
 from benchcheck.terminal.lines import summary_line
@@ -36,6 +36,8 @@ from benchcheck.terminal.prompt import ACTIONS, PromptSource, asked_for_last_wor
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Sound
 from benchcheck.terminal.telling import most_telling
+from benchcheck.terminal.typed_visit import TypedVisit
+from benchcheck.terminal.whys import why_lines
 
 __all__ = ["conduct_on_screen"]
 
@@ -73,6 +75,8 @@ def conduct_on_screen(
     return conduct
 
 
+#: the source that is a person; where no terminal is, the lines of a file or another program in place of one.
+TYPED = "typed"
 _NOT_BEGUN = "stopped at the cautions: nothing was measured and no record was begun"
 _NOT_GONE_ON = "stopped at the cautions: the record is as it was, --resume goes on"
 
@@ -101,6 +105,7 @@ class _Show:
         self._stays: dict[str, str] = {}
         self._rest: Callable[[], None] = _nothing
         self._cautions: tuple[str, ...] = ()
+        self._last: tuple[Check, Score] | None = None
         self._screen = screen
         self._asks = request.readings is None
         self._lines = lines or self._asks
@@ -109,20 +114,25 @@ class _Show:
 
     def source(self, bench: Bench) -> Source:
         setting = Setting(bench, ask=self._screen.ask, tell=self._screen.tell)
-        if self._request.source and self._plugins is not None:
-            return open_source(self._plugins, self._request.source, setting)
+        named = self._request.source if not (self._request.source == TYPED and sys.stdin.isatty()) else ""
+        if named and self._plugins is not None:
+            return open_source(self._plugins, named, setting)
         if not sys.stdin.isatty():
-            message = "there is no terminal to ask at; give the readings with --readings FILE"
+            message = (
+                "there is no terminal to ask at; give the readings with --readings FILE, or the lines somebody would "
+                f"type with --source {TYPED}"
+            )
             raise UsageError(Fault("", "", message))
         if self._manner.on_screen():
             return self._on_screen(bench)
         prompts = self._prompts = typed_source(setting)
         self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         self._sound = Sound(self._screen.bell, on=not self._manner.silent, speak=self._manner.spoken)
-        prompts.say, prompts.drained = self._sound.say, self._screen.drained
+        prompts.say, prompts.drained, prompts.width = self._sound.say, self._screen.drained, self._screen.columns
+        prompts.line_if_typed = self._screen.line_if_typed
         self._screen.paragraph(self._sound.missing)
         if not linked(bench):
-            return prompts
+            return TypedVisit(prompts, bench)
         lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())
         source = InstrumentedSource(lines.meters, PersonHand(prompts), prompts, lines.placed, self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
@@ -137,7 +147,7 @@ class _Show:
         self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         guided = self._guided = guided_screen(bench, f"unit {self._request.unit}", self._manner)
         if not linked(bench):
-            return TypedVisit(guided)
+            return TypedVisit(guided, bench)
         source = instrumented(guided, self._meters(bench), self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         return source
@@ -179,6 +189,7 @@ class _Show:
             return
         if self._prompts is not None:
             self._prompts.most_telling = partial(most_telling, checklist, bench)
+            self._prompts.explain = lambda check, session: why_lines(check, bench, session, board, self._last)
         screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
         self._cautions = (*cautions_for(board), *bench.cautions(SystemClock().now().date()))
         screen.cautions(self._cautions)
@@ -228,6 +239,7 @@ class _Show:
         if self._guided is not None:
             self._guided.scored(check, score, place, total)
             return
+        self._last = (check, score)
         if self._sound is not None:
             self._sound.scored(score)
         if self._lines:

@@ -45,7 +45,6 @@ class Asking:
     trouble: str = ""
     heard_s: float | None = None
     waiting: str = ""
-    exchanged: bool = False
     retries: list[str] = field(default_factory=list)
     _down: bool = False
     _glimpses: deque[Glimpse] = field(default_factory=lambda: deque(maxlen=_KEPT))
@@ -57,6 +56,11 @@ class Asking:
     def check(self) -> Check:
         """The check."""
         return self.step.check
+
+    @property
+    def exchanged(self) -> bool:
+        """Whether red and black are exchanged for this reading."""
+        return self.step.exchanged
 
     @property
     def loaded(self) -> bool:

@@ -15,7 +15,7 @@ from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Answer, Hindered, Later, Prefer, Remark, Skip, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Exchange, Hindered, Later, Prefer, Remark, Skip, Stop, Taken, Undo
 from benchcheck.spec.board import Board
 from benchcheck.terminal.actions import Action, acts_alone, asks_for_words, begins_word, pressed, serves, takes_text
 from benchcheck.terminal.asking import Asking
@@ -120,6 +120,8 @@ class CheckKeys:
         self.desk.put_back(following)
         if following.name not in ("sign", "paste"):
             return None
+        if following.name == "paste" and asks_for_words(action) and not takes_text(asking.check):
+            return self._act(asking, action)
         if following.name == "sign" and acts_alone(key.text, following.text, asking.check):
             return self._act(asking, action)
         if asks_for_words(action) and not takes_text(asking.check):
@@ -171,7 +173,7 @@ class CheckKeys:
                 text = self.desk.line("note", start)
                 return Remark(text.strip()) if text and text.strip() else None
             case Action.PHOTO:
-                return self._photo(self.desk.line("path of the photo", start))
+                return self._photo(start)
             case Action.WHY:
                 lines = why_lines(asking.check, self.bench, asking.step.session, self.board, self.scored)
                 return Stop() if self.desk.turn_page(lines) else None
@@ -182,21 +184,20 @@ class CheckKeys:
                 self.desk.picture.messages = ()
                 self.desk.picture.say("once more: lift the tips, then put them on")
             case Action.EXCHANGE:
-                asking.exchanged = not asking.exchanged
-                asking.begin_anew()
-                self.desk.picture.messages = ()
+                return Exchange()
             case _:
                 pass
         return None
 
-    def _photo(self, path: str | None) -> Answer | None:
-        if not path or not path.strip():
-            return None
-        found = photo_at(path)
-        if isinstance(found, str):
+    def _photo(self, path: str) -> Answer | None:
+        """Return the photo of a path that is typed, to be mended where there is none."""
+        while (typed := self.desk.line("path of the photo", path)) and typed.strip():
+            found = photo_at(typed)
+            if not isinstance(found, str):
+                return found
             self.desk.picture.say(found)
-            return None
-        return found
+            path = typed
+        return None
 
     def _prefer(self, asking: Asking) -> Answer | None:
         weigh = self.most_telling
@@ -252,7 +253,10 @@ class CheckKeys:
         check = asking.check
         if text.strip().casefold() in ("help", "?"):
             return self._help()
-        asked, words = self.prompts.meant(check, text) or (None, "")
+        found = self.prompts.meant(check, text)
+        if found is None:
+            return None
+        asked, words = found
         if asked is None:
             return self._read(asking, text.strip())
         if not serves(asked, check, metered=asking.meter is not None, diagnosis=self.desk.diagnosis):

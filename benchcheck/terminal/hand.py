@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check
 from benchcheck.session.answers import Answer
-from benchcheck.terminal.prompt import PromptSource
+from benchcheck.terminal.prompt import GIVEN_UP, PromptSource
 
 __all__ = ["PersonHand"]
 
@@ -44,7 +44,7 @@ class PersonHand:
 
     def _typed(self, prompt: str) -> str:
         try:
-            return self.prompts.ask(prompt)
+            return self.prompts.ask(prompt).removeprefix(GIVEN_UP)
         except EOFError:
             return ""
 

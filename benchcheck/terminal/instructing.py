@@ -9,7 +9,7 @@ from benchcheck.kinds.check import Check, Evidence, Probe
 from benchcheck.readings.reading import Session
 from benchcheck.session.answers import Step
 from benchcheck.terminal.listing import window
-from benchcheck.terminal.wrapping import wrapped
+from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = [
     "READ_BY_SUPPLY",
@@ -46,6 +46,8 @@ _AROUND = {
 READ_BY_SUPPLY = ("idle_current", "inrush_time")
 BY_ITSELF = "the bench supply is switched on from here and reads it; nothing to probe"
 _LABEL = 10
+#: below so many columns what is folded stands nearly at the margin.
+_NARROW = 50
 
 
 def limits_window(check: Check, session: Session) -> str:
@@ -59,14 +61,19 @@ def spoken(rows: Iterable[tuple[str, str]]) -> str:
     return ", ".join(f"{label} {told[label]}" for label in ("first", "look", "red", "black") if told.get(label))
 
 
-def instructions(step: Step, expected: str = "", *, driven: bool = False) -> tuple[str, ...]:
-    """Return what to do for a check, as lines of at most 80 columns; `expected` is the window of a good unit.
+def instructions(step: Step, expected: str = "", *, driven: bool = False, width: int = WIDTH) -> tuple[str, ...]:
+    """Return what to do for a check, as lines of at most `width` columns; `expected` is the window of a good unit.
 
     `driven` where supply and load are set from here.
     """
     lines = [f"{step.place} of {step.total}  {step.check.id}"]
-    for label, words in instruction_rows(step, expected, driven=driven):
-        lines += wrapped(words, f"  {label:<{_LABEL}}", " " * (_LABEL + 2))
+    rows = instruction_rows(step, expected, driven=driven)
+    if step.exchanged:
+        rows = (("leads", "red and black exchanged"), *exchanged_rows(rows))
+    for label, words in rows:
+        wide = width >= _NARROW
+        head, hanging = (f"  {label:<{_LABEL}}", " " * (_LABEL + 2)) if wide else (f"  {label}: ", "    ")
+        lines += wrapped(words, head, hanging, width)
     return tuple(lines)
 
 

@@ -73,6 +73,7 @@ class LineByLine:
         assert meter is not None
         asking = self.asking = asking_of(step, meter, self.bench)
         self.prompts.show(step)
+        asking.retries.extend(self.prompts.tries())
         self.screen.prompt(f"  {PLACED} > ")
         self._told = ""
         live = self.meters.watch(step.check, meter, lambda: None)
@@ -85,7 +86,11 @@ class LineByLine:
             live.stop()
             self.meters.watched(meter)
         self.screen.prompt_ends()
-        return None if answer == _PLACED else self.prompts.answered(step.check, answer)
+        if answer == _PLACED:
+            return None
+        self.prompts.answered(step.check, answer)
+        self.prompts.stay(step.check, answer, asking.retries)
+        return answer
 
     def _followed(self, asking: Asking, live: LiveMeter) -> Answer:
         while True:
@@ -113,11 +118,6 @@ class LineByLine:
         match action:
             case Action.ACCEPT:
                 return self._taken_as_it_is(asking)
-            case Action.EXCHANGE:
-                asking.exchanged = not asking.exchanged
-                asking.begin_anew()
-                self._say(f"red and black {'exchanged' if asking.exchanged else 'as told'}")
-                return None
             case Action.REPEAT:
                 if asking.latest is not None:
                     asking.retries.append(asking.latest.display.text)

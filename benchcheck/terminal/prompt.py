@@ -11,15 +11,17 @@ from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import ReadingsError
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
-from benchcheck.session.answers import Answer, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Exchange, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, meant, takes_text
 from benchcheck.terminal.instructing import instruction_rows, instructions, limits_window, spoken
 from benchcheck.terminal.lines import kept_words
+from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.photo import photo_at
+from benchcheck.terminal.telling import weighed_by_line
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = [
@@ -45,7 +47,13 @@ ACTIONS = (
 )
 #: what is asked where a linked meter reads; Enter alone says that the tips are on.
 PLACED = "tips on, hold still; or Enter"
+_METER_FIRST = "none is brought forward: the meter itself comes first"
+_NONE_FORWARD = "none is brought forward here: power is on, or there is no circuit to weigh"
+#: what a line is that somebody has given up with Escape.
+GIVEN_UP = "\x1b"
 _YES, _NO = ("y", "yes"), ("n", "no")
+_PATH = "  path of the photo, Enter alone for none > "
+_OF_THE_METER = "The meter itself comes first, then the board; later leaves a check of it out."
 #: what is said where an action needs words behind it.
 _IN_ONE_LINE = {
     Action.SKIP: 'say why in the same line, for example "skip cannot reach the pad"',
@@ -86,21 +94,26 @@ class PromptSource:
     words what it shows on a good unit. What is told is folded to `width` columns.
     `say` has words said aloud. `driven` says whether supply and load are set from here. `most_telling` weighs which
     check would tell most now, None where nothing can be weighed; `taken` are the readings of this visit by check.
-    `drained` throws away lines that wait to be read and returns whether there were any.
+    `explain` says in lines what a check shows here and how the one before was decided. `drained` throws away lines
+    that wait to be read and returns whether there were any, `line_if_typed` waits a little for a line.
     """
 
     ask: Callable[[str], str]
     tell: Callable[[str], None]
     meter_of: Callable[[Check], str]
     expect: Callable[[Check, Session], str] = limits_window
-    width: int = WIDTH
+    width: Callable[[], int] = lambda: WIDTH
     say: Callable[[str], None] = _silent
     driven: Callable[[], bool] = lambda: False
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
+    explain: Callable[[Check, Session], Sequence[str]] | None = None
     drained: Callable[[], bool] = lambda: False
+    line_if_typed: Callable[[float], str | None] = lambda within_s: None
     taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     _retries: list[str] = field(default_factory=list)
-    _swapped: bool = False
+    _stays: str = ""  # the check that is asked again after a word aside
+    _exchanged: bool = False
+    _sure: str = ""  # free words of which somebody has said that they are the answer
     _news: str = ""
     _session: Session = field(default_factory=Session)
 
@@ -118,13 +131,15 @@ class PromptSource:
 
     def show(self, step: Step) -> None:
         """Begin a check: show what was kept before it, and what to do; say where the tips go."""
-        self.begin()
+        self.begin(step)
         self.tell("")
-        self._session = step.session
         news, self._news = self._news, ""
         self._say(news)
+        if step.check.phase is Phase.SESSION and step.place == 1:
+            self._say(_OF_THE_METER, "")
+            self.tell("")
         expected, driven = self.expect(step.check, step.session), self.driven()
-        for line in instructions(step, expected, driven=driven):
+        for line in instructions(step, expected, driven=driven, width=self.width()):
             self.tell(line)
         self.say(spoken(instruction_rows(step, expected, driven=driven)))
 
@@ -158,12 +173,25 @@ class PromptSource:
         if isinstance(answer, Taken):
             self.taken[check.id] = answer.readings
         self._news = kept_words(answer)
+        self.stay(check, answer)
         return answer
 
-    def begin(self) -> None:
-        """Forget the tries and the exchanged leads of the check before."""
-        self._retries.clear()
-        self._swapped = False
+    def begin(self, step: Step) -> None:
+        """Begin a check: what was tried at it before a word aside is remembered, what was at another is not."""
+        if self._stays != step.check.id:
+            self._retries.clear()
+        self._stays = self._sure = ""
+        self._exchanged, self._session = step.exchanged, step.session
+
+    def stay(self, check: Check, answer: Answer, tries: Sequence[str] = ()) -> None:
+        """Remember the tries at a check that is asked again after a word aside, such as a note."""
+        self._stays = check.id if isinstance(answer, Remark | Photo | Exchange) else ""
+        self._retries.extend(tries)
+
+    def tries(self) -> list[str]:
+        """Return, and let go of, the tries that are remembered of the check begun."""
+        found, self._retries = self._retries, []
+        return found
 
     def understand(self, check: Check, typed: str) -> Answer | None:
         """Return what a typed line answers: a reading, or a word of action; None where it has to be typed again."""
@@ -174,21 +202,31 @@ class PromptSource:
             for line in ACTIONS:
                 self.tell(f"  {line}")
             return None
-        asked, words = self.meant(check, typed) or (None, "")
+        found = self.meant(check, typed)
+        if found is None:
+            return None
+        asked, words = found
         if asked is None:
             return self.reading(check, typed)
         return self.with_words(asked, words) if words else self._without_words(check, asked)
 
-    def meant(self, check: Check, typed: str) -> tuple[Action, str] | None:
-        """Return the action a typed line asks for and the words behind it, None where it answers the check.
+    def meant(self, check: Check, typed: str) -> tuple[Action | None, str] | None:
+        """Return the action a typed line asks for and the words behind it, no action where it answers the check.
 
-        Where a check takes free words nobody can tell a lot "L" from the key for later: then it is asked.
+        Where a check takes free words nobody can tell a lot "L" from the key for later: then it is asked, and None
+        where that is answered with neither: nothing is taken then.
         """
         found = meant(typed, check)
-        if found is None or not takes_text(check) or self._clear(found[0], check, typed):
+        if found is None:
+            return None, ""
+        if not takes_text(check) or self._clear(found[0], check, typed):
             return found
-        question = f'"{typed}" is also what asks for {found[0]}. Is it the answer to the check?'
-        return None if self._yes(question) else found
+        question = f'"{typed}" is also what asks for {found[0]}. Is it the answer to the check? Enter alone: neither.'
+        said = self._said(question, neither=True)
+        if said in _YES:
+            self._sure = typed
+            return None, ""
+        return found if said in _NO else None
 
     def _clear(self, action: Action, check: Check, typed: str) -> bool:
         return action in (Action.YES, Action.NO) and typed.casefold() != check.name_asked.casefold()
@@ -218,36 +256,54 @@ class PromptSource:
             case Action.MOST_TELLING:
                 return self._prefer(check)
             case Action.WHY:
-                self._say(f"{check.why} Limits: {check.limits.origin}.".strip())
+                self._explain(check)
             case Action.EXCHANGE if check.function is not Function.VISUAL:
-                self._swapped = not self._swapped
-                self._say(f"next: red and black {'exchanged' if self._swapped else 'as told'}")
+                return Exchange()
             case _:
                 self._say(_IN_ONE_LINE.get(action, f'"{action}" does nothing here; type what is seen or shown'))
         return None
 
     def _prefer(self, check: Check) -> Answer | None:
         """Bring the check forward that would tell most, where there is a circuit to weigh and no power on."""
-        name = ""
-        if self.most_telling is not None and not check.powered:
-            self._say("weighing what has been read")
-            name = self.most_telling([one for taken in self.taken.values() for one in taken], self._session)
+        weigh, readings, session = self.most_telling, list(self.taken.values()), self._session
+        if weigh is None or check.powered or check.phase is Phase.SESSION:
+            self._say(_METER_FIRST if check.phase is Phase.SESSION else _NONE_FORWARD)
+            return None
+        self._say("weighing what has been read: this takes some seconds, and Enter stops it")
+        name, typed = weighed_by_line(
+            lambda: weigh([one for taken in readings for one in taken], session), self.line_if_typed, self._say
+        )
+        if typed is not None:
+            self._say("stopped: the order stays as it is")
+            return self._understand(check, typed.strip()) if typed.strip() else None
         if name and name != check.id and name not in self.taken:
             self._say(f"tells most now: {name}")
             return Prefer(name)
         self._say("nothing tells more than this check")
         return None
 
-    def _say(self, words: str) -> None:
-        for line in wrapped(words, "  ", "  ", self.width):
+    def _explain(self, check: Check) -> None:
+        """Say what a check shows here, the circuit around it, and how the one before was decided."""
+        if self.explain is None:
+            self._say(f"{check.why} Limits: {check.limits.origin}.".strip())
+            return
+        for line in self.explain(check, self._session):
+            for part in folded_page(line, self.width()):
+                self.tell(part)
+
+    def _say(self, words: str, indent: str = "  ") -> None:
+        for line in wrapped(words, indent, indent, self.width()):
             self.tell(line)
 
     def _photo(self, path: str) -> Answer | None:
-        found = photo_at(path)
-        if isinstance(found, str):
+        """Return the photo of a path, which is asked for again where there is none."""
+        while path:
+            found = photo_at(path)
+            if not isinstance(found, str):
+                return found
             self._say(found)
-            return None
-        return found
+            path = self.ask(_PATH).strip().removeprefix(GIVEN_UP)
+        return None
 
     def reading(self, check: Check, typed: str) -> Answer | None:
         """Return the reading that a typed line is, asked about where its size is unlikely; None where it is none."""
@@ -256,7 +312,7 @@ class PromptSource:
         except ReadingsError as error:
             self._say(error.faults[0].message)
             return None
-        if self._part_of_a_paste(check, reading):
+        if self._part_of_a_paste(check, reading) or self._another_name(check, reading, typed):
             return None
         question = magnitude_question(check, reading)
         if question is None:
@@ -279,14 +335,36 @@ class PromptSource:
         )
         return True
 
+    def _another_name(self, check: Check, reading: Reading, typed: str) -> bool:
+        """Whether words are another name than the one asked for and, when asked, not what is printed there.
+
+        They fail the check; words of another sort, such as a reason typed behind the key alone, must not.
+        """
+        shown = reading.display
+        asked = " ".join(check.name_asked.casefold().split())
+        other = shown.state is DisplayState.TEXT and " ".join(shown.text.casefold().split()) != asked
+        if not (asked and takes_text(check) and other) or typed == self._sure:
+            return False
+        question = f'"{shown.text}" is not "{check.name_asked}", so the check fails. Is that what is printed there?'
+        if self._yes(question):
+            return False
+        self._say('not kept; type what is printed there, or "skip" and why it cannot be read')
+        return True
+
     def _taken(self, reading: Reading) -> Answer:
-        polarity, self._swapped = "swapped" if self._swapped else "", False
+        polarity = "swapped" if self._exchanged else ""
         return Taken((replace(reading, retries=tuple(self._retries), polarity=polarity),))
 
     def _yes(self, question: str) -> bool:
         """Return whether a question is answered with yes, asked again whole until it is answered."""
+        return self._said(question) in _YES
+
+    def _said(self, question: str, *, neither: bool = False) -> str:
+        """Return what a question is answered with, yes or no; "" where it may be neither, or was given up."""
         while True:
             self._say(question)
             said = self.ask("  yes or no > ").strip().casefold()
             if said in (*_YES, *_NO):
-                return said in _YES
+                return said
+            if said == GIVEN_UP or (neither and not said):
+                return ""

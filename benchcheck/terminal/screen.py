@@ -48,8 +48,14 @@ class Screen:
 
     def paragraph(self, words: str, indent: str = "", hanging: str | None = None, style: str = "") -> None:
         """Show words in lines of at most 80 columns; `hanging` stands before the second and later ones."""
-        for line in wrapped(words, indent, indent if hanging is None else hanging, _columns()):
+        for line in wrapped(words, indent, indent if hanging is None else hanging, self.columns()):
             self.tell(line, style)
+
+    def columns(self) -> int:
+        """Return how many columns words may take: 80, fewer where the terminal has fewer."""
+        if not sys.stdout.isatty():
+            return WIDTH
+        return max(20, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
 
     def heading(self, words: str) -> None:
         """Show a heading with room above it."""
@@ -136,7 +142,7 @@ class Screen:
 
     def scored(self, check: Check, score: Score, place: int, total: int) -> None:
         """Show the line of a scored check, and under it why it is not a pass."""
-        head, *reasons = map(_safe, score_lines(score, reasons=self._reasons, width=_columns()))
+        head, *reasons = map(_safe, score_lines(score, reasons=self._reasons, width=self.columns()))
         if coloured():
             word = outcome_word(score)
             head = styled(word, STYLES.get(word, "")) + head.removeprefix(word)
@@ -160,13 +166,6 @@ class Screen:
 
 def _safe(line: str) -> str:
     return line if line.isprintable() else printable(line)
-
-
-def _columns() -> int:
-    """Return how many columns words may take: 80, fewer where the terminal has fewer."""
-    if not sys.stdout.isatty():
-        return WIDTH
-    return max(20, min(WIDTH, shutil.get_terminal_size((WIDTH, 24)).columns))
 
 
 def _take_any_bytes() -> None:

@@ -13,7 +13,11 @@ from benchcheck.checklist.order import Checklist
 from benchcheck.errors import BenchcheckError
 from benchcheck.readings.reading import Reading, Session
 
-__all__ = ["Weighing", "most_telling"]
+__all__ = ["Weighing", "most_telling", "weighed_by_line"]
+
+_GLANCE_S = 0.1
+#: so many glances after which it is said again that the weighing goes on.
+_STILL = 100
 
 
 def most_telling(checklist: Checklist, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
@@ -45,3 +49,19 @@ class Weighing:
         finally:
             self.name = found
             self._wake()
+
+
+def weighed_by_line(
+    weigh: Callable[[], str], line_if_typed: Callable[[float], str | None], say: Callable[[str], None]
+) -> tuple[str, str | None]:
+    """Return the check that tells most, or the line that was typed meanwhile: the weighing is then of no matter."""
+    done = threading.Event()
+    weighing, glances = Weighing(weigh, done.set), 0
+    while not done.wait(0.01):
+        typed = line_if_typed(_GLANCE_S)
+        if typed is not None:
+            return "", typed
+        glances += 1
+        if glances % _STILL == 0:
+            say("still weighing; Enter stops it")
+    return weighing.name or "", None

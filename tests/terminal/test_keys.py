@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pathlib
 from collections.abc import Iterator
 from itertools import chain
 
@@ -13,7 +14,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Session
-from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Exchange, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, keys_for, pressed
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.canvas import Canvas
@@ -145,7 +146,8 @@ def test_a_letter_shows_at_once_with_what_it_will_do_and_escape_takes_it_back() 
         (["n", "the lead is oxidised", "\r"], Remark("the lead is oxidised")),
         (["no", "w it is clean", "\r"], Remark("ow it is clean")),
         (["undo\r"], Undo()),
-        (["swap\r", "undo\r"], Undo()),
+        (["swap\r"], Exchange()),
+        (["x"], Exchange()),
         (["l4.7k\r"], Later()),
     ],
 )
@@ -170,6 +172,36 @@ def test_where_free_words_are_asked_for_a_word_that_is_also_an_action_is_asked_a
         answer, _ = asked(LOT, iter([key]))
         assert isinstance(answer, Taken)
         assert answer.readings[0].display.text == word
+
+
+@pytest.mark.parametrize("words", ["sno idea", "snot seen", "unreadable"])
+def test_words_that_are_another_name_are_asked_about_before_they_fail_a_part(words: str) -> None:
+    for no in ("no\r", "\x1b"):
+        answer, glass = asked(LOT, iter([f"{words}\r", no]))
+        assert answer == Stop(), "nothing was taken when the terminal went away"
+        assert "Is that what is printed there?" not in glass.text
+    answer, _ = asked(LOT, iter([f"{words}\r", "yes\r"]))
+    assert isinstance(answer, Taken)
+    assert answer.readings[0].display.text == words
+
+
+@pytest.mark.parametrize("typed", ["later", "l", "skip no idea"])
+def test_escape_at_the_question_what_a_word_is_takes_nothing(typed: str) -> None:
+    answer, glass = asked(LOT, iter([f"{typed}\r", "\x1b"]))
+    assert answer == Stop(), "neither the answer nor the action when the terminal went away"
+    assert "Is it the answer" not in glass.text
+    assert asked(LOT, iter([f"{typed}\r", "\r"]))[0] == Stop(), "Enter alone is neither as well"
+
+
+def test_a_photo_that_is_none_is_asked_for_again_with_its_path_to_mend(tmp_path: pathlib.Path) -> None:
+    (tmp_path / "pads.jpg").write_bytes(b"not a picture")
+    answer, _ = asked(R14, iter(["p", f"{tmp_path}/padz.jpg", "\r", *["\x7f"] * 5, "s.jpg\r"]))
+    assert isinstance(answer, Photo)
+    answer, glass = asked(R14, iter(["p", "/nope.jpg\r"]))
+    assert '"nope.jpg" is not a file' in glass.text
+    assert "path of the photo > /nope.jpg_" in glass.text
+    answer, _ = asked(R14, iter(["photo /nope.jpg\r", f"{tmp_path}/pads.jpg\r"]))
+    assert isinstance(answer, Photo)
 
 
 def test_text_pasted_beyond_what_an_entry_holds_is_left_out_with_words() -> None:
@@ -217,7 +249,7 @@ def test_nobody_can_leave_without_a_reason() -> None:
 @given(st.lists(st.text(max_size=40), max_size=30), st.booleans())
 def test_random_keys_break_nothing(bursts: list[str], by_eye: bool) -> None:
     answer, _ = asked(SEEN if by_eye else R14, iter(bursts))
-    assert isinstance(answer, (Taken, Skip, Undo, Later, Stop, Remark, Photo))
+    assert isinstance(answer, (Taken, Skip, Undo, Later, Stop, Remark, Photo, Exchange))
 
 
 def test_no_key_has_two_meanings_and_each_action_word_is_told_once() -> None:

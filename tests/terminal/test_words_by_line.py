@@ -13,7 +13,7 @@ from benchcheck.terminal.actions import Action, meant, word_for
 from benchcheck.terminal.prompt import ACTIONS
 from tests.factories import check
 from tests.terminal.pseudo import Person
-from tests.terminal.test_bench_side import record_of
+from tests.terminal.test_bench_side import past_own_checks, record_of
 
 ROOT = pathlib.Path(__file__).parents[2]
 ORDER = ["D3.orientation", "D3.maker", "D3.lot"]
@@ -23,7 +23,7 @@ def visit(folder: pathlib.Path, *more: str) -> Person:
     shutil.copy(ROOT / "specs" / "quillmere-kr6.toml", folder / "board.toml")
     shutil.copy(ROOT / "examples" / "quillmere-kr6" / "bench.toml", folder / "bench.toml")
     command = ("benchcheck", "verify", "board.toml", "--unit", "7", "--only", "D3", "--linear", "--silent", *more)
-    return Person(folder, *command)
+    return past_own_checks(Person(folder, *command), *more)
 
 
 def at_the_maker(person: Person) -> None:
@@ -57,7 +57,7 @@ def test_where_a_maker_is_asked_for_a_key_is_asked_about_and_not_kept_as_text(
         person.prompted()
         person.kill()
     record = record_of(tmp_path)
-    assert [event.kind for event in record.events if event.kind is not EventKind.PHOTO] == [kind]
+    assert [event.kind for event in record.events if not event.check.startswith("meter.")] == [kind]
     assert "D3.maker" not in [one.check for one in record.readings]
 
 
@@ -70,6 +70,28 @@ def test_a_maker_of_that_name_can_be_kept_all_the_same(tmp_path: pathlib.Path) -
         assert person.asked() == ORDER[2]
         person.kill()
     assert record_of(tmp_path).readings[-1].display.text == "later"
+
+
+def test_words_that_are_another_name_are_asked_about_before_they_fail_a_part(tmp_path: pathlib.Path) -> None:
+    with visit(tmp_path) as person:
+        at_the_maker(person)
+        for words in ("sno idea", "snot seen", "unreadable"):
+            person.type(words)
+            assert "so the check fails. Is that what is printed there?" in " ".join(person.prompted().split())
+            person.type("no")
+            assert '"skip" and why' in person.prompted()
+        person.type("later")
+        assert "Enter alone: neither" in " ".join(person.prompted().split())
+        person.type("")
+        assert person.prompted().strip() == ">", "nothing was taken"
+        person.type("Sorvik")
+        person.prompted()
+        person.type("yes")
+        assert person.asked() == ORDER[2]
+        person.kill()
+    record = record_of(tmp_path)
+    assert [one.display.text for one in record.readings] == ["yes", "Sorvik"]
+    assert [one.check for one in record.events if one.check == "D3.maker"] == []
 
 
 def test_pasted_lines_and_a_line_without_end_are_no_answer(tmp_path: pathlib.Path) -> None:
@@ -98,6 +120,12 @@ def test_a_note_and_a_photo_are_confirmed_line_by_line(tmp_path: pathlib.Path) -
         person.type("p pads.jpg")
         digest = hashlib.sha256(b"not a picture").hexdigest()
         assert f"photo kept: pads.jpg, SHA-256 {digest[:12]}..." in person.prompted()
+        person.type("p nope.jpg")
+        assert '"nope.jpg" is not a file' in person.prompted()
+        person.type("pad.jpg")
+        assert '"pad.jpg" is not a file' in person.prompted(), "and is asked for again"
+        person.type("")
+        assert person.prompted().strip() == ">"
         person.type("note")
         assert "in the same line" in person.prompted()
         person.kill()

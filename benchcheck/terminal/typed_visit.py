@@ -1,0 +1,52 @@
+"""A visit at a terminal without linked instruments: it begins like any other with the meter's own checks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from benchcheck.bench.model import Bench
+from benchcheck.checklist.order import Checklist
+from benchcheck.kinds.check import Check
+from benchcheck.kinds.session_checks import session_checks
+from benchcheck.session.answers import Answer, Attended, Note, Source, Step
+
+__all__ = ["TypedVisit"]
+
+
+@dataclass(frozen=True, slots=True)
+class TypedVisit(Attended):
+    """Has everything answered by a person, at the screen or line by line."""
+
+    source: Source
+    bench: Bench
+
+    def prepare(self, checklist: Checklist) -> None:
+        """Nothing has to be looked at."""
+
+    def identities(self) -> Mapping[str, str]:
+        """Nothing answers."""
+        return {}
+
+    def own_checks(self) -> tuple[Check, ...]:
+        """Return the checks of the meters themselves that this bench can take."""
+        meters = (check for check in session_checks() if check.subject == "meter")
+        return tuple(check for check in meters if self.bench.meter_for(check.function) is not None)
+
+    def begin(self, note: Note) -> None:
+        """Nothing happens beside the checks."""
+
+    def tend(self) -> None:
+        """Nothing must be done meanwhile."""
+
+    def soak(self, minutes: float) -> str:
+        """Run nothing: no supply is linked."""
+        return "no soak: no supply is linked"
+
+    def end(self) -> str:
+        """Nothing was switched on."""
+        return ""
+
+    def answer(self, step: Step) -> Answer:
+        """Ask the person."""
+        return self.source.answer(step)
