@@ -18,39 +18,44 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import BENT_AT, Predictions, in_range
+from benchcheck.diagnosis.predicted import Predictions, in_range
+from benchcheck.diagnosis.robust import (
+    ANYTHING,
+    BLUR,
+    INFLATED,
+    Lines,
+    bending,
+    log_t,
+    mixed,
+    student_cumulated,
+)
 from benchcheck.diagnosis.shots import MeterErrors
 
 __all__ = [
-    "BLUR", "Fit", "Held", "Local", "anything", "beside_good", "beyond_end", "corrected", "fitted", "hold", "joint",
-    "logarithmic_mean", "straight", "unexplained",
+    "NEVER_BY_CONTACT", "Fit", "Held", "Local", "anything", "beside_good", "beyond_end", "corrected", "fitted",
+    "hold", "joint", "logarithmic_mean", "straight", "unexplained",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-#: degrees of freedom of what a reading strays by, and how much wider than stated good parts spread.
-_FREEDOM = 5.0
-INFLATED = 1.25
-#: share of readings that are anything: a bad contact, a wrong line (common practice, no source).
-_ANYTHING = 0.01
 _OVERLOAD_SHARE = 0.2
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
 #: of what a fault does to a reading, how much more or less it may do on a unit that strays.
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
-#: rounds of a fit: the first as wide as good parts spread, the last with nothing but what is left over.
-BLUR = (1.0, 0.3, 0.1, 0.03, 0.0, 0.0, 0.0)
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
 #: least spread of where overload begins: a ratio of ohms, volts.
 _EDGE = 0.02
-_T_CONSTANT = math.lgamma((_FREEDOM + 1) / 2) - math.lgamma(_FREEDOM / 2) - 0.5 * math.log(_FREEDOM * math.pi)
 #: natural logarithm of how many times the largest exceeds the smallest reading of a function.
 _SPAN = {Function.CAPACITANCE: math.log(1e10), Function.ESR: math.log(1e4)}
 _OHMS_SPAN = math.log(1e9)
 _VOLTS = 3.0
+#: by how much, as a logarithm, a reading below nothing is rarer than any other that no contact explains: it takes a
+#: source, such as charge that was left (common practice, no source).
+NEVER_BY_CONTACT = math.log(100.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +83,10 @@ def anything(function: Function, value: float, smallest: float) -> float:
     if math.isnan(value):
         return math.log(_OVERLOAD_SHARE)
     rest = math.log(1.0 - _OVERLOAD_SHARE)
+    if value < -10.0 * smallest:
+        rest -= NEVER_BY_CONTACT
     if function is Function.DIODE:
-        return rest - math.log(_VOLTS)
+        return rest - math.log(_VOLTS) - 2.0 * math.log(max(abs(value) / _VOLTS, 1.0))
     return rest - math.log(_SPAN.get(function, _OHMS_SPAN)) - math.log(max(abs(value), 10.0 * smallest, 1e-15))
 
 
@@ -126,11 +133,11 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
         [anything(s.shot.function, s.value, least) for s, least in zip(kept, read.least, strict=True)], float
     )
     numeric = np.logaddexp(
-        math.log(1.0 - _ANYTHING) + _dense(error, np.hypot(meter, INFLATED * spread * scale)),
-        math.log(_ANYTHING) + broad,
+        math.log(1.0 - ANYTHING) + _dense(error, np.hypot(meter, INFLATED * spread * scale)),
+        math.log(ANYTHING) + broad,
     )
     beyond = _beyond(there, spread, in_ratio, read)
-    overload = np.log((1.0 - _ANYTHING) * beyond + _ANYTHING * np.exp(broad))
+    overload = np.log((1.0 - ANYTHING) * beyond + ANYTHING * np.exp(broad))
     terms = np.where(np.isnan(read.value), overload, numeric)
     unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
@@ -155,7 +162,7 @@ def _dense(error: Floats, sigma: Floats) -> Floats:
 def _beyond(there: Floats, spread: Floats, in_ratio: Bools, read: _Read) -> Floats:
     """Return the chance that a reading is beyond the end of the last range."""
     distance, least = beyond_end(there, in_ratio, read.overload_from)
-    chance = _student_cumulated(distance / np.hypot(INFLATED * spread, least))
+    chance = student_cumulated(distance / np.hypot(INFLATED * spread, least))
     return np.asarray(np.where(np.isnan(there), 1.0, np.where(np.isfinite(read.overload_from), chance, 0.0)))
 
 
@@ -167,13 +174,6 @@ def beyond_end(there: Floats, in_ratio: Bools, edge: Floats) -> tuple[Floats, Fl
     return distance, np.where(in_ratio, _EDGE, np.where(finite, _EDGE * edge, 1.0))
 
 
-def _student_cumulated(z: Floats) -> Floats:
-    """Return the distribution function of Student's t with five degrees of freedom (closed form for odd numbers)."""
-    angle = np.arctan(z / math.sqrt(_FREEDOM))
-    cosine = np.cos(angle)
-    return np.asarray(0.5 + (angle + np.sin(angle) * (cosine + 2.0 / 3.0 * cosine**3)) / math.pi)
-
-
 def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Floats:
     """Return the predictions in the range each reading was shown in, where the circuit was solved for it."""
     latent, held = predictions.latent[:, columns], predictions.held
@@ -181,12 +181,6 @@ def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Ind
         there = held[:, columns[at]]
         latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], there, errors, one.resolution)
     return np.asarray(latent)
-
-
-def log_t(error: Floats, sigma: Floats) -> Floats:
-    """Return the logarithm of Student's density at an error, `sigma` its scale."""
-    far = np.log1p((error / sigma) ** 2 / _FREEDOM)
-    return np.asarray(_T_CONSTANT - np.log(sigma) - 0.5 * (_FREEDOM + 1.0) * far)
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +258,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         slopes, meter = local.slopes[:, numeric], held.meter[numeric]
         matters = np.flatnonzero((np.abs(slopes) > _MATTERS * meter).any(axis=1) | (local.at != 0.0))
         little = np.delete(slopes, matters, axis=0)
-        lines = _Lines(
+        lines = Lines(
             slopes[matters], local.error[numeric],
             np.sqrt(meter**2 + local.own[numeric] ** 2 + (little**2).sum(axis=0)),
             held.anything[numeric], local.bent[numeric], local.at[matters],
@@ -278,52 +272,10 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         over = np.flatnonzero(~np.isnan(local.beyond))
         by = local.beyond_slopes[:, over]
         sigma = np.sqrt(np.maximum(((covariance @ by) * by).sum(axis=0), 0.0) + local.beyond_own[over] ** 2)
-        chance = _student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
-        terms[over] = np.log((1.0 - _ANYTHING) * chance + _ANYTHING * np.exp(held.anything[over]))
+        chance = student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
+        terms[over] = np.log((1.0 - ANYTHING) * chance + ANYTHING * np.exp(held.anything[over]))
     others = np.setdiff1d(np.arange(len(terms)), numeric)
     return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest)
-
-
-@dataclass(frozen=True, slots=True)
-class _Lines:
-    """Straight lines to fit: slopes (strays x readings), errors, their deviations, where the strays are now."""
-
-    slopes: Floats
-    error: Floats
-    straight: Floats
-    broad: Floats
-    bent: Floats
-    at: Floats
-    common: int
-
-    def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats, Floats]:
-        """Return the likelihood's logarithm with the strays integrated out, those at their likeliest, terms and rest.
-
-        `bent` is added to `straight` as the square of how far all junctions are off the point.
-        """
-        slopes, error, spread = self.slopes, self.error, np.sqrt((self.slopes**2).sum(axis=0))
-        rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent)
-        for width in blur:
-            blurred = np.hypot(own, width * spread)
-            weight = _weights(rest, blurred, self.broad)
-            share = np.sqrt(weight) / blurred
-            scaled = slopes * share  # by its own transpose: half the work of any other product
-            information = np.eye(len(slopes)) + scaled @ scaled.T
-            move = np.linalg.solve(information, scaled @ (share * error) - self.at)
-            rest = error - move @ slopes
-            moved = move[self.common] if self.common >= 0 else 0.0
-            own = np.hypot(self.straight, self.bent * _bending(moved))
-        stray = self.at + move
-        _, logdet = np.linalg.slogdet(information)
-        dense = np.logaddexp(math.log(1.0 - _ANYTHING) + log_t(rest, own), math.log(_ANYTHING) + self.broad)
-        total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
-        inverse = np.linalg.inv(information)
-        return total, np.asarray(stray), np.asarray(inverse), np.asarray(dense), np.asarray(rest)
-
-
-def _bending(common: float) -> float:
-    """Return the share of what is bent at a shift of all junctions of so many inflated standard deviations."""
-    return min((INFLATED * common / BENT_AT) ** 2, 1.0)
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
@@ -335,18 +287,16 @@ def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     left = np.where(entry < 0, ((fit.covariance @ good) * good).sum(axis=0), predictions.by_strays[:, columns] ** 2)
     scale = INFLATED * held.scale
     error = held.error - scale * shift
-    bent = predictions.bent[:, columns] * _bending(float(fit.stray[predictions.common]))
+    bent = predictions.bent[:, columns] * bending(float(fit.stray[predictions.common]))
     sigma = np.sqrt(held.meter**2 + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
     numeric = ~np.isnan(error) & predictions.known[:, columns]
-    dense = np.logaddexp(
-        math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
-    )
+    dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
     return np.asarray(np.where(numeric, dense, held.terms))
 
 
 def unexplained(held: Held, terms: Floats) -> Bools:
     """Return which readings are hardly likelier than anything at all, by their shares of the likelihood."""
-    return np.asarray(terms < math.log(_ANYTHING) + held.anything - _UNEXPLAINED)
+    return np.asarray(terms < math.log(ANYTHING) + held.anything - _UNEXPLAINED)
 
 
 def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
@@ -369,9 +319,7 @@ def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     sigma = np.sqrt(held.meter**2 + (INFLATED * scale) ** 2 * (predictions.own[:, columns] ** 2 + left**2))
     error = value - held.leads - moved_there
     numeric = np.isfinite(error) & predictions.known[:, columns]
-    dense = np.logaddexp(
-        math.log(1.0 - _ANYTHING) + log_t(np.where(numeric, error, 0.0), sigma), math.log(_ANYTHING) + held.anything
-    )
+    dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
     return np.asarray(np.where(numeric, dense, held.terms))
 
 
@@ -379,9 +327,3 @@ def _expected(held: Held) -> Floats:
     """Return what every hypothesis expects of each reading, in the range it was shown in; NaN for nothing and OL."""
     value = np.array([one.value for one in held.seen])
     return np.asarray(value - held.leads - held.error)
-
-
-def _weights(error: Floats, sigma: Floats, broad: Floats) -> Floats:
-    inlier = math.log(1.0 - _ANYTHING) + log_t(error, sigma)
-    share = np.exp(inlier - np.logaddexp(inlier, math.log(_ANYTHING) + broad))
-    return np.asarray(share * (_FREEDOM + 1.0) / (_FREEDOM + (error / sigma) ** 2))

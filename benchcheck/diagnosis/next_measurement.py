@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
-from benchcheck.diagnosis.likelihood import INFLATED
 from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 
 __all__ = ["LIFT_S", "PLACE_S", "STOP_AT", "Candidate", "candidates"]

@@ -26,7 +26,6 @@ from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
 from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.likelihood import (
-    INFLATED,
     Fit,
     Held,
     Local,
@@ -36,6 +35,7 @@ from benchcheck.diagnosis.likelihood import (
     straight,
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
+from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
 from benchcheck.diagnosis.spread import (
     IDEALITY,

@@ -10,7 +10,8 @@ from scipy import stats
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
-from benchcheck.diagnosis.likelihood import anything, hold, joint, log_t
+from benchcheck.diagnosis.likelihood import anything, hold, joint
+from benchcheck.diagnosis.robust import log_t
 from benchcheck.readings.reading import Session
 
 from . import boards
