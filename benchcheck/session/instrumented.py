@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from benchcheck.bench.functions import Function
@@ -25,7 +25,14 @@ from benchcheck.session.fed_readings import at_the_limit, idle_readings, inrush_
 from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
-from benchcheck.session.power_rules import Wanted, refuse_above_ceiling, stop_for, supply_of_bench, wanted_for
+from benchcheck.session.power_rules import (
+    Wanted,
+    refuse_above_ceiling,
+    shorts_first,
+    stop_for,
+    supply_of_bench,
+    wanted_for,
+)
 from benchcheck.session.privacy import concealed
 from benchcheck.session.series import SeriesReading
 from benchcheck.session.soak import Soak
@@ -49,6 +56,7 @@ class InstrumentedSource:
     before the probes are placed and may return another answer instead (skip, later, undo, stop). `told` shows a
     line, `stop_asked` says that power is to go off at once. `power_stopped` is asked what comes next where a key
     ended power or something was not confirmed, and in words why; without it a key ends the visit, to be resumed.
+    `power_ruled` is asked the same where a stop rule or an instrument ended power; without it power stays off.
     """
 
     meters: Meters
@@ -58,9 +66,11 @@ class InstrumentedSource:
     told: Callable[[str], None] = _unheard
     stop_asked: Callable[[], bool] = lambda: False
     power_stopped: Callable[[Step, str], Answer] | None = None
+    power_ruled: Callable[[Step, str], Answer] | None = None
     dialects: Mapping[str, Any] = field(default_factory=dict)
     power: Power | None = None
     _identities: dict[str, str] = field(default_factory=dict)
+    _stays_off: bool = False  # somebody has left power off for this visit
 
     def prepare(self, checklist: Checklist) -> None:
         """Open the linked meters and look at supply and load; nothing is switched.
@@ -163,11 +173,27 @@ class InstrumentedSource:
         self._refuse_unknown()
         answer = self._whatever(step)
         self._refuse_unknown()
-        return answer
+        return self._after_rule(step, answer)
 
     def _refuse_unknown(self) -> None:
         if self.power is not None and self.power.alarm:
             raise OutputStateUnknown(self.power.alarm)
+
+    def _after_rule(self, step: Step, answer: Answer) -> Answer:
+        """Return what somebody wants where something else than a key has power off, and the check is blocked by it.
+
+        Power comes up again only after words on what was found and done; charge and shorts are then measured first.
+        """
+        power = self.power
+        ruled = power is not None and power.ended and not power.by_key and isinstance(answer, Hindered)
+        if not ruled or power is None or self.power_ruled is None or self._stays_off:
+            return answer
+        wish = self.power_ruled(step, self._concealed(power.ended))
+        self._stays_off = isinstance(wish, Hindered)
+        if not isinstance(wish, Again):
+            return wish
+        power.again(wish.found)
+        return replace(wish, afresh=shorts_first(power.board))
 
     def _whatever(self, step: Step) -> Answer:
         try:

@@ -1,8 +1,8 @@
 """Power during a visit: confirmed, switched on in order, watched while it is on, and off on every way out.
 
 Whatever ends it (a stop rule, an instrument, a key, the end of the visit) leads to the same way down: load first,
-output off, seen off. Once it has ended early it stays off for this visit, and each further powered check says why;
-only after a key may it be brought up again, from the beginning and with everything confirmed anew.
+output off, seen off. Once it has ended early it stays off, and each further powered check says why. Only `again` lets
+it come up: after a key, or once somebody has said what was found and done, and then with everything confirmed anew.
 """
 
 from __future__ import annotations
@@ -228,11 +228,15 @@ class Power:
         """Switch off for a stop rule that somebody else found; power stays off."""
         self._end(stop.line, key=stop.rule is Rule.KEY)
 
-    def again(self) -> None:
-        """Let power come up again after a key ended it: the next check begins anew, with everything confirmed."""
-        if self.alarm or (self.ended and not self.by_key):
+    def again(self, found: str = "") -> None:
+        """Let power come up again: the next check begins anew, with everything confirmed.
+
+        Where something else than a key ended it, `found` says what was found and done; without it power stays off.
+        """
+        if self.alarm or (self.ended and not self.by_key and not found):
             return
-        self._event(f"power may come up again: {self.ended or 'asked for'}")
+        done = f"; found and done: {found}" if found else ""
+        self._event(f"power may come up again: {self.ended or 'asked for'}{done}")
         self.ended, self.by_key = "", False
         self.forget()
         self.came_up.clear()

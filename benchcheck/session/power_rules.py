@@ -15,7 +15,7 @@ from benchcheck.bench.model import Supply as BenchSupply
 from benchcheck.errors import SpecError
 from benchcheck.instruments.power_sequence import FedOutput, PowerRequest
 from benchcheck.instruments.power_watch import Rule, Stop, judge_rail
-from benchcheck.kinds.check import Check
+from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.rail import Rail
 from benchcheck.kinds.supply import Supply
 from benchcheck.readings.reading import Reading
@@ -26,6 +26,7 @@ __all__ = [
     "dummy_doubt",
     "refuse_above_ceiling",
     "request_for",
+    "shorts_first",
     "stop_for",
     "supply_of_bench",
     "wanted_for",
@@ -134,6 +135,15 @@ def dummy_doubt(board: Board, wanted: Wanted, rise_ampere: float) -> str:
         f"a dummy load of {wanted.load_ampere * 1e3:.0f} mA on {wanted.load_place} makes {wanted.supply.name} draw "
         f"at least {least_ampere * 1e3:.0f} mA more, and it drew {rise_ampere * 1e3:.0f} mA more: put it on when "
         "the question comes, then take the check again"
+    )
+
+
+def shorts_first(board: Board) -> tuple[str, ...]:
+    """Return the checks, by id, that are read again before power that a stop rule ended: charge, shorts to ground."""
+    return tuple(
+        check.id
+        for check in board.checks
+        if check.phase is Phase.RESIDUAL_VOLTAGE or (check.measurand == "to_ground" and not check.powered)
     )
 
 

@@ -1,14 +1,15 @@
-"""What somebody wants after power was ended by a key, or was not confirmed: power again, later, or an end for now.
+"""What somebody wants after power was ended, or was not confirmed: power again, later, or an end for now.
 
 Nothing is pressed by accident here: keys that were pressed with the one that switched off are thrown away, power
-comes back only after the cautions were shown again, and then only with everything confirmed anew.
+comes back only after the cautions were shown again, and then only with everything confirmed anew. Where a stop rule
+ended it, words on what was found and done come before that, and charge and shorts are measured again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from benchcheck.session.answers import Again, Answer, LeavePower, Remark, Skip, Step, Stop, Undo
+from benchcheck.session.answers import Again, Answer, Hindered, LeavePower, Remark, Skip, Step, Stop, Undo
 from benchcheck.terminal.desk import Desk
 
 __all__ = ["AFTER_STOP", "wish_at_desk", "wish_by_line"]
@@ -25,6 +26,13 @@ _KEYS = {
     "n": "note",
     "q": "quit (--resume goes on here)",
 }
+#: what comes before power again where a stop rule ended it, and the keys that are others then.
+_FOUND = (
+    "find the fault and remove it; u takes back what was measured of it. Power again begins anew: what was found and "
+    "done, charge and shorts to ground measured again, cautions, cells out, wiring"
+)
+_WHAT_FOUND = "what was found, and what was done about it?"
+_RULED_KEYS = {"b": "begin power again, the fault being gone", "k": "keep power off for this visit"}
 AFTER_STOP = (
     f"power            {_ANEW}",
     "later            powered checks after the others",
@@ -37,21 +45,25 @@ def _others_left(step: Step) -> bool:
     return any(not one.powered for one in step.left)
 
 
-def _keys(step: Step) -> tuple[tuple[str, str], ...]:
+def _keys(step: Step, *, ruled: bool) -> tuple[tuple[str, str], ...]:
     absent = set() if _others_left(step) else {"l"}
-    return tuple((key, words) for key, words in _KEYS.items() if key not in absent)
+    keys = {**_RULED_KEYS, **{key: words for key, words in _KEYS.items() if key != "b"}} if ruled else _KEYS
+    return tuple((key, words) for key, words in keys.items() if key not in absent)
 
 
 def _leaving(reason: str) -> LeavePower:
     return LeavePower(f"power was left for later: {reason}")
 
 
-def wish_at_desk(desk: Desk, step: Step, reason: str, cautions: tuple[str, ...]) -> Answer:
-    """Show that power is off and why, and return what somebody wants then; EOFError when the terminal is gone."""
+def wish_at_desk(desk: Desk, step: Step, reason: str, cautions: tuple[str, ...], *, ruled: bool = False) -> Answer:
+    """Show that power is off and why, and return what somebody wants then; EOFError when the terminal is gone.
+
+    `ruled` where a stop rule or an instrument ended it, which has a cause that must be found before power again.
+    """
     desk.enter()
     desk.asking, desk.keys_stop = None, False
-    keys = _keys(step)
-    desk.picture.power_stopped(step, reason, _ANEW, keys)
+    keys = _keys(step, ruled=ruled)
+    desk.picture.power_stopped(step, reason, _FOUND if ruled else _ANEW, keys)
     known = {key for key, _ in keys}
     until_s = desk.clock.monotonic_s() + _WITH_IT_S
     while True:
@@ -61,16 +73,19 @@ def wish_at_desk(desk: Desk, step: Step, reason: str, cautions: tuple[str, ...])
         if key.name == "end":
             return Stop()
         sign = key.text.casefold()
-        answer = _pressed(desk, sign, reason, cautions) if key.name == "sign" and sign in known else None
+        pressed = key.name == "sign" and sign in known
+        answer = _pressed(desk, sign, reason, cautions, ruled=ruled) if pressed else None
         if answer is not None:
             desk.picture.going_on()
             return answer
 
 
-def _pressed(desk: Desk, sign: str, reason: str, cautions: tuple[str, ...]) -> Answer | None:
+def _pressed(desk: Desk, sign: str, reason: str, cautions: tuple[str, ...], *, ruled: bool) -> Answer | None:
     match sign:
         case "b":
-            return Stop() if desk.turn_page(cautions) else Again()
+            return _power_again(desk, cautions, ruled=ruled)
+        case "k":
+            return Hindered(f"power was switched off: {reason}")
         case "l":
             return _leaving(reason)
         case "u":
@@ -83,6 +98,14 @@ def _pressed(desk: Desk, sign: str, reason: str, cautions: tuple[str, ...]) -> A
         case _:
             text = desk.line("note")
             return Remark(text.strip()) if text and text.strip() else None
+
+
+def _power_again(desk: Desk, cautions: tuple[str, ...], *, ruled: bool) -> Answer | None:
+    found = (desk.line(_WHAT_FOUND) or "").strip() if ruled else ""
+    if ruled and not found:
+        desk.picture.say("power stays off until it is said what was found and done")
+        return None
+    return Stop() if desk.turn_page(cautions) else Again(found)
 
 
 def wish_by_line(

@@ -184,8 +184,16 @@ class Guided:
 
     def power_stopped(self, step: Step, reason: str) -> Answer:
         """Return what somebody wants who has switched power off with a key, or has not confirmed something."""
+        return self._wished(step, reason, ruled=False)
+
+    def power_ruled(self, step: Step, reason: str) -> Answer:
+        """Return what somebody wants where a stop rule or an instrument has switched power off."""
+        self.sound.cue(Cue.ATTENTION)
+        return self._wished(step, reason, ruled=True)
+
+    def _wished(self, step: Step, reason: str, *, ruled: bool) -> Answer:
         try:
-            return wish_at_desk(self.desk, step, reason, self.cautions)
+            return wish_at_desk(self.desk, step, reason, self.cautions, ruled=ruled)
         except EOFError:
             return Stop()
 
@@ -298,7 +306,7 @@ class Guided:
     # ---- a person asked
 
     def ask(self, prompt: str) -> str:
-        """Return a line typed on the screen, Escape where it was given up; EOFError at the end of input.
+        """Return a line typed on the screen, what stands for Escape where it was given up; EOFError at its end.
 
         Under power a key that begins no answer switches off, as anywhere else.
         """
@@ -308,9 +316,11 @@ class Guided:
         fits = (_is_answer if yes_or_no else is_reading) if live else None
         self.picture.asks_number = live and not yes_or_no
         text = self.desk.line(prompt, fits=fits)
-        if text is None and live:
+        if text is not None:
+            return text
+        if live:
             self.keys.switch_off()
-        return GIVEN_UP if text is None else text
+        return "no" if live else GIVEN_UP
 
     def tell(self, line: str) -> None:
         """Show a line among the messages, at once: what comes next may take a while."""

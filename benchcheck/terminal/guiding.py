@@ -100,7 +100,7 @@ def instrumented(guided: Guided, meters: Meters, told: Callable[[str], None]) ->
     guided.meters, guided.tend = meters, source.tend
     guided.desk.power_line = lambda: power_line(source)
     guided.power_ended, guided.rest, guided.desk.let_go = source.why_off, source.rest, source.let_go
-    source.power_stopped = guided.power_stopped
+    source.power_stopped, source.power_ruled = guided.power_stopped, guided.power_ruled
     guided.clips_seen = lambda check: clips_seen(check, source.power.board, meters) if source.power else ""
     guided.prompts.driven = lambda: source.power is not None
     guided.keys.switch_off = source.switch_off_by_key

@@ -19,7 +19,8 @@ from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Check, Phase, Probe
 from benchcheck.readings.reading import Session
-from benchcheck.session.answers import Again, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Again, Hindered, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.simulation.world import Excitation
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.canvas import Canvas
 from benchcheck.terminal.desk import Desk
@@ -132,6 +133,31 @@ def test_after_a_stop_each_key_does_what_the_screen_says_and_enter_never_powers(
     assert isinstance(clock, FakeClock)
     made.desk.meanwhile = lambda: clock.sleep(1.0)
     assert made.power_stopped(step, "a key was pressed") == answer
+
+
+@pytest.mark.parametrize(
+    ("bursts", "answer"),
+    [
+        (("b", "U2 was short, replaced", "\r", " "), Again("U2 was short, replaced")),
+        (("b", "\r", "b", "  ", "\r", "q"), Stop()),
+        (("b", "\x1b", "k"), Hindered("power was switched off: V6 is 9.000 V")),
+        (("b", "found it", "\r", "q"), Stop()),
+        (("\r", " ", "u"), Undo()),
+        (("l",), LeavePower("power was left for later: V6 is 9.000 V")),
+        (("s", "too hot", "\r"), Skip("too hot")),
+        ((), Stop()),
+    ],
+)
+def test_after_a_stop_rule_power_comes_only_with_words_on_what_was_found(
+    bursts: tuple[str, ...], answer: object
+) -> None:
+    made, _ = guided(Bursts(*bursts), power="")
+    made.cautions = ("- Extra-low voltage only.",)
+    clock = made.desk.clock
+    assert isinstance(clock, FakeClock)
+    made.desk.meanwhile = lambda: clock.sleep(1.0)
+    step = Step(R14, 1, 9, Session(), left=(check("R2.resistance"),))
+    assert made.power_ruled(step, "V6 is 9.000 V") == answer
 
 
 def test_keys_hit_together_with_the_one_that_stopped_do_nothing() -> None:
@@ -324,6 +350,84 @@ def test_while_clips_go_on_nothing_says_lift_and_beside_power_nothing_says_it_is
         assert person.finish() == 3
     (taken,) = (one for one in the_record(tmp_path).readings if one.check == "V6.ripple")
     assert taken.note.startswith("clips seen on: ")
+
+
+class Runaway(Living):
+    """A unit whose rail stands far above its maximum for as long as its fault is there; tips go on after a while."""
+
+    faulty = True
+    looks = 0
+
+    def probed(self, excitation: Excitation, now_s: float) -> float:
+        found = super().probed(excitation, now_s)
+        if excitation.function is not Function.DC_VOLTAGE or not self._source.on:
+            self.looks = 0
+            return found
+        self.looks += 1
+        return 0.0 if self.looks < 8 else 1.5 * found if self.faulty else found
+
+
+def sent_on(served: Served) -> int:
+    return sum("OUTP ON" in str(entry) or "OUTP:STAT ON" in str(entry) for entry in served.supply.log)
+
+
+def test_after_a_stop_rule_the_fault_is_removed_said_and_measured_and_power_comes_again(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Runaway) as served:
+        served.meter.reading_time_s = 0.2
+        with at_the_bench(tmp_path, served) as person:
+            for _ in range(200):
+                text = on_screen(person)
+                if "k keep power off for this visit" in text:
+                    break
+                press_on(person, text)
+            assert "V6 is 9.0" in text
+            assert not is_on(served)
+            ons = sent_on(served)
+            assert isinstance(served.unit, Runaway)
+            served.unit.faulty = False
+            person.look(0.9)
+            person.press(b"u")
+            person.sees("taken back: V6.voltage[0A]")
+            person.sees("k keep power off")
+            person.look(0.9)
+            person.press(b"b")
+            person.sees("what was found, and what was done about it?")
+            person.press(b"U2 short, replaced\r")
+            person.sees("any key goes on")
+            person.press(b" ")
+            person.at("BATT.residual_voltage")
+            assert sent_on(served) == ons, "nothing is powered before charge and shorts were measured"
+            to_check(person, "V6.voltage[0A]")
+            person.press(b"x")
+            person.sees("b begin power again")
+            person.look(0.9)
+            person.press(b"q")
+            assert person.finish() == 130
+        record = the_record(tmp_path)
+    assert any(
+        "power may come up again: V6 is 9.0" in one.text and one.text.endswith("found and done: U2 short, replaced")
+        for one in record.events
+    )
+    again = [one.value.check for one in record.all_readings]
+    for name in ("BATT.residual_voltage", "V6.residual_voltage", "V6.to_ground[red:VX]", "BATT.to_ground[red:BATT]"):
+        assert again.count(name) == 2, name
+    text = " ".join(one.text for one in record.events)
+    assert text.count("confirmed: Is every cell out") == 2
+
+
+def test_power_kept_off_after_a_stop_rule_is_asked_for_once_and_blocks_the_rest(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Runaway) as served, at_the_bench(tmp_path, served) as person:
+        for _ in range(200):
+            text = on_screen(person)
+            if "k keep power off for this visit" in text:
+                break
+            press_on(person, text)
+        person.look(0.9)
+        person.press(b"k")
+        person.sees("That was the last check")
+        person.press(b"\r")
+        assert person.finish() == 1
+        assert not is_on(served)
 
 
 def test_told_to_pause_under_power_it_is_off_and_the_visit_goes_on(tmp_path: Path) -> None:
