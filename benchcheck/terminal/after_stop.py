@@ -39,6 +39,11 @@ AFTER_STOP = (
     "skip and why, undo, note and words, or",
     "stop             end here; --resume goes on at this check",
 )
+AFTER_RULE = (
+    "power and words  the fault is gone: what was found and done, then charge and shorts measured again",
+    "keep             power stays off for this visit",
+    *AFTER_STOP[1:],
+)
 
 
 def _others_left(step: Step) -> bool:
@@ -73,7 +78,7 @@ def wish_at_desk(desk: Desk, step: Step, reason: str, cautions: tuple[str, ...],
         if key.name == "end":
             return Stop()
         sign = key.text.casefold()
-        pressed = key.name == "sign" and sign in known
+        pressed = key.name == "sign" and sign in known and not key.came
         answer = _pressed(desk, sign, reason, cautions, ruled=ruled) if pressed else None
         if answer is not None:
             desk.picture.going_on()
@@ -109,16 +114,24 @@ def _power_again(desk: Desk, cautions: tuple[str, ...], *, ruled: bool) -> Answe
 
 
 def wish_by_line(
-    step: Step, reason: str, cautions: tuple[str, ...], ask: Callable[[str], str], tell: Callable[[str], None]
+    reason: str,
+    cautions: tuple[str, ...],
+    ask: Callable[[str], str],
+    tell: Callable[[str], None],
+    *,
+    ruled: bool = False,
 ) -> Answer:
-    """Say that power is off and why, and return what somebody types then; the end of input ends the visit."""
+    """Say that power is off and why, and return what somebody types then; the end of input ends the visit.
+
+    `ruled` as at the desk.
+    """
     tell("")
     tell(f"  power is off: {reason}")
     try:
         while True:
-            for line in AFTER_STOP:
+            for line in AFTER_RULE if ruled else AFTER_STOP:
                 tell(f"  {line}")
-            answer = _typed(ask("> "), reason)
+            answer = _typed(ask("> "), reason, ruled=ruled)
             if isinstance(answer, Again):
                 for caution in cautions:
                     tell(f"  {caution}")
@@ -129,7 +142,7 @@ def wish_by_line(
         return Stop()
 
 
-def _typed(typed: str, reason: str) -> Answer | None:
+def _typed(typed: str, reason: str, *, ruled: bool) -> Answer | None:
     word, _, rest = typed.strip().partition(" ")
     rest = rest.strip()
     alone: dict[str, Answer] = {
@@ -141,7 +154,11 @@ def _typed(typed: str, reason: str) -> Answer | None:
         "quit": Stop(),
     }
     with_words: dict[str, Callable[[str], Answer]] = {"skip": Skip, "note": Remark}
-    by_key = {key: words.partition(" ")[0] for key, words in _KEYS.items()}
+    if ruled:
+        alone = {**alone, "keep": Hindered(f"power was switched off: {reason}")}
+        del alone["power"], alone["begin"]
+        with_words = {**with_words, "power": Again, "begin": Again}
+    by_key = {key: words.partition(" ")[0] for key, words in {**_RULED_KEYS, **_KEYS}.items()}
     word = by_key.get(word.casefold(), word.casefold())
     if word in with_words and rest:
         return with_words[word](rest)

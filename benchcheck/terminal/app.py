@@ -139,7 +139,7 @@ class _Show:
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         lines.tend, lines.power_ended = source.tend, source.why_off
         lines.switch_off, self._rest = source.switch_off_by_key, source.rest
-        source.power_stopped = self._power_stopped
+        source.power_stopped, source.power_ruled = self._power_stopped, self._power_ruled
         prompts.driven = lambda: source.power is not None
         return source
 
@@ -153,7 +153,10 @@ class _Show:
         return source
 
     def _power_stopped(self, step: Step, reason: str) -> Answer:
-        return wish_by_line(step, reason, self._cautions, self._screen.ask, self._screen.tell)
+        return wish_by_line(reason, self._cautions, self._screen.ask, self._screen.tell)
+
+    def _power_ruled(self, step: Step, reason: str) -> Answer:
+        return wish_by_line(reason, self._cautions, self._screen.ask, self._screen.tell, ruled=True)
 
     def _last_word(self) -> bool:
         """Whether the last answer is to be taken back, power being off; without a screen nothing ends by itself."""
