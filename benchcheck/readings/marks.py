@@ -161,7 +161,8 @@ class Marks:
         length, self._length, self._leaves_s = self._length, 0, None
         self._since_s = at_s
         if length < _READINGS:
-            return self._malformed(f"shorter than {_READINGS} readings, {self.least_s:.1f} s", in_the_air=True)
+            seconds = f", {self.least_s:.1f} s" if self.least_s >= _EDGE_S / 2.0 else ""
+            return self._malformed(f"shorter than {_READINGS} readings{seconds}", in_the_air=True)
         self._touches += 1
         return None
 

@@ -18,11 +18,13 @@ from benchcheck.readings.reading import Reading
 from benchcheck.score.capability import capability
 from benchcheck.session.answers import Step
 from benchcheck.session.live import Glimpse
+from benchcheck.terminal.forecast import Forecast
 
 __all__ = ["Asking", "asking_of"]
 
 _KEPT = 1 << 15  # half a minute of the fastest meter
 _SILENT_S = 2.5
+_SHOWN_S = 0.05  # a shorter time is no number to keep to
 _ANEW = "r begins anew"
 _BY_HAND = "accepted by hand before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
@@ -47,6 +49,7 @@ class Asking:
     waiting: str = ""
     retries: list[str] = field(default_factory=list)
     _down: bool = False
+    _left: Forecast = field(default_factory=Forecast)
     _glimpses: deque[Glimpse] = field(default_factory=lambda: deque(maxlen=_KEPT))
 
     def __post_init__(self) -> None:
@@ -153,6 +156,8 @@ class Asking:
         if capture.shape is Shape.OPEN:
             return self._waiting() if capture.lifted else "lift the tips first"
         end = capture.forecast()
+        if end is None:
+            self._left.forget()
         return f"{capture.shape}{self._forecast(end)}" if end is not None else str(capture.shape)
 
     def _waiting(self) -> str:
@@ -167,8 +172,8 @@ class Asking:
         touch = "tips together" if rule.opens is Opens.OVERLOAD else "the known cell"
         if capture.marking:
             return f"now the points for a second, then {touch} 3 times"
-        least_s, most_s = capture.mark_touch_s
-        return f"{touch} 3 times, {least_s:.1f} to {most_s:.1f} s each, the points, 3 times again; or tips on, Enter"
+        each = _each(capture.mark_touch_s)
+        return f"{touch} 3 times, {each}, the points, 3 times again; or tips on, Enter"
 
     def mark_words(self, seen: Seen) -> str:
         """Return in words why touches were no mark, what is allowed and what to do; "" where they were none of one.
@@ -182,12 +187,10 @@ class Asking:
             return (
                 f"{capture.mark_fault}, so the marks say nothing: hold the tips on until it counts, or Enter; {_ANEW}"
             )
-        least_s, most_s = capture.mark_touch_s
+        each = _each(capture.mark_touch_s)
         if capture.mark_fault.startswith("held"):
-            return (
-                f"{capture.mark_fault}: read as the points; for a mark lift, then 3 touches of {most_s:.1f} s at most"
-            )
-        return f"no mark, {capture.mark_fault}: touch 3 times anew, {least_s:.1f} to {most_s:.1f} s each"
+            return f"{capture.mark_fault}: read as the points; for a mark lift, then touch 3 times, {each}"
+        return f"no mark, {capture.mark_fault}: touch 3 times anew, {each}"
 
     def _forecast(self, end: tuple[float, float]) -> str:
         """Return in words where a climb tends to and how long that takes."""
@@ -197,7 +200,15 @@ class Asking:
         shown = format_value(float(f"{value:.2g}"), self.check.quantity_unit, ascii=True)
         away = abs(value - (self.latest.display.value or value)) / self.rule.count_at(value)
         wait_s = tau_s * math.log(max(1.0, away)) * 1.25
-        return f"; towards {shown}, about {wait_s:.0f} s more"
+        left_s = self._left.left_s(self.heard_s or 0.0, wait_s)
+        return f"; towards {shown}, about {left_s} s more"
+
+
+def _each(touch_s: tuple[float, float]) -> str:
+    """Return in words how long a touch of a mark lasts; no lower end where a fast meter sees any touch."""
+    least_s, most_s = touch_s
+    shortest = f"{least_s:.1f} to " if least_s >= _SHOWN_S else "at most "
+    return f"{shortest}{most_s:.1f} s each"
 
 
 def asking_of(step: Step, meter: Meter | None, bench: Bench) -> Asking:

@@ -3,12 +3,13 @@
        v                 the reading
 ---[###:::::::::###]---  limits [ ], guard bands #, accepted :
       <--+-->            its expanded uncertainty
-   4.6k          4.8k    the limits in numbers
+   4.6k          4.8k    the limits in numbers, and between them what : and # mean where there is room
 """
 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from benchcheck.quantity import format_value
@@ -17,6 +18,8 @@ from benchcheck.terminal.drawing import Place, scale
 __all__ = ["Gauge", "bar_lines"]
 
 
+#: what the signs within the limits mean.
+_SIGNS = ((":", ": accepted"), ("#", "# guard band"))
 _LEAST = 12  # columns in which limits and a pointer are a picture
 
 
@@ -44,15 +47,10 @@ def bar_lines(gauge: Gauge, width: int) -> tuple[str, ...]:
     place = scale(gauge.lower, gauge.upper, width) if width >= _LEAST else None
     if place is None:
         return ()
-    return tuple(
-        "".join(cells).rstrip()
-        for cells in (
-            _pointer(gauge, place, width),
-            _body(gauge, place, width),
-            _whiskers(gauge, place, width),
-            _numbers(gauge, place, width),
-        )
-    )
+    body, numbers = _body(gauge, place, width), _numbers(gauge, place, width)
+    _explained(body, numbers)
+    lines = (_pointer(gauge, place, width), body, _whiskers(gauge, place, width), numbers)
+    return tuple("".join(cells).rstrip() for cells in lines)
 
 
 def _column(place: int, width: int) -> int:
@@ -112,3 +110,17 @@ def _numbers(gauge: Gauge, place: Place, width: int) -> list[str]:
         if all(cell == " " for cell in cells[max(0, start - 1) : start + len(text) + 1]):
             cells[start : start + len(text)] = text
     return cells
+
+
+def _explained(body: list[str], numbers: list[str]) -> None:
+    """Write what the signs of the bar mean into the longest gap of the line of numbers, where they fit."""
+    words = ", ".join(words for sign, words in _SIGNS if sign in body)
+    longest, start = max((len(run), -at) for at, run in _gaps(numbers))
+    if words and len(words) + 4 <= longest:
+        at = -start + (longest - len(words)) // 2
+        numbers[at : at + len(words)] = words
+
+
+def _gaps(cells: list[str]) -> list[tuple[int, str]]:
+    """Return where runs of spaces begin, and the runs."""
+    return [(found.start(), found[0]) for found in re.finditer(" +", "".join(cells))] or [(0, "")]

@@ -23,6 +23,7 @@ _LABEL = 9
 _OFF = "power off"  # never left out: it is what a hand looks for in a hurry
 _SHORT = len(_OFF)
 _UNDER = " " * (_LABEL + 2)
+_REASON = 2  # lines of the reason before, however long it is, that stay as long as the bar
 #: how soon a row goes where the window is small: last of all where the tips go, or what is to be looked at.
 _RANKS = {
     "power": 1,
@@ -112,7 +113,8 @@ def _below(view: View, columns: int) -> tuple[_Block, ...]:
     return (
         _Block(asking, tuple(Line(text, "bold") for text in messages), cuts=True),
         _Block(5, _last(view, columns), cuts=True),
-        _Block(7, _because(view, columns), cuts=True),
+        _Block(7, _because(view, columns)[:_REASON]),
+        _Block(10, _because(view, columns)[_REASON:], cuts=True),
         _Block(9, _labelled("next", view.after, columns, "dim"), cuts=True),
         _Block(11, (Line("-" * columns, "dim"),)),
     )

@@ -160,3 +160,22 @@ def test_no_numbers_break_the_bar(
     upper = None if upper == math.inf else upper
     for line in bar_lines(Gauge("ohm", lower, upper, guard, value, guard), width):
         assert len(line) <= width
+
+
+@pytest.mark.parametrize("length", [80, 200, 400, 1000])
+def test_a_long_reason_of_the_check_before_does_not_take_the_bar_away(length: int) -> None:
+    told = ("the pad has come off the board and hangs by its trace " * 20)[:length].strip()
+    last = Last("C9.esr", "skipped", "", f"{told}. What would change it: read it")
+    text = [line.text for line in face(replace(VIEW, last=last), 80, 24)]
+    assert any(line.strip().startswith("---") and "[" in line and "]" in line for line in text), "\n".join(text)
+    assert any("the pad has come off" in line for line in text)
+    assert any("red       R14" in line or "red      R14" in line for line in text)
+
+
+def test_what_the_signs_of_the_bar_mean_stands_between_its_limits_where_there_is_room() -> None:
+    assert ": accepted, # guard band" in bar_lines(GAUGE, 76)[3]
+    assert "guard band" not in bar_lines(replace(GAUGE, guard_band=0.0), 76)[3]
+    for width in range(12, 100):
+        numbers = bar_lines(GAUGE, width)[3]
+        assert len(numbers) <= width
+        assert "4.6 kohm" in numbers, "the limits come first"
