@@ -93,6 +93,10 @@ class Capture:
         """Return where a climbing or falling reading tends to and its time constant in s, None where unknown."""
         return self._touch.forecast() if self._touch is not None else None
 
+    def left_s(self) -> float | None:
+        """Return how long what stands now has yet to stand before it counts, None where nothing stands."""
+        return self._touch.left_s() if self._touch is not None and not self._taken else None
+
     def feed(self, at_s: float, value: float, text: str = "") -> Seen | None:
         """Take one indication in (inf: overload; not a number: passed over) and return what it was the sign of."""
         if math.isnan(value) or self.done:

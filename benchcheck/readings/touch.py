@@ -17,6 +17,8 @@ __all__ = ["Touch"]
 
 #: readings from which on a rest may be told ahead, and from which a reading is called steady.
 _FEWEST, _SHOWN = 3, 4
+#: how long it stands, in seconds, before anybody is told how much longer it must.
+_STANDS_S = 1.0
 
 
 @dataclass(slots=True)
@@ -100,6 +102,12 @@ class Touch:
         if rule.never_negative and run.mean < -rule.slack(run.mean):
             return False  # no part reads below zero
         return not self._far_from_end() and not run.drifts(rule.count_at(run.mean))
+
+    def left_s(self) -> float | None:
+        """Return how long what stands now has yet to stand before it rests, None where nothing stands."""
+        if self._run.count < _SHOWN or self._run.lasted_s < _STANDS_S:
+            return None
+        return max(0.0, self._needed_s() - self._run.lasted_s)
 
     @property
     def _moved_s(self) -> float:

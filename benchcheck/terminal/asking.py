@@ -18,7 +18,7 @@ from benchcheck.readings.reading import Reading
 from benchcheck.score.capability import capability
 from benchcheck.session.answers import Step
 from benchcheck.session.live import Glimpse
-from benchcheck.terminal.forecast import Forecast
+from benchcheck.terminal.forecast import Forecast, coarse_s
 
 __all__ = ["Asking", "asking_of"]
 
@@ -156,9 +156,11 @@ class Asking:
         if capture.shape is Shape.OPEN:
             return self._waiting() if capture.lifted else "lift the tips first"
         end = capture.forecast()
-        if end is None:
-            self._left.forget()
-        return f"{capture.shape}{self._forecast(end)}" if end is not None else str(capture.shape)
+        if end is not None:
+            return f"{capture.shape}{self._forecast(end)}"
+        self._left.forget()
+        left_s = capture.left_s() if capture.shape in _MOVES else None
+        return f"{capture.shape}{_standing(left_s)}"
 
     def _waiting(self) -> str:
         """Return in words how to say that the tips are on, where the meter cannot see it."""
@@ -202,6 +204,15 @@ class Asking:
         wait_s = tau_s * math.log(max(1.0, away)) * 1.25
         left_s = self._left.left_s(self.heard_s or 0.0, wait_s)
         return f"; towards {shown}, about {left_s} s more"
+
+
+def _standing(left_s: float | None) -> str:
+    """Return in words what a climb that has come to a stand waits for, "" where it has not."""
+    if left_s is None:
+        return ""
+    return (
+        f"; stands now, counts once it has stood {coarse_s(left_s)} s more" if left_s else "; creeps on: hold still"
+    )
 
 
 def _each(touch_s: tuple[float, float]) -> str:
