@@ -78,12 +78,17 @@ class CheckKeys:
             return self._typed(asking, text) if text else None
         if key.name == "sign" and _BEGINS_READING.match(key.text):
             return self._typed(asking, key.text)
-        if key.name == "enter" or key.text == " ":
+        if key.name == "enter" or (key.text == " " and not key.came):
             return self._accept(asking)
-        metered = asking.meter is not None
-        action = pressed(key.text, asking.check, metered=metered, diagnosis=self.desk.diagnosis)
+        return self._letter(asking, key)
+
+    def _letter(self, asking: Asking, key: Key) -> Answer | None:
+        """Do what a letter asks for, at once where no word begins so, or begin a word with it."""
+        action = pressed(key.text, asking.check, metered=asking.meter is not None, diagnosis=self.desk.diagnosis)
         if action is None:
             return self._no_action(asking, key)
+        if key.came:
+            return self._in_one_piece(asking, key, action)
         if acts_alone(key.text, "", asking.check):
             return self._act(asking, action)
         return self._perhaps_a_word(asking, key, action)
@@ -100,7 +105,7 @@ class CheckKeys:
 
     def _no_action(self, asking: Asking, key: Key) -> Answer | None:
         """Let a letter begin a word; what means nothing says so."""
-        if key.text.isalpha() or (key.text and takes_text(asking.check)):
+        if key.text.isalpha() or (key.name == "sign" and (key.came or takes_text(asking.check))):
             return self._typed(asking, key.text)
         if key.text == "?":
             return self._help()
@@ -127,6 +132,16 @@ class CheckKeys:
         if asks_for_words(action) and not takes_text(asking.check):
             return self._word_or_words(asking, key, action)
         return self._typed(asking, key.text)
+
+    def _in_one_piece(self, asking: Asking, key: Key, action: Action) -> Answer | None:
+        """Take a sign that came in one piece with others for the beginning of what they say, never for its key."""
+        if not asks_for_words(action) or takes_text(asking.check):
+            return self._typed(asking, key.text)
+        self.desk.holds_enter = key.came == "line"  # a line that is no word known is looked at first
+        try:
+            return self._word_or_words(asking, key, action)
+        finally:
+            self.desk.holds_enter = False
 
     def _word_or_words(self, asking: Asking, key: Key, action: Action) -> Answer | None:
         """Take what goes on as a word for as long as it is one known; then it is what the key asks to be typed."""

@@ -38,7 +38,8 @@ class Desk:
     `meanwhile` is called at every turn: it tends power and takes what the meter shows. `power_line` says what supply
     and rails show while power is on; `diagnosis` whether a next check can be proposed. With `keys_stop` a unit is
     coming up, and any key is to switch it off. `let_go` lets go what must not be held while the process stands still,
-    and returns why it cannot be, "" where it was.
+    and returns why it cannot be, "" where it was. With `holds_enter` an Enter that came with words sends
+    none.
     """
 
     picture: Picture
@@ -51,6 +52,7 @@ class Desk:
     is_open: bool = False
     keys_stop: bool = False
     let_go: Callable[[], str] = lambda: ""
+    holds_enter: bool = False
     clock: Clock = field(default_factory=SystemClock)
     _typed_ahead: deque[Key] = field(default_factory=deque)
 
@@ -150,6 +152,9 @@ class Desk:
         try:
             while True:
                 key = self.key()
+                if key.name == "enter" and self.holds_enter and key.came and fits is None:
+                    picture.say("it came in one piece: Enter keeps it, Esc drops it")
+                    continue
                 if key.name == "enter":
                     return picture.entry
                 if key.name == "escape" or (fits is not None and key.name in _TYPES_NOTHING):
@@ -183,6 +188,8 @@ class Desk:
         text = key.text.strip()
         line = (text.splitlines() or [""])[0]
         if len(text) <= LONGEST_ENTRY and len(line) <= room:
+            more = len(text.splitlines()) - 1
+            self.picture.say(f"{more} more line{'s' * (more > 1)} left out: an entry is one line" if more > 0 else "")
             return line
         found = f"{len(text)} signs" if len(text) < _MANY else f"more than {_MANY} signs"
         self.picture.say(f"pasted text of {found} left out: an entry has at most {LONGEST_ENTRY}; type it")

@@ -340,6 +340,8 @@ class Guided:
         try:
             while self.clock.monotonic_s() < ends_s:
                 key = self.desk.key()
+                if key.came:
+                    continue  # text that was pasted decides nothing
                 if key.text.casefold() == "u":
                     return True
                 if key.name in ("enter", "end") or key.text.casefold() in ("q", "a", " "):

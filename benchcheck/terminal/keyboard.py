@@ -1,8 +1,9 @@
 """Single keys from a terminal: no Enter, no echo, and the terminal put back as it was whatever happens.
 
-What the terminal marks as pasted, and what comes in one burst longer than a hand can type, is text and never keys: a
-megabyte pasted by accident undoes nothing. Cursor and function keys are keys without a meaning: they switch power
-off like any other. Ctrl-C stays an interrupt; Ctrl-Z is a key, so that power is off before the process stands still.
+What the terminal marks as pasted, and what comes in one burst of several lines or longer than a hand can type, is
+text and never keys: a megabyte pasted by accident undoes nothing. Different signs of a shorter burst, as a slow line
+hands typing over, know that they came so: none is a key by itself. Cursor and function keys are keys without a
+meaning: they switch power off like any other. Ctrl-C stays an interrupt; Ctrl-Z is a key, so that power is off first.
 """
 
 from __future__ import annotations
@@ -30,7 +31,10 @@ __all__ = ["Key", "Keyboard", "keys_in"]
 _ESCAPE = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|O[@-~]|[@-_a-z])?")
 _PASTE_BEGINS, _PASTE_ENDS = "\x1b[200~", "\x1b[201~"
 _BURST = 24  # more signs than this in one read were not typed
+_FEW = 2  # fewer different signs are one key, pressed or held down
 _LONGEST_PASTE = 4096
+#: more behind the end of a line: several lines in one read were not typed.
+_LINES = re.compile(r"[\r\n](?=[^\r\n])")
 _CHUNK = 65536
 #: what comes so soon after pasted text without brackets is its end; no hand presses a key between.
 _TAIL_S = 0.15
@@ -49,12 +53,14 @@ _NO_SIGN = b"\x00"  # stands for none among a terminal's control characters
 class Key:
     """One key: its `name`, and its text.
 
+    `came` is "run" where it came in one piece with other signs, "line" where their Enter did as well, else "".
     Names are "enter", "back", "clear", "escape", "end", "tab", "suspend", "sign", "paste", and "other" for what means
     nothing anywhere: cursor keys, function keys, control characters.
     """
 
     name: str
     text: str = ""
+    came: str = ""
 
 
 def keys_in(text: str) -> list[Key]:
@@ -64,15 +70,19 @@ def keys_in(text: str) -> list[Key]:
     ['sign', 'enter']
     >>> keys_in("0123456789" * 10)[0].name
     'paste'
+    >>> [key.came for key in keys_in("q!\\r")]
+    ['line', 'line', 'line']
     """
     pasted = text.find(_PASTE_BEGINS) >= 0
     bare = text.replace(_PASTE_BEGINS, "").replace(_PASTE_ENDS, "")
     plain = _ESCAPE.sub("", bare)
-    if pasted or len(plain) > _BURST:
+    if pasted or len(plain) > _BURST or _LINES.search(plain.replace("\r\n", "\n")):
         return [Key("paste", plain[:_LONGEST_PASTE])]
     if not plain:
         return [Key("escape" if bare == "\x1b" else "other")] if bare else []
-    return [Key(_NAMES.get(sign, "sign" if sign.isprintable() else "other"), sign) for sign in plain]
+    came = "" if len({sign for sign in plain if sign.isprintable()}) < _FEW else "run"
+    came = "line" if came and plain[-1] in "\r\n" else came
+    return [Key(_NAMES.get(sign, "sign" if sign.isprintable() else "other"), sign, came) for sign in plain]
 
 
 class Keyboard:

@@ -6,7 +6,7 @@ import pathlib
 
 from tests.cli.scratch import GOOD, lay_out, records
 from tests.terminal.pseudo import Person
-from tests.terminal.test_bench_side import DROP, record_of
+from tests.terminal.test_bench_side import DROP, past_own_checks, record_of
 from tests.terminal.test_bench_side import answer as answer_line
 from tests.terminal.test_desk import TYPED, answer, begin, desk
 
@@ -30,7 +30,8 @@ def test_q_at_the_cautions_begins_no_record_and_confuses_no_later_visit(tmp_path
         person.press(b"q")
         assert person.finish() == 130
     with desk(tmp_path, "--resume") as person:
-        begin(person)
+        person.sees("any key goes on")
+        person.press(b" ")
         answer(person, TYPED[1:])
         assert person.finish() == 0
     assert [one.check for one in record_of(tmp_path).readings] == TYPED
@@ -54,7 +55,7 @@ def test_after_a_last_check_that_passed_the_last_answer_can_be_taken_back_on_the
 def test_after_a_last_check_that_passed_the_last_answers_can_be_taken_back_line_by_line(
     tmp_path: pathlib.Path,
 ) -> None:
-    with Person(lay_out(tmp_path), *DROP) as person:
+    with past_own_checks(Person(lay_out(tmp_path), *DROP)) as person:
         answer_line(person, TYPED)
         assert "Nothing is left to ask" in person.prompted()
         person.type("undo")

@@ -13,7 +13,7 @@ from benchcheck.terminal.keyboard import Key, Keyboard, keys_in
 
 
 def test_signs_enter_and_backspace_are_keys_and_cursor_keys_are_not() -> None:
-    assert keys_in("u\x1b[A\x1bOB\r\x7f") == [Key("sign", "u"), Key("enter", "\r"), Key("back", "\x7f")]
+    assert keys_in("u\x1b[A\x1bOB\x7f") == [Key("sign", "u"), Key("back", "\x7f")]
     assert keys_in("\x1b") == [Key("escape")]
 
 
@@ -25,6 +25,15 @@ def test_what_no_hand_types_so_fast_is_pasted_text_and_no_keys() -> None:
     (paste,) = keys_in("q" * 5_000_000)
     assert paste.name == "paste"
     assert len(paste.text) <= 4096
+
+
+def test_different_signs_in_one_piece_know_it_and_one_held_down_is_a_key_again_and_again() -> None:
+    assert [key.came for key in keys_in("uuu")] == ["", "", ""]
+    assert [key.came for key in keys_in("u\r")] == ["", ""]
+    assert [key.came for key in keys_in("un")] == ["run", "run"]
+    assert [key.came for key in keys_in("un\r")] == ["line", "line", "line"]
+    assert [key.name for key in keys_in("u\nn\n")] == ["paste"]
+    assert [key.name for key in keys_in("\r\r")] == ["enter", "enter"]
 
 
 @given(st.text())

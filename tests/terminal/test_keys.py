@@ -148,11 +148,58 @@ def test_a_letter_shows_at_once_with_what_it_will_do_and_escape_takes_it_back() 
         (["undo\r"], Undo()),
         (["swap\r"], Exchange()),
         (["x"], Exchange()),
-        (["l4.7k\r"], Later()),
+        (["l\r"], Later()),
+        (["uuu"], Undo()),
     ],
 )
 def test_keys_and_words_answer_alike(bursts: list[str], answer: Answer) -> None:
     assert asked(R14, iter(bursts))[0] == answer
+
+
+@pytest.mark.parametrize(
+    "burst",
+    [
+        "l4.7k\r",
+        "u1",
+        "x4.7",
+        "xq",
+        "so it goes\r",
+        "q!",
+        "w?",
+        "#l\r",
+        "l\nu\nq\n",
+        "\nq\n",
+        "u\r\nq\r\n",
+        "m, then",
+    ],
+)
+def test_different_signs_that_come_in_one_piece_are_text_and_no_key(burst: str) -> None:
+    """As a terminal without marks for pastes hands them over, also fewer of them than a hand types at once."""
+    answer, _ = asked(R14, iter([burst]))
+    assert answer == Stop(), "nothing acted when the terminal went away"
+    answer, _ = asked(R14, iter([burst, "\x1b", "\x1b", "4.68k\r"]))
+    assert isinstance(answer, Taken), "and Escape gives the text up"
+
+
+def test_a_reading_and_its_enter_may_come_in_one_piece_over_a_slow_line() -> None:
+    for burst in ("4.68k\r", "4.68k", "OL\r", "beep\r", "later wet\r", "l\r", "note pad lifted\r"):
+        answer, _ = asked(R14, iter([burst, "\r"]))
+        assert answer != Stop(), burst
+
+
+def test_words_behind_a_key_that_came_with_their_enter_wait_for_another() -> None:
+    answer, glass = asked(R14, iter(["nthe lead is old\r"]))
+    assert answer == Stop()
+    assert "Enter keeps it, Esc drops it" in glass.text
+    assert asked(R14, iter(["nthe lead is old\r", "\r"]))[0] == Remark("the lead is old")
+    assert asked(R14, iter(["skip too hot\r"]))[0] == Skip("too hot"), "a word known is understood"
+    assert asked(R14, iter(["n", "", "", "", "", "", "", "old lead\r"]))[0] == Remark("old lead")
+
+
+def test_lines_behind_the_first_of_a_paste_are_left_out_with_words() -> None:
+    _, glass = asked(R14, iter(["4.7k\n4.8k\n"]))
+    assert "> 4.7k_" in glass.text
+    assert "1 more line left out" in " ".join(glass.text.split())
 
 
 LOT = check("C9.lot", Function.VISUAL, quantity_unit="text", answers=("yes", "no", "L-2"))
@@ -199,8 +246,8 @@ def test_a_photo_that_is_none_is_asked_for_again_with_its_path_to_mend(tmp_path:
     assert isinstance(answer, Photo)
     answer, glass = asked(R14, iter(["p", "/nope.jpg\r"]))
     assert '"nope.jpg" is not a file' in glass.text
-    assert "path of the photo > /nope.jpg_" in glass.text
-    answer, _ = asked(R14, iter(["photo /nope.jpg\r", f"{tmp_path}/pads.jpg\r"]))
+    assert "> /nope.jpg_" in glass.text
+    answer, _ = asked(R14, iter(["photo /nope.jpg\r", f"{tmp_path}/pads.jpg", "\r"]))
     assert isinstance(answer, Photo)
 
 
