@@ -30,7 +30,11 @@ Examples:
 @bench_option
 @click.option("--readings", type=click.Path(path_type=Path), metavar="FILE", help="A CSV file of readings.")
 @click.option(
-    "--source", default="", metavar="NAME", help="What is asked, or reads the file: typed, csv, a plugin's."
+    "--source",
+    default="",
+    metavar="NAME",
+    help="What is asked, or reads the file: typed, csv, a plugin's. From a pipe, typed begins with the board's "
+    "first check; the meter's own are asked at a terminal.",
 )
 @click.option(
     "--only",
