@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -12,26 +12,29 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import pins
+from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
 from benchcheck.diagnosis.evidence import Evidence, Seen, evidence_of
-from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import signs_under_power
-from benchcheck.diagnosis.predictions import predict
+from benchcheck.diagnosis.predictions import predict, read_under
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread
 from benchcheck.diagnosis.spread import shifted
 from benchcheck.diagnosis.suggestions import leading_rows, suggestions
+from benchcheck.diagnosis.unit import strayed
 from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, lower_than_named, worth_of_unnamed
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
-__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows"]
+__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows", "ranked"]
 
 Floats = NDArray[np.float64]
 
@@ -68,14 +71,14 @@ def _session(board: Board, readings: Sequence[Reading]) -> Session:
 def _by_signature(board: Board, evidence: Evidence, readings: Sequence[Reading]) -> Diagnosis:
     over = {one.check: one.display.state is DisplayState.OVERLOAD or one.display.to_overload for one in readings}
     found = by_signature(board, evidence, over)
-    ranked = tuple(Ranked(one, share, at if one is not GOOD else 0) for at, (one, share) in enumerate(found, 1))
+    order = tuple(Ranked(one, share, at if one is not GOOD else 0) for at, (one, share) in enumerate(found, 1))
     unread = parts_unread(board, evidence, over)
     wrong = list(
         dict.fromkeys(one.designator for one, _ in found if one is not GOOD and one.designator not in unread)
     )
     first = (next((c for c in board.checks if c.subject == name and not c.powered), None) for name in unread)
     ways = [*map(_alone, wrong), *(_read(one) for one in first if one is not None)]
-    return Diagnosis(ranked, tuple(ways[:_FEW]), tuple(_without_nets(unread, wrong)))
+    return Diagnosis(order, tuple(ways[:_FEW]), tuple(_without_nets(unread, wrong)))
 
 
 def _without_nets(unread: Sequence[str], wrong: Sequence[str]) -> Iterator[str]:
@@ -102,42 +105,77 @@ def _read(check: Check) -> Suggestion:
 
 
 def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:
-    weighed = engine.weigh(evidence)
-    hypotheses, odds, group = list(engine.hypotheses), list(weighed.log_odds), list(engine.groups)
-    for slip, worth in _slips(engine, evidence, weighed):
-        hypotheses.append(slip)
-        odds.append(weighed.log_odds[0] + worth)
-        group.append(max(group) + 1)
-    least = _least(engine, weighed.held.seen, [GOOD])[0]
-    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
-    if unnamed is not None:
-        hypotheses.append(UNNAMED)
-        odds.append(weighed.log_odds[0] + unnamed)
-        group.append(max(group) + 1)
-    remarks = list(_remarks(engine, evidence))
-    best = int(np.argmax(weighed.log_odds))
-    left = unexplained(engine, evidence, weighed, best)
-    if left:
-        for pair, worth in _more(engine, evidence, weighed):
-            hypotheses.append(pair)
-            odds.append(worth)
-            group.append(max(group) + 1)
-        first = hypotheses[int(np.argmax(odds))]
-        low = _too_low(engine, weighed, left, least) if first is UNNAMED else ()
-        remarks += _paths(engine, low)
-        remarks += _contradictions([name for name in left if name not in low], first)
-    share = np.exp(np.array(odds) - max(odds))
-    share /= share.sum()
-    order = np.argsort(-share, kind="stable")
-    ranked = tuple(Ranked(hypotheses[at], float(share[at]), group[at]) for at in order)
-    found = Diagnosis(ranked, (), tuple(remarks))
+    found = ranked(engine, evidence)
     return replace(found, suggestions=tuple(suggestions(engine, evidence, found)))
 
 
+def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
+    """Return what the evidence says, without what to measure next.
+
+    Every single fault, slips of the hand, paths the spec does not name, and several faults at once where no single
+    one explains all.
+    """
+    weighed = engine.weigh(evidence)
+    every = _Every(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
+    for slip, worth in _slips(engine, evidence, weighed):
+        every.add(slip, weighed.log_odds[0] + worth)
+    least = _least(engine, weighed.held.seen, [GOOD])[0]
+    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
+    if unnamed is not None:
+        every.add(UNNAMED, weighed.log_odds[0] + unnamed)
+    remarks = list(_remarks(engine, evidence))
+    left = _left(engine, evidence, weighed, every)
+    if left:
+        for pair, worth in _more(engine, evidence, weighed):
+            every.add(pair, worth)
+        low = _too_low(engine, weighed, left, least) if every.first is UNNAMED else ()
+        remarks += _paths(engine, low)
+        remarks += _contradictions([name for name in left if name not in low], every.first)
+    return Diagnosis(every.ranked(), (), tuple(remarks))
+
+
+@dataclass(slots=True)
+class _Every:
+    """Hypotheses with their log odds and groups, more of them as they come up."""
+
+    hypotheses: list[Hypothesis]
+    odds: list[float]
+    group: list[int]
+
+    def add(self, one: Hypothesis, odds: float) -> None:
+        self.hypotheses.append(one)
+        self.odds.append(odds)
+        self.group.append(max(self.group) + 1)
+
+    @property
+    def first(self) -> Hypothesis:
+        """The likeliest of all."""
+        return self.hypotheses[int(np.argmax(self.odds))]
+
+    def ranked(self) -> tuple[Ranked, ...]:
+        share = np.exp(np.array(self.odds) - max(self.odds))
+        share /= share.sum()
+        order = np.argsort(-share, kind="stable")
+        return tuple(Ranked(self.hypotheses[at], float(share[at]), self.group[at]) for at in order)
+
+
+def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> tuple[str, ...]:
+    """Return the checks whose readings the leader does not explain, a slip of the hand those it does."""
+    first = every.first
+    if first.code not in OPERATOR_CODES:
+        return unexplained(engine, evidence, weighed, int(np.argmax(weighed.log_odds)))
+    left = unexplained(engine, evidence, weighed, 0) if first.check else ()
+    return tuple(name for name in left if name != first.check)
+
+
 def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
-    good = weighed.predictions.only_good()
-    work = Slips(good, engine.errors, evidence, weighed.held, tuple(weighed.terms[0]))
-    yield from slips(work, engine.netlist, engine.bench)
+    good, fit = weighed.predictions.only_good(), weighed.fits[0]
+    unit = strayed(engine.board, shifted(engine.netlist, weighed.shift_v), good.strays, fit.stray)
+
+    def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
+        return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
+
+    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, unit, reads))
 
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:

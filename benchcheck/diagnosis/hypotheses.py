@@ -25,7 +25,7 @@ OPERATOR_CODES = ("probes-swapped", "leads-not-nulled", "charged-gate", "residua
 _WORKMANSHIP = "common practice, from repair guides and reported cases: the repairer's own work comes first"
 _PART = "common practice, from repair guides and reported cases: parts come after the work"
 _CHIP = "common practice, from repair guides and reported cases: the chip comes last"
-_OPERATOR = "common practice, no source: about one reading in a thousand is taken or written wrongly"
+_OPERATOR = "common practice, no source: a few readings in a thousand are taken or written wrongly"
 _REPLACED = "; five times that, for it was fitted on this visit"
 _SPEC = "the spec"
 
@@ -46,11 +46,11 @@ _BY_HAND = ("missing-joint", "bridge", "reversed", "decade", "wrong-polarity-typ
 _REPLACED_FACTOR = 5.0
 _CHIP_SHARE = 0.3
 _OPERATOR_CHANCE: Mapping[str, float] = {
-    "probes-swapped": 0.0005,
+    "probes-swapped": 0.002,
     "leads-not-nulled": 0.005,
     "charged-gate": 0.002,
     "residual-charge": 0.0005,
-    "typed-1000": 0.0005,
+    "typed-1000": 0.001,
 }
 _MOST_BRIDGES = 150
 #: functions in which red and black make a difference, and that are typed as numbers.

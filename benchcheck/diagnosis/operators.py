@@ -1,133 +1,205 @@
-"""What the hand and the meter may have done, held against the good board: slips change readings, not the circuit."""
+"""What the hand and the meter may have done, held against the good board: slips change readings, not the circuit.
+
+Each is tried on the unit as all readings together have it: its values and forward voltages, not the designed ones.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
-from benchcheck.bench.model import Bench
 from benchcheck.circuit.connectivity import groups
 from benchcheck.circuit.devices import Mosfet
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.reading import solve_reading
-from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.hypotheses import Hypothesis, operator_hypotheses
-from benchcheck.diagnosis.likelihood import Held, hold
+from benchcheck.diagnosis.likelihood import (
+    NEVER_BY_CONTACT,
+    Fit,
+    Held,
+    hold,
+    joint,
+    logarithmic_mean,
+    unexplained,
+)
 from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.shots import MeterErrors
+from benchcheck.diagnosis.robust import INFLATED, log_t
+from benchcheck.diagnosis.shots import DIRECT, MeterErrors, Shot
+from benchcheck.diagnosis.strays import OHMS
 from benchcheck.errors import CircuitError
-from benchcheck.score.model_circuit import excitation_for
 
 __all__ = ["Slips", "slips"]
 
-_LEADS_OHM = 0.3  # what leads usually are (common practice)
+Floats = NDArray[np.float64]
+
+#: what leads and jacks may add and was not taken off, in ohm (common practice).
+_LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
 _CHARGED = math.log(200.0)  # charge that was seen and left
+#: how far a reading of the unit that was not taken is known: as a ratio, in volt; with a gate charged by chance.
+_UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Slips:
-    """What slips are tried with: the good board's predictions alone, how the readings stand against it."""
+    """What slips are tried with: the good board's predictions alone, how the readings stand against it.
+
+    `fit` is the good board where the unit is, `unit` that board's netlist, and `reads` what shots read on such a
+    netlist (NaN for overload).
+    """
 
     predictions: Predictions
     errors: MeterErrors
     evidence: Evidence
     held: Held
-    terms: Sequence[float]
+    fit: Fit
+    unit: Netlist
+    reads: Callable[[Netlist, Sequence[Shot]], Floats]
 
-    def again(self, seen: Seen, leads_ohm: float | None = None) -> float:
-        """Return how likely a reading is on the good board, as the logarithm; -inf where that cannot be said."""
-        held = hold(
-            self.predictions, (seen,), self.errors, self.evidence.leads_ohm if leads_ohm is None else leads_ohm
-        )
-        return float(held.terms[0, 0]) if held.seen else -math.inf
+    @cached_property
+    def odd(self) -> frozenset[int]:
+        """The places of the readings that the good board does not explain."""
+        return frozenset(int(at) for at in np.flatnonzero(unexplained(self.held, self.fit.terms)))
+
+    @cached_property
+    def turned(self) -> dict[int, float]:
+        """What the direct readings are on the unit with the probes exchanged, by place."""
+        places = [at for at, one in enumerate(self.held.seen) if one.shot.function in DIRECT]
+        return self._of(self.unit, {at: self.held.seen[at].shot.reversed for at in places})
+
+    @cached_property
+    def as_taken(self) -> dict[int, float]:
+        """What the direct readings that the good board does not explain are on the unit, by place."""
+        places = [at for at in sorted(self.odd) if self.held.seen[at].shot.function in DIRECT]
+        return self._of(self.unit, {at: self.held.seen[at].shot for at in places})
+
+    def on(self, netlist: Netlist) -> dict[int, float]:
+        """Return what the direct readings taken are on another board, by place."""
+        places = [at for at, one in enumerate(self.held.seen) if one.shot.function in DIRECT]
+        return self._of(netlist, {at: self.held.seen[at].shot for at in places})
+
+    def _of(self, netlist: Netlist, shots: dict[int, Shot]) -> dict[int, float]:
+        try:
+            found = self.reads(netlist, list(shots.values()))
+        except CircuitError:
+            return {}
+        return dict(zip(shots, (float(value) for value in found), strict=True))
+
+    def as_unit(self, at: int, value: float) -> float:
+        """Return how likely the good unit makes another value of a reading, as the logarithm.
+
+        The unit is where all readings have it, in the range the meter would have taken; else the board as designed.
+        """
+        one, fit, column = self.held.seen[at], self.fit, self.held.columns[at]
+        alone = hold(self.predictions, (replace(one, value=value),), self.errors, self.evidence.leads_ohm)
+        there = self.as_taken.get(at, math.nan)
+        if math.isnan(there):
+            return float(alone.terms[0, 0])
+        by = self.predictions.good[:, column]
+        left = math.hypot(math.sqrt(max(float(by @ fit.covariance @ by), 0.0)), self.predictions.own[0, column])
+        return self._dense(one.shot.function, value - float(alone.leads[0]), there, float(alone.meter[0]), left)
+
+    def elsewhere(self, at: int, there: float, spread: float) -> float:
+        """Return how likely what was read is where the unit reads so (NaN for overload), as the logarithm."""
+        one, held = self.held.seen[at], self.held
+        if math.isnan(there) and math.isnan(one.value):
+            return 0.0
+        if math.isnan(there) or math.isnan(one.value):
+            return -math.inf
+        return self._dense(one.shot.function, one.value - float(held.leads[at]), there, float(held.meter[at]), spread)
+
+    @staticmethod
+    def _dense(function: Function, true: float, there: float, meter: float, spread: float) -> float:
+        scale = float(logarithmic_mean(np.array(true), np.array(there))) if function in OHMS else 1.0
+        sigma = math.hypot(meter, INFLATED * scale * spread)
+        return float(log_t(np.array(true - there), np.array(sigma)))
 
 
-def slips(work: Slips, netlist: Netlist, bench: Bench) -> Iterator[tuple[Hypothesis, float]]:
-    """Yield every slip with what it adds to the good board's log odds, its own odds included."""
-    by_check = {one.check: (at, one) for at, one in enumerate(work.held.seen)}
-    for hypothesis in operator_hypotheses_of(work, netlist):
-        found = _worth(work, hypothesis, by_check, netlist, bench)
+def slips(work: Slips) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield slips that explain what the good board does not, and what each adds to its log odds with its own odds."""
+    by_check = {one.check: at for at, one in enumerate(work.held.seen) if at in work.odd}
+    readings = [(check, work.held.seen[at].shot.function) for check, at in by_check.items()]
+    for hypothesis in operator_hypotheses(readings, work.unit):
+        found = _worth(work, hypothesis, by_check)
         if found is not None and math.isfinite(found):
             yield hypothesis, math.log(hypothesis.odds) + found
 
 
-def operator_hypotheses_of(work: Slips, netlist: Netlist) -> tuple[Hypothesis, ...]:
-    """Return the slips the readings taken leave room for."""
-    return operator_hypotheses([(one.check, one.shot.function) for one in work.held.seen], netlist)
-
-
-def _worth(
-    work: Slips, slip: Hypothesis, by_check: dict[str, tuple[int, Seen]], netlist: Netlist, bench: Bench
-) -> float | None:
+def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | None:
     if slip.code == "leads-not-nulled":
         return _leads(work)
     if slip.code == "charged-gate":
-        return _gate(work, netlist, bench)
+        return _gate(work) if work.odd else None
     if not slip.check:
-        return sum(_swapped(work, at, one) for at, one in by_check.values())
-    at, one = by_check[slip.check]
+        return sum(_swapped(work, at) for at in work.turned) if work.odd else None
+    at = by_check[slip.check]
     if slip.code == "probes-swapped":
-        return _swapped(work, at, one)
-    return _typed(work, at, one) if slip.code == "typed-1000" else _charge(work, at, one)
+        return _swapped(work, at)
+    return _typed(work, at) if slip.code == "typed-1000" else _charge(work, at)
 
 
-def _swapped(work: Slips, at: int, one: Seen) -> float:
-    turned = replace(one, shot=one.shot.reversed)
-    if turned.shot not in work.predictions.shots:
-        return 0.0
-    return work.again(turned) - work.terms[at]
+def _swapped(work: Slips, at: int) -> float:
+    function = work.held.seen[at].shot.function
+    there = work.turned.get(at)
+    if there is None:
+        return -math.inf
+    spread = _UNIT_V if function is Function.DIODE else _UNIT_RATIO
+    return float(work.elsewhere(at, there, spread) - work.fit.terms[at])
 
 
-def _typed(work: Slips, at: int, one: Seen) -> float | None:
+def _typed(work: Slips, at: int) -> float | None:
+    one = work.held.seen[at]
     if math.isnan(one.value) or not one.value:
         return None
     tries = ((1e3, _THOUSAND), (1e-3, -_THOUSAND))
-    return max(work.again(replace(one, value=one.value * by)) + more for by, more in tries) - work.terms[at]
+    return float(max(work.as_unit(at, one.value * by) + more for by, more in tries) - work.fit.terms[at])
 
 
-def _charge(work: Slips, at: int, one: Seen) -> float | None:
+def _charge(work: Slips, at: int) -> float | None:
+    one = work.held.seen[at]
     charged = work.evidence.charged & {one.shot.red, one.shot.black}
     if not charged and not one.value < 0.0:
         return None
-    return (_CHARGED if charged else 0.0) + float(work.held.anything[at]) - work.terms[at]
+    negative = NEVER_BY_CONTACT if one.value < 0.0 else 0.0
+    return float((_CHARGED if charged else 0.0) + negative + work.held.anything[at] - work.fit.terms[at])
 
 
 def _leads(work: Slips) -> float:
-    read = work.evidence.leads_ohm
-    low = [(at, one) for at, one in enumerate(work.held.seen) if one.shot.function is Function.OHMS]
-    left = (work.errors.leads_ohm(Function.OHMS, read)[0]) + _LEADS_OHM
-    return sum(work.again(one, left) - work.terms[at] for at, one in low)
+    """Return what readings of ohms gain, all taken together, where the leads are still in them."""
+    before = joint(work.predictions, work.held, 0).log_likelihood
+    every = []
+    for more in _LEADS_OHM:
+        less = [
+            replace(one, value=one.value - more) if one.shot.function is Function.OHMS else one
+            for one in work.held.seen
+        ]
+        held = hold(work.predictions, less, work.errors, work.evidence.leads_ohm)
+        every.append(joint(work.predictions, held, 0).log_likelihood - before)
+    return max(every) - math.log(len(every))
 
 
-def _gate(work: Slips, netlist: Netlist, bench: Bench) -> float | None:
-    """Try a stored charge on every gate that nothing holds, where the channel was read."""
-    joined, found = groups(netlist), None
-    for device in netlist.devices:
+def _gate(work: Slips) -> float | None:
+    """Try a stored charge on every gate that nothing holds: what is read may then be through the channel, or not."""
+    joined, found = groups(work.unit), None
+    for device in work.unit.devices:
         if not isinstance(device, Mosfet) or joined.together(device.gate, device.source):
             continue
-        channel = {device.drain, device.source}
         sign = 1.0 if device.channel == "N" else -1.0
-        charged = netlist.replacing(device.designator, replace(device, stored_gate_v=sign * _STORED_V))
-        read = [(at, one) for at, one in enumerate(work.held.seen) if {one.shot.red, one.shot.black} == channel]
-        gained = sum(_on_charged(work, charged, bench, at, one) for at, one in read)
+        charged = work.unit.replacing(device.designator, replace(device, stored_gate_v=sign * _STORED_V))
+        gained = sum(_on_charged(work, at, there) for at, there in work.on(charged).items())
         found = gained if found is None else max(found, gained)
     return found
 
 
-def _on_charged(work: Slips, charged: Netlist, bench: Bench, at: int, one: Seen) -> float:
-    excitation = excitation_for(bench, one.shot.function)
-    try:
-        value = None if excitation is None else solve_reading(charged, one.shot.red, one.shot.black, excitation).value
-    except CircuitError:
-        return 0.0
-    if value is None or math.isnan(one.value):
-        return 0.0
-    spread = float(np.hypot(0.1 * abs(value) + 0.02, 0.0))
-    near = -0.5 * ((one.value - value) / spread) ** 2 - math.log(spread)
-    return max(near, float(work.held.anything[at])) - work.terms[at]
+def _on_charged(work: Slips, at: int, there: float) -> float:
+    without = float(work.fit.terms[at])
+    volts = work.held.seen[at].shot.function is Function.DIODE
+    charged = work.elsewhere(at, there, _UNIT_V + 0.1 * abs(np.nan_to_num(there)) if volts else _BY_GATE)
+    return float(np.logaddexp(charged, without) - math.log(2.0) - without)

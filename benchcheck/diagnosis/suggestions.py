@@ -52,7 +52,8 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     """Yield the measurements worth making next, the best first; none where nothing the bench can read tells more."""
     groups = found.groups()
     if groups[0][1] >= STOP_AT:
-        yield from _within(groups[0])
+        slip = groups[0][0][0].hypothesis.code in OPERATOR_CODES
+        yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
     told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
     yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
@@ -97,9 +98,10 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
     by_check = {one.check: one for one in evidence.seen}
     for group, share in found.groups()[:_LEADING]:
         slip = group[0].hypothesis
-        if slip.code not in OPERATOR_CODES or not _LEAST_SLIP <= share < 1.0:
+        if slip.code not in OPERATOR_CODES or share < _LEAST_SLIP:
             continue
-        bits = -share * math.log2(share) - (1.0 - share) * math.log2(1.0 - share)
+        other = max(1.0 - share, 1e-9)
+        bits = -share * math.log2(share) - other * math.log2(other)
         seen = by_check.get(slip.check)
         if seen is None:
             yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), _SURE_OF_ALL[slip.code])

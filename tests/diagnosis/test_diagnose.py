@@ -43,6 +43,24 @@ def test_slips_of_the_hand_are_thought_of(engine: Engine, changed: dict[str, str
     assert slip in ranked
 
 
+@pytest.mark.parametrize(
+    ("check", "text"),
+    [
+        ("R9.resistance", "1.000M"), ("R9.resistance", "1.00"), ("R1.resistance", "4.7"),
+        ("D1.forward_drop", "590"), ("M1.body_diode", "0.00062"), ("C1.capacitance", "100n"),
+    ],
+)  # fmt: skip
+def test_a_reading_a_thousand_off_is_named_first_and_asked_for_again(engine: Engine, check: str, text: str) -> None:
+    diagnosis = found(engine, "good", {check: text})
+    assert names(diagnosis) == [f"typed-1000 {check}"]
+    assert not any("no single fault explains" in remark for remark in diagnosis.remarks)
+    assert any(f"read {check} again" in one.words for one in diagnosis.suggestions)
+
+
+def test_a_reading_below_nothing_is_charge(engine: Engine) -> None:
+    assert names(found(engine, "good", {"R9.resistance": "-450"})) == ["residual-charge R9.resistance"]
+
+
 def test_charge_that_was_seen_makes_a_wild_reading_of_it(engine: Engine) -> None:
     changed = {"VCC.residual_voltage": "1.9", "VCC.to_ground[red:VCC]": "-310"}
     ranked = [one.hypothesis.code for one in found(engine, "good", changed).ranked[:5]]
