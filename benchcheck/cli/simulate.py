@@ -96,7 +96,9 @@ def _ports(text: str) -> tuple[int, ...]:
 def _introduce(served: SimulatedBench, board: Board, seed: int, own: bool) -> None:
     from benchcheck.simulation.simulated_bench import fragment_of
 
-    click.echo(f"{f'{board.model} {board.revision}'.strip()}, virtual unit {seed}: nothing here is real, no power flows.")
+    click.echo(
+        f"{f'{board.model} {board.revision}'.strip()}, virtual unit {seed}: nothing here is real, no power flows."
+    )
     click.echo("Put this into a bench file and measure with it from another terminal:\n")
     click.echo(fragment_of(served.names, served.resources, own))
     click.echo("\nHere the hand is moved: write a check's id, two nets, or help. Ctrl-C ends.")

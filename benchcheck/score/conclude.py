@@ -109,6 +109,8 @@ def _consistent(check: Check, value: float, evidence: Evidence) -> str:
 
 def _because(check: Check, found: Conformity, evidence: Evidence, *, above: bool) -> str:
     value, distance, name, limit = _nearest(check, found)
+    if check.function in _OHMS and found.value < 0.0:
+        value = "0 ohm, as far as can be told once the leads are taken off,"
     size = shown(check, distance, 3)
     if found.verdict is Verdict.CONDITIONAL_PASS:
         return (

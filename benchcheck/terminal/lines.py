@@ -66,6 +66,8 @@ def shown_text(score: Score) -> str:
         return score.display
     if score.quantity_unit == "1" and abs(score.value) < 1.0:
         return format_percent(score.value, 4)  # limits of such ratios are given and explained in percent
+    if score.quantity_unit == "ohm" and score.value < 0.0:
+        return "about 0 ohm"  # less than the leads by themselves, which are taken off
     return format_value(float(f"{score.value:.4g}"), score.quantity_unit, ascii=True)
 
 

@@ -15,7 +15,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Evidence, Limits, Phase, Probe
 from benchcheck.readings.reading import Session
-from benchcheck.score.judge import skipped
+from benchcheck.score.judge import judge, skipped
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.interrupts import HangUp
@@ -27,7 +27,7 @@ from benchcheck.terminal.prompt import PromptSource
 from benchcheck.terminal.screen import Screen, coloured
 from benchcheck.terminal.signals import ending_as_interrupt, notice_hang_up
 from benchcheck.terminal.wrapping import WIDTH, wrapped
-from tests.factories import check, voltage
+from tests.factories import bench, check, reading, voltage
 
 R14 = check("R14.resistance", expected=4700.0)
 RAIL = voltage("VSW.voltage[0A]", Phase.RAILS, 8.64, 9.36, expected=9.0)
@@ -111,6 +111,17 @@ def test_a_prompt_says_what_around_the_part_may_change_and_never_wider_than_the_
     assert "switches  S1 open" in "\n".join(lines)
     assert "may make it read lower" in "\n".join(lines)
     assert all(len(line) <= WIDTH for line in lines)
+
+
+def test_less_than_the_leads_alone_is_said_to_be_about_nothing_and_no_negative_resistance() -> None:
+    one = check("R14.resistance")
+    score = judge(one, (reading(one, "-0.2"),), bench(), Session())
+    told = " ".join(" ".join(score_lines(score)).split())
+    assert score.value is not None
+    assert score.value < 0.0
+    assert "about 0 ohm" in told
+    assert "as far as can be told once the leads are taken off" in told
+    assert "-200 mohm" not in told
 
 
 def test_who_is_not_to_set_supply_and_load_is_not_told_to() -> None:
