@@ -16,7 +16,7 @@ from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check, Probe
 from benchcheck.readings.capture import Happening, Seen
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
+from benchcheck.session.answers import Answer, Exchange, Hindered, Photo, Remark, Step, Stop, Taken
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
@@ -56,6 +56,10 @@ def _noted(answer: Answer | None, words: str) -> Answer | None:
     return Taken(tuple(replace(one, note=f"{words}; {one.note}" if one.note else words) for one in answer.readings))
 
 
+#: answers after which the same check is asked again at once: its meter is read on, and no key waits for it.
+_STAYS = (Exchange, Photo, Remark)
+
+
 def _is_answer(typed: str) -> bool:
     return any(word.startswith(typed.casefold()) for word in ("yes", "no"))
 
@@ -84,6 +88,7 @@ class Guided:
     clips_seen: Callable[[Check], str] = lambda check: ""
     keys: CheckKeys = field(init=False)
     _live: LiveMeter | None = None
+    _watched: tuple[str, str] | None = None  # the check and the meter that are read, while one is
     _at: tuple[Probe | None, Probe | None] | None = None  # where a linked meter's tips were last asked for
     _clipped: str = ""  # the check whose tips were said to be clipped on
 
@@ -133,6 +138,7 @@ class Guided:
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""
         self.desk.enter()
+        self._stop_watching()
         self.desk.asking = Asking(step)
         self.picture.asked(self.desk.asking, self.prompts, self._remaining(step))
         self.desk.keys_stop = True
@@ -163,6 +169,7 @@ class Guided:
         asking = asking_of(step, meter, self.bench)
         if asking.rule is None or not asking.rule.open_is_good:
             return None
+        self._stop_watching()
         power_off()
         self.desk.enter()
         self.desk.asking, self.desk.keys_stop = replace(asking, meter=None, rule=None), False
@@ -192,6 +199,7 @@ class Guided:
         return self._wished(step, reason, ruled=True)
 
     def _wished(self, step: Step, reason: str, *, ruled: bool) -> Answer:
+        self._stop_watching()
         try:
             return wish_at_desk(self.desk, step, reason, self.cautions, ruled=ruled)
         except EOFError:
@@ -209,6 +217,7 @@ class Guided:
         self.sound.say(self.picture.spoken(asking))
         self._watch(asking)
         self.desk.keys_stop = False
+        stays = False
         try:
             while True:
                 answer = self._turn(asking)
@@ -220,11 +229,13 @@ class Guided:
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
                     self.prompts.stay(step.check, answer, asking.retries)
+                    stays = isinstance(answer, _STAYS) and not step.check.powered
                     return answer
         except EOFError:
             return Stop()
         finally:
-            self._stop_watching()
+            if not stays:
+                self._stop_watching()
             self.desk.keys_stop = step.check.powered
 
     def _remaining(self, step: Step) -> str:
@@ -234,15 +245,21 @@ class Guided:
         return f"{step.place} of {step.total}" + (f", {left}" if left else "")
 
     def _watch(self, asking: Asking) -> None:
+        wanted = (asking.check.id, asking.meter.name) if asking.meter is not None else None
+        if self._live is not None and wanted != self._watched:
+            self._stop_watching()
         if asking.meter is not None and self.meters is not None and self._live is None:
-            self._live = self.meters.watch(asking.check, asking.meter, self.desk.keyboard.wake)
+            self._live, self._watched = (
+                self.meters.watch(asking.check, asking.meter, self.desk.keyboard.wake),
+                wanted,
+            )
 
     def _stop_watching(self) -> None:
         live, self._live = self._live, None
         if live is not None:
             live.stop()
-            if self.desk.asking is not None and self.desk.asking.meter is not None and self.meters is not None:
-                self.meters.watched(self.desk.asking.meter)
+            if self._watched is not None and self.meters is not None:
+                self.meters.watched(self.bench.meters[self._watched[1]])
 
     # ---- one turn of the loop
 

@@ -16,10 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchcheck.bench.functions import Function
-from benchcheck.clock import FakeClock
+from benchcheck.clock import FakeClock, SystemClock
 from benchcheck.kinds.check import Check, Phase, Probe
 from benchcheck.readings.reading import Session
-from benchcheck.session.answers import Again, Hindered, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Again, Exchange, Hindered, LeavePower, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.simulation.world import Excitation
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.canvas import Canvas
@@ -167,6 +167,44 @@ def test_keys_hit_together_with_the_one_that_stopped_do_nothing() -> None:
     made.desk.meanwhile = lambda: clock.sleep(0.1)
     step = Step(R14, 1, 9, Session(), left=(check("R2.resistance"),))
     assert made.power_stopped(step, "a key was pressed") == Stop(), "all came within 0.7 s, then the terminal closed"
+
+
+class Watched:
+    """Meters of which only the reading over and over is played, and counted."""
+
+    def __init__(self) -> None:
+        self.bench, self.live = bench(), 0
+        self.begun: list[str] = []
+
+    def watch(self, check: Check, meter: object, wake: object) -> Watched:
+        self.live += 1
+        self.begun.append(check.id)
+        return self
+
+    def watched(self, meter: object) -> None: ...
+
+    def news(self) -> list[object]:
+        return []
+
+    def stop(self) -> None:
+        self.live -= 1
+
+
+def test_a_key_after_which_the_check_is_asked_again_does_not_wait_for_the_meter() -> None:
+    """Leads exchanged, a note: the meter is read on meanwhile, and is let go once another check or an end comes."""
+    made, _ = guided(Bursts("x", "n", "hot", "\r", "q"), power="")
+    made.desk.clock = SystemClock()  # a letter alone is a key once nothing followed for a while
+    watched = Watched()
+    made.meters = watched  # type: ignore[assignment]
+    meter = bench().meter_for(R14.function)
+    step = Step(R14, 1, 9, Session())
+    assert made._asked(step, meter) == Exchange()
+    assert (watched.live, watched.begun) == (1, [R14.id])
+    assert made._asked(step, meter) == Remark("hot")
+    assert (watched.live, watched.begun) == (1, [R14.id])
+    other = Step(check("R2.resistance"), 2, 9, Session())
+    assert made._asked(other, meter) == Stop()
+    assert (watched.live, watched.begun) == (0, [R14.id, "R2.resistance"])
 
 
 def at_the_bench(folder: Path, served: Served, *more: str, spec: str = FOLLOWING) -> DeskPerson:
