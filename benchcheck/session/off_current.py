@@ -84,5 +84,8 @@ def series_range(check: Check, meter: Meter, supply_volt: float) -> MeterRange |
 
 
 def shows_nothing(current_ampere: float, chosen: MeterRange) -> bool:
-    """Return whether a reading is what a lead in the wrong jack or a blown fuse would show as well."""
-    return abs(current_ampere) < _COUNTS * chosen.resolution
+    """Return whether a reading is what a lead in the wrong jack or a blown fuse would show as well.
+
+    That is anything within the meter's own limit of error at zero.
+    """
+    return abs(current_ampere) <= max(_COUNTS * chosen.resolution, chosen.half_width(0.0))

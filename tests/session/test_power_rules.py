@@ -126,6 +126,7 @@ def test_a_series_range_holds_twice_the_limit_and_takes_little_of_the_supply(lim
 def test_a_display_of_nothing_is_what_a_blown_fuse_shows() -> None:
     micro = next(one for one in meter_class("bench-5.5").ranges if one.function is Function.DC_CURRENT)
     assert shows_nothing(2e-9, micro)
+    assert shows_nothing(-4e-9, micro), "0.05 % + 10 counts of 1 nA: open leads may show up to 10 nA"
     assert not shows_nothing(21.6e-6, micro)
 
 
