@@ -205,11 +205,17 @@ class Visit:
         self._act(check, answer, queue)
 
     def _step(self, check: Check, queue: _Queue, again: str) -> Step:
-        total = len(self.checklist.checks)
+        place, total = self._place(check, len(queue))
         known = self._readings.keys() | self._skips.keys() | self._scores.keys()
         left = tuple(one for one in queue if not one.sources and one.id not in known)
         after, exchanged = next(iter(left), None), check.id in self._leads.exchanged
-        return Step(check, total - len(queue), total, self.session, again, after, left, exchanged)
+        return Step(check, place, total, self.session, again, after, left, exchanged)
+
+    def _place(self, check: Check, behind: int) -> tuple[int, int]:
+        """Return which of how many a check is: of the meter itself, or of the board."""
+        own = [one.id for one in self.checklist.checks if one.phase is Phase.SESSION]
+        total = len(self.checklist.checks) - len(own)
+        return (own.index(check.id) + 1, len(own)) if check.id in own else (total - min(behind, total - 1), total)
 
     def _look_again(self, check: Check, queue: _Queue, source: Source) -> None:
         """Have a check read a second time; its first reading stands whatever is answered."""

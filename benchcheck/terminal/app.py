@@ -22,7 +22,6 @@ from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
-from benchcheck.session.which_bench import SIMULATED
 from benchcheck.terminal.after_stop import wish_by_line
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
@@ -32,7 +31,7 @@ from benchcheck.terminal.line_by_line import LineByLine
 from benchcheck.terminal.lines import summary_line
 from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
-from benchcheck.terminal.prompt import ACTIONS, PromptSource, asked_for_last_word
+from benchcheck.terminal.prompt import PromptSource, asked_for_last_word
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Sound
 from benchcheck.terminal.telling import most_telling
@@ -138,6 +137,7 @@ class _Show:
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         lines.tend, lines.power_ended = source.tend, source.why_off
+        lines.live = lambda: source.power is not None and source.power.is_on
         lines.switch_off, self._rest = source.switch_off_by_key, source.rest
         source.power_stopped, source.power_ruled = self._power_stopped, self._power_ruled
         prompts.driven = lambda: source.power is not None
@@ -202,8 +202,8 @@ class _Show:
         if self._asks:
             screen.paragraph(self._unfinished(checklist), "  ")
             screen.tell()
-            for line in ACTIONS if self._request.bench != SIMULATED else ():  # its hand needs no telling
-                screen.tell(f"  {line}")
+            if self._prompts is not None:  # the simulated hand needs no telling
+                self._prompts.help()
         else:
             screen.tell()
 

@@ -50,7 +50,8 @@ def _never() -> str:
 class LineByLine:
     """Has a linked meter read a check with somebody at a terminal that shows lines.
 
-    `tend` does what must not wait, `power_ended` says why power went off, `switch_off` switches it off at once;
+    `tend` does what must not wait, `power_ended` says why power went off, `switch_off` switches it off at once where
+    `live` says that it is on from here;
     `asking` is the check asked for last.
     """
 
@@ -63,6 +64,7 @@ class LineByLine:
     tend: Callable[[], None] = lambda: None
     power_ended: Callable[[], str] = _never
     switch_off: Callable[[], None] = lambda: None
+    live: Callable[[], bool] = lambda: False
     asking: Asking | None = None
     _told: str = ""
     _counted: LastCounted = field(default_factory=LastCounted)
@@ -103,6 +105,8 @@ class LineByLine:
             if ended:
                 return Hindered(f"power was switched off: {ended}")
             answer = self._typed(asking, typed.strip()) if typed is not None else None
+            if typed and answer is None:
+                self.screen.prompt(f"  {PLACED} > ")
             news = live.news()
             if typed is not None and typed.strip():
                 news = news[-1:]  # what came while words were asked for is no contact anybody watched
@@ -136,10 +140,12 @@ class LineByLine:
             return None
         if not asking.tips_down:
             asking.put_down()
+            once_more = "Enter switches the power off, accept" if self.live() else "Enter once more"
+            self._say(f"tips down: reading; {once_more} takes it as it is")
             return None
         if asking.loaded:
             return _PLACED
-        if asking.check.powered:
+        if self.live():
             self.switch_off()  # a key while nothing is asked: a word, "take", takes the reading as it is
             return Stop()
         return self._taken_as_it_is(asking)

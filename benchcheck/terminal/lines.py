@@ -32,16 +32,22 @@ def outcome_word(score: Score) -> str:
 def score_lines(score: Score, *, reasons: bool = True, width: int = WIDTH) -> tuple[str, ...]:
     """Return the line of a score, at most 80 columns, and under it why it is not a pass and what would help.
 
-    The reasons are folded to `width`.
+    All is folded to `width`, where the drawing does not fit without it.
     """
     if score.outcome is not Outcome.MEASURED:
         return tuple(_unmeasured_lines(score, reasons, width))
     head = _clip(
         f"{outcome_word(score):<16} {score.check:<31}{_clip(shown_text(score), 12):>12} {draw(score)}".rstrip(), WIDTH
     )
+    first = (head,) if len(head) <= width else _narrow(score, width)
     if not reasons or score.verdict is Verdict.PASS:
-        return (head,)
-    return (head, *wrapped(_reasons(score), *_under(width), width))
+        return first
+    return (*first, *wrapped(_reasons(score), *_under(width), width))
+
+
+def _narrow(score: Score, width: int) -> tuple[str, ...]:
+    """Return the line of a score without its drawing, folded: for terminals that cannot hold it."""
+    return tuple(wrapped(f"{outcome_word(score)}  {score.check}  {shown_text(score)}", "", "  ", width))
 
 
 def _under(width: int) -> tuple[str, str]:
@@ -54,8 +60,9 @@ def _unmeasured_lines(score: Score, reasons: bool, width: int) -> list[str]:
     head = f"{outcome_word(score):<16} {score.check:<31} "
     if reasons and len(head) + len(score.because) <= width:
         return [f"{head}{score.because}".rstrip()]
+    first = [_clip(head.rstrip(), WIDTH)] if len(head.rstrip()) <= width else list(_narrow(score, width))
     return [
-        _clip(head.rstrip(), WIDTH),
+        *first,
         *(wrapped(_sentence(score.because), *_under(width), width) if reasons else ()),
     ]
 

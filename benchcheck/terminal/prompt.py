@@ -16,7 +16,7 @@ from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
 from benchcheck.session.answers import Answer, Exchange, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
-from benchcheck.terminal.actions import Action, meant, takes_text
+from benchcheck.terminal.actions import Action, meant, takes_text, word_for
 from benchcheck.terminal.instructing import instruction_rows, instructions, limits_window, spoken
 from benchcheck.terminal.lines import kept_words
 from benchcheck.terminal.page import folded_page
@@ -113,6 +113,7 @@ class PromptSource:
     _retries: list[str] = field(default_factory=list)
     _stays: str = ""  # the check that is asked again after a word aside
     _exchanged: bool = False
+    _of_the_meter: bool = False  # said that its own checks come first
     _sure: str = ""  # free words of which somebody has said that they are the answer
     _news: str = ""
     _session: Session = field(default_factory=Session)
@@ -135,7 +136,8 @@ class PromptSource:
         self.tell("")
         news, self._news = self._news, ""
         self._say(news)
-        if step.check.phase is Phase.SESSION and step.place == 1:
+        if step.check.phase is Phase.SESSION and not self._of_the_meter:
+            self._of_the_meter = True
             self._say(_OF_THE_METER, "")
             self.tell("")
         expected, driven = self.expect(step.check, step.session), self.driven()
@@ -199,8 +201,7 @@ class PromptSource:
 
     def _understand(self, check: Check, typed: str) -> Answer | None:
         if typed.casefold() in ("", "help", "?"):
-            for line in ACTIONS:
-                self.tell(f"  {line}")
+            self.help()
             return None
         found = self.meant(check, typed)
         if found is None:
@@ -209,6 +210,12 @@ class PromptSource:
         if asked is None:
             return self.reading(check, typed)
         return self.with_words(asked, words) if words else self._without_words(check, asked)
+
+    def help(self) -> None:
+        """Say what may be typed."""
+        for line in ACTIONS:
+            for part in folded_page(f"  {line}", self.width()):
+                self.tell(part)
 
     def meant(self, check: Check, typed: str) -> tuple[Action | None, str] | None:
         """Return the action a typed line asks for and the words behind it, no action where it answers the check.
@@ -219,7 +226,7 @@ class PromptSource:
         found = meant(typed, check)
         if found is None:
             return None, ""
-        if not takes_text(check) or self._clear(found[0], check, typed):
+        if not takes_text(check) or self._clear(found, check, typed):
             return found
         question = f'"{typed}" is also what asks for {found[0]}. Is it the answer to the check? Enter alone: neither.'
         said = self._said(question, neither=True)
@@ -228,8 +235,11 @@ class PromptSource:
             return None, ""
         return found if said in _NO else None
 
-    def _clear(self, action: Action, check: Check, typed: str) -> bool:
-        return action in (Action.YES, Action.NO) and typed.casefold() != check.name_asked.casefold()
+    def _clear(self, found: tuple[Action, str], check: Check, typed: str) -> bool:
+        """Whether no name reads so: yes or no, or a whole word of action with words behind it."""
+        action, words = found
+        whole = bool(words) and typed.strip().casefold().startswith(f"{word_for(action)} ")
+        return (whole or action in (Action.YES, Action.NO)) and typed.casefold() != check.name_asked.casefold()
 
     def with_words(self, action: Action, words: str) -> Answer | None:
         """Return what an action with words behind it answers: a reason, a note, a path."""

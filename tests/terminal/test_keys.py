@@ -232,12 +232,13 @@ def test_words_that_are_another_name_are_asked_about_before_they_fail_a_part(wor
     assert answer.readings[0].display.text == words
 
 
-@pytest.mark.parametrize("typed", ["later", "l", "skip no idea"])
+@pytest.mark.parametrize("typed", ["later", "l", "s no idea"])
 def test_escape_at_the_question_what_a_word_is_takes_nothing(typed: str) -> None:
     answer, glass = asked(LOT, iter([f"{typed}\r", "\x1b"]))
     assert answer == Stop(), "neither the answer nor the action when the terminal went away"
     assert "Is it the answer" not in glass.text
     assert asked(LOT, iter([f"{typed}\r", "\r"]))[0] == Stop(), "Enter alone is neither as well"
+    assert asked(LOT, iter(["skip no idea\r"]))[0] == Skip("no idea"), "a whole word with its reason is no name"
 
 
 def test_a_photo_that_is_none_is_asked_for_again_with_its_path_to_mend(tmp_path: pathlib.Path) -> None:

@@ -16,10 +16,12 @@ from benchcheck.clock import FakeClock, SystemClock
 from benchcheck.instruments.multimeter import Multimeter
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.kinds.session_checks import session_checks
+from benchcheck.readings.reading import Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.record import Record
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
+from benchcheck.session.answers import Step, Stop, Taken
 from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.kept import Kept
 from benchcheck.session.meters import Meters
@@ -27,6 +29,7 @@ from benchcheck.session.second_look import SecondLooks
 from benchcheck.session.visit import Visit, VisitResult
 from benchcheck.simulation.simulated_bench import SimulatedBench
 from benchcheck.spec.board import Board
+from benchcheck.terminal.asking import asking_of
 from benchcheck.terminal.counted import ALREADY_COUNTED
 from benchcheck.terminal.expecting import expectation, meter_name
 from benchcheck.terminal.hand import PersonHand
@@ -223,6 +226,27 @@ def test_an_enter_meant_for_what_just_counted_is_not_the_next_check(board: Board
     assert "or Enter > " in told.partition(ALREADY_COUNTED)[2], "it is asked again"
     assert [s.outcome for s in result.scores if s.check in {c.id for c in checks}] == [Outcome.MEASURED] * 2
     assert not [one for one in record.readings if "by hand" in one.note]
+
+
+@pytest.mark.parametrize("live", [False, True])
+def test_a_second_enter_under_power_ends_nothing_but_power_that_is_driven_from_here(board: Board, live: bool) -> None:
+    """With a supply of one's own nothing can be switched off from here: Enter takes the reading, as it says."""
+    one = next(check for check in board.checks if check.powered and check.function is Function.DC_VOLTAGE)
+    with rig(board) as made:
+        made.screen.turn, off = None, []
+        made.lines.live, made.lines.switch_off = lambda: live, lambda: off.append("off")
+        meter = made.lines.meters.serving(one.function)
+        asking = asking_of(Step(one, 1, 2, Session()), meter, made.served.bench)
+        assert made.lines._accept(asking) is None
+        told = " ".join(made.screen.told)
+        assert "tips down: reading" in told
+        assert ("Enter switches the power off" in told) is live
+        asking.latest = reading(one, "5.02", meter="dmm")
+        if asking.loaded:
+            return
+        answer = made.lines._accept(asking)
+    assert isinstance(answer, Stop if live else Taken)
+    assert off == ["off"] * live
 
 
 @pytest.mark.parametrize("words", ["skip out of reach", "4.7k", "stop"])

@@ -158,9 +158,11 @@ def test_where_the_tips_go_is_said_aloud_line_by_line_too() -> None:
 @pytest.mark.parametrize("width", [20, 40, 60, 80])
 def test_reasons_are_folded_to_a_narrow_terminal_with_their_words_whole(width: int) -> None:
     plain = skipped(check("R14.resistance"), "the pad under the shield cannot be reached with these probes")
-    _, *reasons = score_lines(plain, width=width)
-    assert all(len(line) <= width for line in reasons)
-    assert " ".join(" ".join(reasons).split()) == "the pad under the shield cannot be reached with these probes."
+    lines = score_lines(plain, width=width)
+    assert all(len(line) <= width for line in lines)
+    told = " ".join(" ".join(lines).split())
+    assert told == "skipped R14.resistance the pad under the shield cannot be reached with these probes."
+    assert all(len(line) <= width for line in score_lines(PASS, width=width))
 
 
 def test_a_check_by_eye_is_asked_as_a_question() -> None:
