@@ -144,9 +144,14 @@ def meant(typed: str, check: Check) -> tuple[Action, str] | None:
 
 
 def begins_word(text: str) -> bool:
-    """Return whether a word of action, or of what a display does, begins with a text or is followed by more in it."""
+    """Return whether a word of action, or of what a display does, begins with a text, or goes on in it.
+
+    Only what words may follow goes on: "no ring is missing" begins with no answer, and is a note typed behind `n`.
+    """
     typed = text.casefold()
-    return any(word.startswith(typed) or typed.startswith(f"{word} ") for word in (*_WORDS, *_ANSWERS))
+    goes_on = (*(word for word, action in _WORDS.items() if action in _WITH_WORDS), "rises", "rising")
+    known = any(word.startswith(typed) for word in (*_WORDS, *_ANSWERS))
+    return known or any(typed.startswith(f"{word} ") for word in goes_on)
 
 
 def asks_for_words(action: Action) -> bool:

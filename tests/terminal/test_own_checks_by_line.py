@@ -35,7 +35,9 @@ def test_a_visit_line_by_line_begins_with_the_meters_own_checks(
         answer(person, [*OWN, *ORDER[:4]])
         assert person.end() == 0
     said = " ".join(person.screen.split())
-    assert "The meter itself comes first" in said
+    assert said.count("The meter itself comes first") == 1
+    for place in ("1 of 4 meter.leads_shorted", "4 of 4 meter.cell", f"1 of 4 {ORDER[0]}", f"4 of 4 {ORDER[3]}"):
+        assert place in said, "the meter's checks and the board's are counted apart"
     assert "meter.cell: dmm: 1.56; nothing earlier to compare it with" in said
     assert [one.check for one in record_of(tmp_path).readings] == [*OWN, *ORDER[:4]]
 
