@@ -20,7 +20,7 @@ from benchcheck.diagnosis.likelihood import hold, joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
-from benchcheck.diagnosis.powered import signs_under_power
+from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import predict, read_under
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.shots import Shot
@@ -38,7 +38,7 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 
 Floats = NDArray[np.float64]
 
-_WITHIN, _FEW = " is within its limits", 2
+_WITHIN, _FEW = "is within its limits", 2
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
 _UNREAD_BITS = 0.09
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
@@ -123,6 +123,8 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
+    if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
+        _apart_from_good(engine, evidence, weighed, every)
     remarks = list(_remarks(engine, evidence))
     left = _left(engine, evidence, weighed, every)
     if left:
@@ -132,6 +134,18 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         remarks += _paths(engine, low)
         remarks += _contradictions([name for name in left if name not in low], every.first)
     return Diagnosis(every.ranked(), (), tuple(remarks))
+
+
+def _apart_from_good(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> None:
+    """Part the good board from what only power tells from it, the chips that may not work among that."""
+    told = engine.beside(evidence, engine.hypotheses)
+    for at, group in enumerate(every.group):
+        if at and group == 0 and told[at] > told[0]:
+            every.group[at] = max(every.group) + 1
+    hidden = only_under_power(engine.board, evidence, engine.hypotheses)
+    by_readings = weighed.log_odds[0] - told[0]
+    for one, beside in zip(hidden, engine.beside(evidence, hidden), strict=True):
+        every.add(one, by_readings + math.log(one.odds) + beside)
 
 
 @dataclass(slots=True)
@@ -328,8 +342,22 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
         yield f"seen the wrong way round: {', '.join(turned)}; turn before anything else, then read again"
     if evidence.powered:
         yield "read under power: switch off and see the charge gone before the tips go on for what comes next"
-    signs = list(dict.fromkeys(words for *_, words in signs_under_power(engine.board, evidence)))
-    there = [words for words in signs if words.endswith(_WITHIN)]
-    yield from (words for words in signs if words not in there or len(there) <= _FEW)
-    if len(there) > _FEW:
-        yield f"{there[0].removesuffix(_WITHIN)} and {len(there) - 1} more readings of rails are within their limits"
+    yield from _signs(engine, evidence)
+
+
+def _signs(engine: Engine, evidence: Evidence) -> Iterator[str]:
+    """Yield what the powered readings say, those that say the same of one rail or supply once."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    within: list[str] = []
+    for sign in signs_under_power(engine.board, evidence):
+        name, _, words = sign.words.partition(" ")
+        if words == _WITHIN:
+            within.append(name)
+        else:
+            alike.setdefault((sign.subject, words), []).append(name)
+    for (_, words), names in alike.items():
+        yield f"{names[0]} {words}" + (f" ({len(names) - 1} more readings say so)" if names[1:] else "")
+    if len(within) > _FEW:
+        yield f"{within[0]} and {len(within) - 1} more readings of rails are within their limits"
+    else:
+        yield from (f"{name} {_WITHIN}" for name in within)

@@ -13,6 +13,7 @@ from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
 from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
+from benchcheck.diagnosis.powered import ways_under_power
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.shots import Shot
@@ -36,10 +37,11 @@ _CLAUSES = {
     "reversed": "{part} is reversed",
     "swapped-pins": "{part} has {rest} swapped",
     "wrong-polarity-type": "{part} is of the wrong polarity type",
+    "a": "something fails under power alone",
     "paths": "paths lie there that the spec does not name",
 }
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
-_LEAST_SLIP, _SLIP_S = 0.01, 10.0
+_LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
 _DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
@@ -51,14 +53,23 @@ _SURE_OF_ALL = {
 def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
     """Yield the measurements worth making next, the best first; none where nothing the bench can read tells more."""
     groups = found.groups()
+    first = groups[0][0][0].hypothesis
+    if evidence.powered and first is not GOOD and not first.part_faults:
+        yield from _powered(engine, evidence, first)
     if groups[0][1] >= STOP_AT:
-        slip = groups[0][0][0].hypothesis.code in OPERATOR_CODES
+        slip = first.code in OPERATOR_CODES
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
     told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
     yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
     if not told:
         yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
+
+
+def _powered(engine: Engine, evidence: Evidence, first: Hypothesis) -> Iterator[Suggestion]:
+    """Yield how to follow what power showed, where no reading without it tells."""
+    for subject, words in ways_under_power(engine.board, evidence):
+        yield Suggestion(subject, "", Function.DC_VOLTAGE, 1.0, _FOLLOW_S, (Cause(first, ""),), words)
 
 
 def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:

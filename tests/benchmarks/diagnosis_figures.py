@@ -23,7 +23,7 @@ import numpy as np
 
 from benchcheck.bench.load import load_bench
 from benchcheck.builtin import load_spec
-from benchcheck.diagnosis.diagnose import Diagnosis, Ranked, leading_rows
+from benchcheck.diagnosis.diagnose import Diagnosis, leading_rows, ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.next_measurement import STOP_AT, candidates
@@ -47,22 +47,26 @@ class Tally:
     third: int = 0
     good: int = 0
     called: int = 0
+    otherwise: int = 0
     given: list[tuple[float, bool, float]] = field(default_factory=list)
     missed: Counter[str] = field(default_factory=Counter)
     sizes: list[int] = field(default_factory=list)
 
-    def take(self, engine: Engine, truth: int, probability: np.ndarray, *, shown: bool) -> None:
+    def take(self, engine: Engine, truth: int, found: Diagnosis, *, shown: bool) -> None:
         """Count a unit; `shown` says whether any of its readings is off its good twin's by more than the meter is.
 
         A fault that no reading shows is counted apart. One that is grouped with the good board though a reading shows
-        it is a miss, whatever came first.
+        it is a miss, whatever came first. A good unit of which a slip of the hand is supposed, or paths that the spec
+        does not name, is not called faulty and is counted by itself; of a faulty one either is a miss.
         """
         group = np.array(engine.groups)
-        shares = np.bincount(group, probability)
-        order = np.argsort(-shares)
+        order = [members[0].group for members, _ in found.groups()]
         if truth == 0:
             self.good += 1
-            self.called += bool(order[0] != 0)
+            first = found.leading[0][0].hypothesis
+            said = order[0] != 0
+            self.called += said and bool(first.part_faults)
+            self.otherwise += said and not first.part_faults
             return
         if group[truth] == 0 and not shown:
             self.hidden += 1
@@ -80,8 +84,9 @@ class Tally:
     def say(self, what: str) -> None:
         print(
             f"  {what}: first {share(self.first, self.faulty)}, first three {share(self.third, self.faulty)}; "
-            f"good called faulty {share(self.called, self.good)}; {self.hidden} more units have a fault that no "
-            f"reading shows; median group {np.median(self.sizes or [0]):.0f}",
+            f"good called faulty {share(self.called, self.good)}, {self.otherwise} more said to be misread or to "
+            f"have paths not named; {self.hidden} more units have a fault that no reading shows; "
+            f"median group {np.median(self.sizes or [0]):.0f}",
             flush=True,
         )
         if self.missed:
@@ -111,7 +116,7 @@ def counted(engine: Engine, units: Iterable[population.Unit]) -> Tally:
             print(f"    {number} units", file=sys.stderr, flush=True)
         if number % 200 == 199:
             tally.say(f"(so far, {number + 1} units)")
-        tally.take(engine, unit.truth, engine.weigh(unit.evidence).probability, shown=unit.shown)
+        tally.take(engine, unit.truth, ranked(engine, unit.evidence), shown=unit.shown)
         tally.given += some(engine, unit, chance)
     return tally
 
@@ -123,17 +128,11 @@ def some(engine: Engine, unit: population.Unit, chance: random.Random) -> list[t
     """
     seen = unit.evidence.seen
     part = tuple(chance.sample(seen, max(1, int(len(seen) * chance.uniform(0.05, 0.6)))))
-    weighed = engine.weigh(replace(unit.evidence, seen=part))
-    group, shares = np.array(engine.groups), np.bincount(np.array(engine.groups), weighed.probability)
+    found = ranked(engine, replace(unit.evidence, seen=part)).groups()[:4]
     good = 1.0 / float(np.exp(engine.log_prior).sum())
     stands = 2.0 * (good if unit.truth == 0 else 1.0 - good)
-    order = np.argsort(-shares)[:4]
-    return [(float(shares[at]), bool(at == group[unit.truth]), stands) for at in order]
-
-
-def ranked(engine: Engine, probability: np.ndarray) -> Diagnosis:
-    order = np.argsort(-probability)
-    return Diagnosis(tuple(Ranked(engine.hypotheses[at], float(probability[at]), engine.groups[at]) for at in order))
+    true = engine.groups[unit.truth]
+    return [(share, members[0].group == true, stands) for members, share in found]
 
 
 def steps_in_order(engine: Engine, unit: population.Unit) -> int:
@@ -147,11 +146,9 @@ def steps_in_order(engine: Engine, unit: population.Unit) -> int:
 
 
 def leads(engine: Engine, unit: population.Unit, seen: tuple[Seen, ...]) -> bool:
-    weighed = engine.weigh(Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm))
-    group = np.array(engine.groups)
-    shares = np.bincount(group, weighed.probability)
-    best = int(shares.argmax())
-    return bool(shares[best] >= STOP_AT and best == group[unit.truth])
+    evidence = Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm)
+    members, share = ranked(engine, evidence).leading
+    return share >= STOP_AT and members[0].group == engine.groups[unit.truth]
 
 
 def steps_of_choice(engine: Engine, unit: population.Unit) -> int:
@@ -160,7 +157,7 @@ def steps_of_choice(engine: Engine, unit: population.Unit) -> int:
     seen: tuple[Seen, ...] = ()
     for count in range(MOST_STEPS):
         evidence = Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm)
-        found = ranked(engine, engine.weigh(evidence).probability)
+        found = ranked(engine, evidence)
         share = found.groups()[0][1]
         true = found.groups()[0][0][0].group == engine.groups[unit.truth]
         if share >= STOP_AT:

@@ -11,6 +11,7 @@ import os
 import time
 from collections import Counter
 
+from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine
 from tests.benchmarks.diagnosis_figures import Tally
 from tests.diagnosis import boards, population
@@ -45,7 +46,7 @@ def of_board(engine: Engine) -> Tally:
     """Return what came of the units of one board."""
     started, tally = time.process_time(), Tally()
     for unit in population.units(engine, engine.predictions.shots, "random", UNITS, FAULTS):
-        tally.take(engine, unit.truth, engine.weigh(unit.evidence).probability, shown=unit.shown)
+        tally.take(engine, unit.truth, ranked(engine, unit.evidence), shown=unit.shown)
     print(f"    {len(engine.hypotheses)} hypotheses, {time.process_time() - started:.0f} s of processor", flush=True)
     return tally
 
@@ -54,8 +55,8 @@ def together(one: Tally, other: Tally) -> Tally:
     """Return two counts as one."""
     return Tally(
         one.faulty + other.faulty, one.hidden + other.hidden, one.first + other.first, one.third + other.third,
-        one.good + other.good, one.called + other.called, one.given + other.given, one.missed + other.missed,
-        one.sizes + other.sizes,
+        one.good + other.good, one.called + other.called, one.otherwise + other.otherwise, one.given + other.given,
+        one.missed + other.missed, one.sizes + other.sizes,
     )  # fmt: skip
 
 

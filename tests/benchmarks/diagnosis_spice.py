@@ -14,6 +14,7 @@ import tempfile
 
 import numpy as np
 
+from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, Weighed
 from tests.benchmarks.diagnosis_figures import Tally, engine_of
 from tests.diagnosis import population
@@ -58,10 +59,9 @@ def take(engine: Engine, tally: Tally, truth: int, seed: str, ambient_c: float, 
     shown = population.differ(engine, shots, rows[1], rows[0])
     for at, row in zip((0, truth), rows, strict=True):
         unit = population.unit_of(engine, shots, at, row, chance)
-        weighed = engine.weigh(unit.evidence)
-        tally.take(engine, at, weighed.probability, shown=shown)
+        tally.take(engine, at, ranked(engine, unit.evidence), shown=shown)
         if VERBOSE:
-            told(engine, unit, row, weighed, ambient_c)
+            told(engine, unit, row, engine.weigh(unit.evidence), ambient_c)
 
 
 def told(engine: Engine, unit: population.Unit, row: np.ndarray, weighed: Weighed, ambient_c: float) -> None:

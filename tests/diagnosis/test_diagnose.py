@@ -9,6 +9,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.next_measurement import candidates, cost_s, information
+from benchcheck.diagnosis.powered import feeding
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_lines
 
@@ -128,6 +129,32 @@ def test_readings_under_power_take_part(engine: Engine, check: str, text: str, w
     assert any(words in remark for remark in diagnosis.remarks)
     if words == "above its limit":
         assert diagnosis.ranked[0].hypothesis.code in ("good", "short", "bridge", "reversed")
+
+
+@pytest.mark.parametrize("idle", ["0.0004", "0.15"])
+def test_a_dead_rail_convicts_a_unit_that_reads_good_without_power(engine: Engine, idle: str) -> None:
+    powered = {"BATT.idle_current": (idle, "A"), "VCC.voltage[0A]": ("0.003", "V")}
+    taken = boards.readings(engine, "good") + [boards.typed(name, *what) for name, what in powered.items()]
+    diagnosis = diagnose(engine.board, engine.bench, taken)
+    good = next(one for one in diagnosis.ranked if one.hypothesis.code == "good")
+    assert good.probability < 0.05, names(diagnosis)
+    assert diagnosis.leading[0][0].hypothesis.part_faults == ()
+    assert any("VCC" in one.words or "ohms to ground" in one.words for one in diagnosis.suggestions)
+
+
+def test_a_dead_rail_alone_names_what_feeds_it_or_what_loads_it(engine: Engine) -> None:
+    dead = [boards.typed("VCC.voltage[0A]", "0.003", "V")]
+    fed = diagnose(engine.board, engine.bench, [*dead, boards.typed("BATT.idle_current", "0.0004", "A")])
+    assert {one.hypothesis.designator for one in fed.leading[0]} == {"D1"}
+    loaded = diagnose(engine.board, engine.bench, [*dead, boards.typed("BATT.idle_current", "0.15", "A")])
+    assert {one.hypothesis.code for one in loaded.ranked[:2]} <= {"short", "bridge", "leaky", "reversed"}
+    for diagnosis in (fed, loaded):
+        assert diagnosis.suggestions[0].words.startswith("red on")
+        assert sum(one.probability for one in diagnosis.ranked if one.hypothesis.code == "good") < 0.05
+
+
+def test_the_way_to_a_rail_is_through_what_passes_direct_current(engine: Engine) -> None:
+    assert feeding(engine.board, "VCC") == (("BATT", "VCC"), frozenset({"D1"}))
 
 
 def test_the_next_measurement_is_said_in_words(engine: Engine) -> None:
