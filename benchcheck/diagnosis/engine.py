@@ -17,16 +17,17 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Inductor, Resistor, Switch, pins
 from benchcheck.circuit.netlist import Netlist
+from benchcheck.diagnosis.closer_look import CloserLook
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
-from benchcheck.diagnosis.likelihood import Fit, Held, beside_good, corrected, hold, joint, unexplained
+from benchcheck.diagnosis.likelihood import Fit, Held, corrected, hold, joint
 from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, model_with_series, shifted
-from benchcheck.diagnosis.unit import UnitSolver, compared
+from benchcheck.diagnosis.unit import UnitSolver
 from benchcheck.kinds.check import Check
 from benchcheck.score.model_circuit import Model
 from benchcheck.spec.board import Board
@@ -37,12 +38,6 @@ Floats = NDArray[np.float64]
 
 #: how many hypotheses are held against all readings together: by the good board's strays, and each reading alone.
 _LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 6
-#: how many are compared where the circuit is solved again, and at how many points at most.
-_LOOKED_AT_CLOSELY, _POINTS = 8, 6
-#: how far behind the leader, as a logarithm, whoever may yet explain what that leaves.
-_BEHIND = 40.0
-#: how many of those that explain what the good board does not are looked at, and by how much, as a logarithm.
-_TELLING, _TELLS = 6, 5.0
 #: how often the eyes pass a part that is the wrong way round, and how often they call one so that is right (common
 #: practice, no source).
 _OVERLOOKED, _MISCALLED = 0.02, 0.001
@@ -157,72 +152,11 @@ class Engine:
                 fits.setdefault(at, joint(predictions, held, at))
                 odds[at] = beside[at] + fits[at].log_likelihood
             near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
-        self._closer(beside, odds, fits, held, predictions, shift_v)
-        share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v, fits)
-
-    def _closer(
-        self, beside: Floats, odds: Floats, fits: dict[int, Fit], held: Held, predictions: Predictions, shift_v: float
-    ) -> None:
-        """Weigh what leads again, on the circuit solved where the unit seems to be: by the good board, by the leader.
-
-        Whoever leads around a point is the next to be gone to.
-        """
         netlist = shifted(self.netlist, shift_v) if shift_v else self.netlist
         solver = UnitSolver(self.board, self.bench, netlist, self.hypotheses, predictions, held)
-        if not solver.solves:
-            return
-        around, been, looked, telling = 0, set[int](), set[int](), list[int]()
-        for _ in range(_POINTS):
-            lead = [*(int(at) for at in np.argsort(-odds)[:_LOOKED_AT_CLOSELY]), *telling]
-            if around in been and looked.issuperset(lead):
-                further = self._not_been(odds, fits, held, looked - been)
-                if further is None:
-                    return
-                around, lead = further, lead[:1]
-            rows = list(dict.fromkeys((0, around, *lead, *(() if been else fits))))
-            looked.update(compared(solver, held, fits, rows, around, settle=around not in been))
-            for at, fit in fits.items():
-                odds[at] = beside[at] + fit.log_likelihood
-            if not been:
-                telling = self._screened(beside, odds, fits, held, predictions)
-            been.add(around)
-            around = max(looked, key=lambda at: odds[at])
-
-    @staticmethod
-    def _not_been(odds: Floats, fits: dict[int, Fit], held: Held, left: set[int]) -> int | None:
-        """Return whom to go to while the leader leaves readings unexplained: the next of those not far behind."""
-        leader = max(fits, key=lambda at: float(odds[at]))
-        near = [at for at in left if odds[at] > odds[leader] - _BEHIND]
-        return (
-            max(near, key=lambda at: float(odds[at]))
-            if near and unexplained(held, fits[leader].terms).any()
-            else None
-        )
-
-    @staticmethod
-    def _screened(
-        beside: Floats, odds: Floats, fits: dict[int, Fit], held: Held, predictions: Predictions
-    ) -> list[int]:
-        """Estimate what was not looked at closely by the good board's fit.
-
-        Readings a fault leaves alone are the good board's, others lie on lines from the designed board. Return which
-        faults may be likelier, were readings moved from where the unit is, or explain what the good board does not.
-        """
-        untouched = (predictions.entry[:, held.columns] < 0) & ~np.isnan(held.error[0])
-        ways = [
-            np.where(untouched, fits[0].terms, way(predictions, held, fits[0])) for way in (corrected, beside_good)
-        ]
-        rough = ways[0].sum(axis=1) + beside
-        rough += fits[0].log_likelihood + beside[0] - rough[0]
-        rest = np.setdiff1d(np.arange(len(odds)), list(fits))
-        odds[rest] = rough[rest]
-        left = unexplained(held, fits[0].terms)
-        best = np.maximum(*ways)
-        told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
-        told[told < _TELLS] = 0.0
-        hopeful = np.argsort(-(best.sum(axis=1) + beside))[:_TELLING]
-        return [*(int(at) for at in np.argsort(-told)[:_TELLING] if told[at]), *map(int, hopeful)]
+        CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
+        share = np.exp(odds - odds.max())
+        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v, fits)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

@@ -313,8 +313,14 @@ def compared(
         fit, at = settled(solver, held, around, point, common)
         if fit.log_likelihood > fits[around].log_likelihood:
             fits[around], point = fit, at
+        if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
+            _keep(fits, 0, settled(solver, held, 0, fits[around].stray, common)[0])
     for row, local in solver.near(point, rows).items():
-        fit = fitted(local, held, common)
-        if row not in fits or fit.log_likelihood > fits[row].log_likelihood:
-            fits[row] = fit
+        _keep(fits, row, fitted(local, held, common))
     return rows
+
+
+def _keep(fits: dict[int, Fit], row: int, fit: Fit) -> None:
+    """Put the likelier fit in its place."""
+    if row not in fits or fit.log_likelihood > fits[row].log_likelihood:
+        fits[row] = fit

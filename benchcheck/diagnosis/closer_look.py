@@ -1,0 +1,100 @@
+"""What leads, weighed again on the circuit solved where the unit seems to be: by the good board, then by the leader.
+
+Straight lines from the designed board say who may lead. Whoever leads around a point is the next to be gone to, and
+while the leader leaves readings unexplained, whoever explains them better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.diagnosis.likelihood import Fit, Held, beside_good, corrected, unexplained
+from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.unit import UnitSolver, compared
+
+__all__ = ["CloserLook"]
+
+Floats = NDArray[np.float64]
+
+#: how many are compared where the circuit is solved again, and at how many points at most.
+_LOOKED_AT, _POINTS = 8, 6
+#: how far behind the leader, as a logarithm, whoever may yet explain what that leaves, and by how much more he must.
+_BEHIND, _MORE = 40.0, 1.0
+#: how many of those that explain what the good board does not are looked at, and by how much, as a logarithm.
+_TELLING, _TELLS = 6, 5.0
+
+
+class CloserLook:
+    """The points that were gone to, and what was looked at there; `beside` are the log odds before any reading."""
+
+    def __init__(
+        self, solver: UnitSolver, predictions: Predictions, held: Held, beside: Floats, groups: Sequence[int]
+    ) -> None:
+        """Take readings, what they are held against, and which hypotheses no reading separates."""
+        self._solver, self._predictions, self._held = solver, predictions, held
+        self._beside, self._groups = beside, groups
+        self._been: set[int] = set()
+        self._looked: set[int] = set()
+
+    def weigh(self, odds: Floats, fits: dict[int, Fit]) -> None:
+        """Weigh again; log odds and fits are put in their places."""
+        if not self._solver.solves:
+            return
+        around, telling = 0, list[int]()
+        for _ in range(_POINTS):
+            lead = [*(int(at) for at in np.argsort(-odds)[:_LOOKED_AT]), *telling]
+            if self._was_at(around) and self._looked.issuperset(lead):
+                further = self._further(odds, fits)
+                if further is None:
+                    return
+                around, lead = further, lead[:1]
+            rows = list(dict.fromkeys((0, around, *lead, *(() if self._been else fits))))
+            settle = not self._was_at(around)
+            self._looked.update(compared(self._solver, self._held, fits, rows, around, settle=settle))
+            for at, fit in fits.items():
+                odds[at] = self._beside[at] + fit.log_likelihood
+            if not self._been:
+                telling = self._screened(odds, fits)
+            self._been.add(around)
+            around = max(self._looked, key=lambda at: odds[at])
+
+    def _was_at(self, row: int) -> bool:
+        """Return whether the point of a hypothesis was gone to, or of one that reads the same."""
+        return any(self._groups[row] == self._groups[at] for at in self._been)
+
+    def _further(self, odds: Floats, fits: dict[int, Fit]) -> int | None:
+        """Return whom to go to while the leader leaves readings unexplained: the next who explains more of them."""
+        leader = max(fits, key=lambda at: float(odds[at]))
+        left = unexplained(self._held, fits[leader].terms)
+        least = fits[leader].terms[left].sum() + _MORE
+        near = [
+            at
+            for at in self._looked
+            if odds[at] > odds[leader] - _BEHIND and not self._was_at(at) and fits[at].terms[left].sum() > least
+        ]
+        return max(near, key=lambda at: float(odds[at]), default=None)
+
+    def _screened(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
+        """Estimate what was not looked at closely by the good board's fit.
+
+        Readings a fault leaves alone are the good board's, others lie on lines from the designed board. Return which
+        faults may be likelier, were readings moved from where the unit is, or explain what the good board does not.
+        """
+        predictions, held, beside = self._predictions, self._held, self._beside
+        untouched = (predictions.entry[:, held.columns] < 0) & ~np.isnan(held.error[0])
+        ways = [
+            np.where(untouched, fits[0].terms, way(predictions, held, fits[0])) for way in (corrected, beside_good)
+        ]
+        rough = ways[0].sum(axis=1) + beside
+        rough += fits[0].log_likelihood + beside[0] - rough[0]
+        rest = np.setdiff1d(np.arange(len(odds)), list(fits))
+        odds[rest] = rough[rest]
+        left = unexplained(held, fits[0].terms)
+        best = np.maximum(*ways)
+        told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
+        told[told < _TELLS] = 0.0
+        hopeful = np.argsort(-(best.sum(axis=1) + beside))[:_TELLING]
+        return [*(int(at) for at in np.argsort(-told)[:_TELLING] if told[at]), *map(int, hopeful)]
