@@ -73,7 +73,8 @@ class Screen:
         before, self._asking = self._asking, True
         try:
             print(prompt, end="", flush=True)
-            wait_for_line(sys.stdin, self.while_waiting)
+            if sys.stdin.isatty():  # of a pipe several lines may have been read already, which no wait would see
+                wait_for_line(sys.stdin, self.while_waiting)
             line = sys.stdin.readline()
         except OSError as error:
             raise _ended() from error

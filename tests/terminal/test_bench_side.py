@@ -245,6 +245,27 @@ def test_a_resumed_visit_stands_where_it_was_skips_put_off_checks_and_undo_inclu
     assert record_of(tmp_path).result is not None
 
 
+def test_exchanged_leads_outlast_a_kill_and_end_with_the_answer(tmp_path: pathlib.Path) -> None:
+    with past_own_checks(Person(lay_out(tmp_path), *DROP)) as person:
+        assert person.asked() == ORDER[0]
+        person.type("x")
+        assert "leads     red and black exchanged" in person.prompted()
+        person.kill()
+    with Person(tmp_path, *DROP, "--resume") as person:
+        assert "leads     red and black exchanged" in person.prompted()
+        person.type("-0.003")
+        assert "leads     red" not in person.prompted()
+        person.type("x")
+        person.prompted()
+        person.type("x")
+        assert "leads     red" not in person.prompted(), "twice is as told"
+        person.kill()
+    with Person(tmp_path, *DROP, "--resume") as person:
+        assert "leads     red" not in person.prompted()
+        person.kill()
+    assert [one.polarity for one in record_of(tmp_path).readings] == ["swapped"]
+
+
 def test_pytest_asks_at_the_terminal_too(tmp_path: pathlib.Path) -> None:
     arguments = ("-p", "no:cacheprovider", "-k", "D1", "board.toml", "--unit", "7")
     with past_own_checks(Person(lay_out(tmp_path), "pytest", *arguments)) as person:

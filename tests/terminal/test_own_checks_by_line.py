@@ -127,6 +127,30 @@ def test_answers_from_a_file_begin_with_the_first_check_of_the_board(tmp_path: p
     assert [one.check for one in record_of(tmp_path).readings] == ORDER[:4]
 
 
+def test_lines_that_came_together_down_a_pipe_that_stays_open_are_answered_at_once(tmp_path: pathlib.Path) -> None:
+    """Another program writes what it has, and waits for the prompt that follows: nothing more comes until then."""
+    asked = subprocess.Popen(
+        [sys.executable, "-m", *DROP, "--source", "typed"],
+        cwd=lay_out(tmp_path),
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        env=clean_environment(PYTHONUNBUFFERED="1"),
+    )
+    assert asked.stdin is not None
+    assert asked.stdout is not None
+    try:
+        asked.stdin.write("".join(f"{GOOD[one]}\n" for one in ORDER[:4]))
+        asked.stdin.flush()
+        told = asked.stdout.read()
+        assert asked.wait(60) == 0
+    finally:
+        asked.kill()
+        asked.stdin.close()
+        asked.stdout.close()
+    assert "4 checks: 4 pass" in told
+
+
 def test_without_a_terminal_the_message_says_how_answers_come_from_a_file(tmp_path: pathlib.Path) -> None:
     ran = subprocess.run(
         [sys.executable, "-m", *DROP],
