@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import pins
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.diagnosis.engine import Engine, Weighed, engine_for
+from benchcheck.diagnosis.ambient import engine_at
+from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
 from benchcheck.diagnosis.likelihood import hold, joint
@@ -53,8 +54,9 @@ def diagnose(
 
     Raises CircuitError for a board whose circuit cannot be solved.
     """
-    evidence = evidence_of(board, readings, session or _session(board, readings))
-    engine = engine_for(board, bench, across=across)
+    session = session or _session(board, readings)
+    evidence = evidence_of(board, readings, session)
+    engine = engine_at(board, bench, session, across=across)
     if not engine.netlist.devices:
         return _by_signature(board, evidence, readings)
     return _of_circuit(engine, evidence)

@@ -46,7 +46,7 @@ _BY_HAND = ("missing-joint", "bridge", "reversed", "decade", "wrong-polarity-typ
 _REPLACED_FACTOR = 5.0
 _CHIP_SHARE = 0.3
 _OPERATOR_CHANCE: Mapping[str, float] = {
-    "probes-swapped": 0.002,
+    "probes-swapped": 0.0005,
     "leads-not-nulled": 0.005,
     "charged-gate": 0.002,
     "residual-charge": 0.0005,

@@ -67,6 +67,8 @@ class Tally:
             said = order[0] != 0
             self.called += said and bool(first.part_faults)
             self.otherwise += said and not first.part_faults
+            if said:
+                self.missed[f"good taken for {first}"] += 1
             return
         if group[truth] == 0 and not shown:
             self.hidden += 1
