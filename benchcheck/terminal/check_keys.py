@@ -199,6 +199,8 @@ class CheckKeys:
                 self.desk.picture.messages = ()
                 self.desk.picture.say("once more: lift the tips, then put them on")
             case Action.EXCHANGE:
+                self.desk.picture.say("the other way round")  # seen at once, while the meter is let go
+                self.desk.paint()
                 return Exchange()
             case _:
                 pass

@@ -13,7 +13,6 @@ from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = [
     "READ_BY_SUPPLY",
-    "exchanged_rows",
     "instruction_rows",
     "instructions",
     "limits_window",
@@ -42,6 +41,7 @@ _AROUND = {
     Evidence.RAISED: "the board around it may make it read higher",
     Evidence.SCREEN: "this can reject the part, not prove it",
 }
+EXCHANGED = "red and black exchanged"
 #: what a driven bench supply reads without probes, unless its display is too coarse: then it is asked for.
 READ_BY_SUPPLY = ("idle_current", "inrush_time")
 BY_ITSELF = "the bench supply is switched on from here and reads it; nothing to probe"
@@ -58,7 +58,9 @@ def limits_window(check: Check, session: Session) -> str:
 def spoken(rows: Iterable[tuple[str, str]]) -> str:
     """Return what is said aloud of a check: where the tips go."""
     told = dict(rows)
-    return ", ".join(f"{label} {told[label]}" for label in ("first", "look", "red", "black") if told.get(label))
+    return ", ".join(
+        f"{label} {told[label]}" for label in ("first", "look", "leads", "red", "black") if told.get(label)
+    )
 
 
 def instructions(step: Step, expected: str = "", *, driven: bool = False, width: int = WIDTH) -> tuple[str, ...]:
@@ -67,10 +69,7 @@ def instructions(step: Step, expected: str = "", *, driven: bool = False, width:
     `driven` where supply and load are set from here.
     """
     lines = [f"{step.place} of {step.total}  {step.check.id}"]
-    rows = instruction_rows(step, expected, driven=driven)
-    if step.exchanged:
-        rows = (("leads", "red and black exchanged"), *exchanged_rows(rows))
-    for label, words in rows:
+    for label, words in instruction_rows(step, expected, driven=driven):
         wide = width >= _NARROW
         head, hanging = (f"  {label:<{_LABEL}}", " " * (_LABEL + 2)) if wide else (f"  {label}: ", "    ")
         lines += wrapped(words, head, hanging, width)
@@ -96,7 +95,8 @@ def instruction_rows(step: Step, expected: str = "", *, driven: bool = False) ->
         ("answer", " or ".join(check.answers)),
         ("expect", _expected(check, expected)),
     )
-    return tuple((label, words) for label, words in rows if words)
+    told = tuple((label, words) for label, words in rows if words)
+    return (("leads", EXCHANGED), *_exchanged(told)) if step.exchanged else told
 
 
 def _places(check: Check) -> tuple[tuple[str, str], ...]:
@@ -121,12 +121,8 @@ def _expected(check: Check, expected: str) -> str:
     return f"{expected}; {around}" if around else expected
 
 
-def exchanged_rows(rows: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
-    """Return the rows with what red and black touch exchanged.
-
-    >>> exchanged_rows((("red", "TP1"), ("black", "GND")))
-    (('red', 'GND'), ('black', 'TP1'))
-    """
+def _exchanged(rows: tuple[tuple[str, str], ...]) -> tuple[tuple[str, str], ...]:
+    """Return the rows with what red and black touch exchanged."""
     other = {"red": "black", "black": "red"}
     found = dict(rows)
     return tuple((label, found.get(other[label], words) if label in other else words) for label, words in rows)

@@ -19,7 +19,7 @@ from benchcheck.terminal.actions import LIVE_KEYS, keys_for
 from benchcheck.terminal.asking import Asking
 from benchcheck.terminal.bar import Gauge
 from benchcheck.terminal.face import Last, View
-from benchcheck.terminal.instructing import READ_BY_SUPPLY, exchanged_rows, instruction_rows, spoken
+from benchcheck.terminal.instructing import READ_BY_SUPPLY, instruction_rows, spoken
 from benchcheck.terminal.lines import outcome_word, shown_text
 from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.prompt import PromptSource
@@ -118,7 +118,7 @@ class Picture:
             title=self.title,
             progress=self._progress,
             check=f"{check.id}{'   red and black exchanged' if asking.exchanged else ''}",
-            rows=exchanged_rows(self._rows) if asking.exchanged else self._rows,
+            rows=tuple(row for row in self._rows if row[0] != "leads"),  # the line above says it
             reading=asking.latest.display.text if asking.latest is not None else "",
             state=asking.state(),
             gauge=self._live_gauge(asking),

@@ -19,7 +19,7 @@ from benchcheck.score.judge import judge, skipped
 from benchcheck.score.model import Outcome, Score, Verdict
 from benchcheck.session.answers import Later, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.interrupts import HangUp
-from benchcheck.terminal.instructing import instructions
+from benchcheck.terminal.instructing import instruction_rows, instructions, spoken
 from benchcheck.terminal.keyboard import Keyboard
 from benchcheck.terminal.lines import score_lines
 from benchcheck.terminal.progress import Progress
@@ -163,6 +163,15 @@ def test_reasons_are_folded_to_a_narrow_terminal_with_their_words_whole(width: i
     told = " ".join(" ".join(lines).split())
     assert told == "skipped R14.resistance the pad under the shield cannot be reached with these probes."
     assert all(len(line) <= width for line in score_lines(PASS, width=width))
+
+
+def test_exchanged_leads_are_told_and_said_where_they_go_now() -> None:
+    one = check("R14.resistance")
+    plain, turned = (dict(instruction_rows(Step(one, 1, 2, Session(), exchanged=way))) for way in (False, True))
+    assert (turned["red"], turned["black"]) == (plain["black"], plain["red"])
+    assert turned["leads"] == "red and black exchanged"
+    aloud = spoken(instruction_rows(Step(one, 1, 2, Session(), exchanged=True)))
+    assert f"leads red and black exchanged, red {plain['black']}" in aloud
 
 
 def test_a_check_by_eye_is_asked_as_a_question() -> None:
