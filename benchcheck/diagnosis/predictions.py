@@ -16,12 +16,13 @@ from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Device, pins, reconnect
 from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
-from benchcheck.circuit.excitation import CapacitanceAtFrequency, Esr, Ohms
+from benchcheck.circuit.excitation import CapacitanceAtFrequency, CapacitanceByCharging, Esr, Ohms
 from benchcheck.circuit.faults import PartFault
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
 from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.alternating import Alternating
+from benchcheck.diagnosis.capacitance import Capacitances, capacitances
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Positions, Predictions, in_range
@@ -337,35 +338,36 @@ class _Work:
             ]
             netlist = switched(self._netlist, switches)
             excitation = excitation_for(self._bench, function)
-            if isinstance(excitation, CapacitanceAtFrequency) and excitation.ranges:
-                continue  # readings at several frequencies take no part
-            if isinstance(excitation, CapacitanceAtFrequency | Esr):
-                table = Alternating(netlist, edits_of(netlist, self._hypotheses), excitation.frequency_hz)
+            edits = edits_of(netlist, self._hypotheses)
+            columns = [at for at in columns if {self._shots[at].red, self._shots[at].black} <= netlist.pins_on.keys()]
+            if isinstance(excitation, Esr):
+                by_frequency = Alternating(netlist, edits, excitation.frequency_hz)
                 for at in columns:
-                    self._alternating_at(table, at, excitation, netlist)
+                    self._series_at(by_frequency, at, excitation)
+            elif isinstance(excitation, CapacitanceAtFrequency | CapacitanceByCharging):
+                table, full_scale_f = capacitances(netlist, edits, excitation)
+                for at in columns:
+                    self._capacitance_at(table, at, full_scale_f)
 
-    def _alternating_at(
-        self, table: Alternating, at: int, excitation: CapacitanceAtFrequency | Esr, netlist: Netlist
-    ) -> None:
+    def _capacitance_at(self, table: Capacitances, at: int, full_scale_f: float) -> None:
         shot = self._shots[at]
-        if not {shot.red, shot.black} <= netlist.pins_on.keys():
-            return
-        series = isinstance(excitation, Esr)
-        if isinstance(excitation, Esr):
-            self._mean[:, at] = table.series(shot.red, shot.black, excitation.full_scale_ohm)
-        else:
-            self._mean[:, at] = table.capacitance(shot.red, shot.black, excitation.full_scale_f)
-        self._latent[:, at] = self._mean[:, at]
-        if isinstance(excitation, Esr):
-            size = table.beyond(shot.red, shot.black)
-            self._latent[:, at] = np.where(np.isnan(self._mean[:, at]), size, self._mean[:, at])
-            edge = (size > _SERIES_EDGE * excitation.full_scale_ohm) & (size < 1e6)
-            self._own[:, at] = np.where(edge, _SERIES_BROAD * size, 0.0)
-        readable = table.has_series if series else table.has_capacitance
-        self._known[:, at] = readable(shot.red, shot.black)
+        self._mean[:, at] = self._latent[:, at] = table.capacitance(shot.red, shot.black, full_scale_f)
+        self._known[:, at] = table.has_capacitance(shot.red, shot.black)
         if self._spread:
             strays = [(one.designator, one.strayed) for one in self._reactive]
-            self._lean_reactive(at, np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=series)))
+            self._lean_reactive(at, np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=False)))
+
+    def _series_at(self, table: Alternating, at: int, excitation: Esr) -> None:
+        shot = self._shots[at]
+        self._mean[:, at] = table.series(shot.red, shot.black, excitation.full_scale_ohm)
+        size = table.beyond(shot.red, shot.black)
+        self._latent[:, at] = np.where(np.isnan(self._mean[:, at]), size, self._mean[:, at])
+        edge = (size > _SERIES_EDGE * excitation.full_scale_ohm) & (size < 1e6)
+        self._own[:, at] = np.where(edge, _SERIES_BROAD * size, 0.0)
+        self._known[:, at] = table.has_series(shot.red, shot.black)
+        if self._spread:
+            strays = [(one.designator, one.strayed) for one in self._reactive]
+            self._lean_reactive(at, np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=True)))
 
     def _lean_reactive(self, at: int, moved: Floats) -> None:
         """Enter slopes at a frequency (rows x reactive strays)."""
