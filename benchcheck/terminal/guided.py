@@ -20,6 +20,7 @@ from benchcheck.session.answers import Answer, Exchange, Hindered, Photo, Remark
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
+from benchcheck.terminal.actions import keys_for
 from benchcheck.terminal.after_stop import wish_at_desk
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.check_keys import PLACED, CheckKeys, is_reading
@@ -47,13 +48,6 @@ _CLIP_ON = (
 
 def _nothing() -> None:
     """Nothing must be done meanwhile."""
-
-
-def _noted(answer: Answer | None, words: str) -> Answer | None:
-    """Return the answer with words in the note of each of its readings."""
-    if not words or not isinstance(answer, Taken):
-        return answer
-    return Taken(tuple(replace(one, note=f"{words}; {one.note}" if one.note else words) for one in answer.readings))
 
 
 #: answers after which the same check is asked again at once: its meter is read on, and no key waits for it.
@@ -90,6 +84,7 @@ class Guided:
     _live: LiveMeter | None = None
     _watched: tuple[str, str] | None = None  # the check and the meter that are read, while one is
     _at: tuple[Probe | None, Probe | None] | None = None  # where a linked meter's tips were last asked for
+    _seen_on: str = ""  # how the clips of the check on show were seen on
     _clipped: str = ""  # the check whose tips were said to be clipped on
 
     def __post_init__(self) -> None:
@@ -131,9 +126,18 @@ class Guided:
         None where the tips are on and the load comes next: it is drawn no longer than the reading takes.
         """
         meter = self.meters.serving(step.check.function) if self.meters is not None else None
-        seen = self.clips_seen(step.check) if self._clipped == step.check.id and self.desk.power_line() else ""
+        if self._clipped == step.check.id and self.desk.power_line():
+            self._seen_on = self.clips_seen(step.check)
         answer = self._asked(step, meter)
-        return None if answer is PLACED else _noted(answer, seen)
+        return None if answer is PLACED else answer
+
+    def noted(self, answer: Answer) -> Answer:
+        """Return the answer to a powered check with how its clips were seen on, in the note of each reading."""
+        words, self._seen_on = self._seen_on, ""
+        if not words or not isinstance(answer, Taken):
+            return answer
+        noted = (replace(one, note=f"{words}; {one.note}" if one.note else words) for one in answer.readings)
+        return Taken(tuple(noted))
 
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""
@@ -175,19 +179,26 @@ class Guided:
         self.desk.asking, self.desk.keys_stop = replace(asking, meter=None, rule=None), False
         self.picture.asked(asking, self.prompts, self._remaining(step))
         self.picture.say(_CLIP_ON)
+        others = keys_for(step.check, metered=False)
+        self.picture.keys = (("Enter", "the tips are on"), *(one for one in others if one[0] in _NO_READING))
         try:
-            while True:
-                key = self.desk.key()
-                if key.name == "enter":
-                    self._clipped = step.check.id
-                    self.picture.messages = ()
-                    return None
-                answer = self.keys.answer(self.desk.asking, key) if key.text.casefold() in _NO_READING else None
-                if answer is not None:
-                    self.picture.messages = ()
-                    return answer
+            answer = self._clips_wish(self.desk.asking)
         except EOFError:
             return Stop()
+        finally:
+            self.picture.keys, self.picture.messages = (), ()
+        self._clipped = step.check.id if answer is None else ""
+        return answer
+
+    def _clips_wish(self, asking: Asking) -> Answer | None:
+        """Return what somebody wants other than to have the tips on, None once they are."""
+        while True:
+            key = self.desk.key()
+            if key.name == "enter":
+                return None
+            answer = self.keys.answer(asking, key) if key.text.casefold() in _NO_READING else None
+            if answer is not None:
+                return answer
 
     def power_stopped(self, step: Step, reason: str) -> Answer:
         """Return what somebody wants who has switched power off with a key, or has not confirmed something."""

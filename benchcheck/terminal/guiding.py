@@ -61,7 +61,7 @@ class _Shown(InstrumentedSource):
             return instead
         self.guided.coming(step)
         try:
-            return InstrumentedSource.answer(self, step)
+            return self.guided.noted(InstrumentedSource.answer(self, step))
         finally:
             self.guided.desk.keys_stop = False
 

@@ -45,6 +45,7 @@ class Picture:
     page: tuple[str, ...] = ()
     soak_follows: bool = False
     asks_number: bool = False
+    keys: tuple[tuple[str, str], ...] = ()  # those that serve instead of a check's own, where there are any
     _progress: str = ""
     _stage: str = ""
     _driven: bool = False
@@ -130,7 +131,7 @@ class Picture:
             power=power,
             keys=self._typing(power)
             if self.entry is not None
-            else keys_for(check, metered=metered, diagnosis=diagnosis, live=bool(power)),
+            else self.keys or keys_for(check, metered=metered, diagnosis=diagnosis, live=bool(power)),
         )
 
     def _without_check(self, power: str) -> View:

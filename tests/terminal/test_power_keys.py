@@ -372,6 +372,8 @@ def test_while_clips_go_on_nothing_says_lift_and_beside_power_nothing_says_it_is
         served.meter.reading_time_s = 0.3
         text = to_clips(person)
         assert "lift the tips" not in text
+        assert "Enter the tips are on" in text
+        assert "x exchange" not in text, "a key that does nothing here is not named"
         person.press(b"\r")
         seen = 0
         for _ in range(150):
@@ -466,6 +468,25 @@ def test_power_kept_off_after_a_stop_rule_is_asked_for_once_and_blocks_the_rest(
         person.press(b"\r")
         assert person.finish() == 1
         assert not is_on(served)
+
+
+def test_clips_are_seen_on_and_noted_under_load_as_well(tmp_path: Path) -> None:
+    spec = FOLLOWING.replace('loads = ["0 A", "100 mA"]\n', 'loads = ["0 A", "100 mA"]\n' + RIPPLE)
+    with (
+        served_bench(PROBED, OHMS, kind=Living) as served,
+        at_the_bench(tmp_path, served, "--only", "V6.ripple", spec=spec) as person,
+    ):
+        to_clips(person)
+        person.press(b"\r")
+        for _ in range(100):
+            text = on_screen(person)
+            if "That was the last check" in text:
+                break
+            press_on(person, text)
+        person.press(b"\r")
+        assert person.finish() == 3
+    (taken,) = (one for one in the_record(tmp_path).readings if one.check == "V6.ripple")
+    assert taken.note.startswith("clips seen on: ")
 
 
 def test_told_to_pause_under_power_it_is_off_and_the_visit_goes_on(tmp_path: Path) -> None:
