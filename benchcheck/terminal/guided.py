@@ -20,10 +20,10 @@ from benchcheck.session.answers import Answer, Exchange, Hindered, Photo, Remark
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
-from benchcheck.terminal.actions import keys_for
 from benchcheck.terminal.after_stop import wish_at_desk
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.check_keys import PLACED, CheckKeys, is_reading
+from benchcheck.terminal.clipping import clips_wish
 from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.lines import kept_words
 from benchcheck.terminal.pace import Pace
@@ -34,16 +34,8 @@ from benchcheck.terminal.sound import Cue, Sound
 __all__ = ["Guided"]
 
 _YES_OR_NO = "yes or no"
-#: keys that say something else than a reading.
-_NO_READING = tuple("slunpwq")
 #: how long the last answer can be taken back where all is well and no hand is free (no source).
 _ENDS_ITSELF_S = 20.0
-
-#: what is asked where no meter can see the tips touch: no lift is waited for, and no key can say it under power.
-_CLIP_ON = (
-    "power is off: clip both tips on, so that they stay. Enter says that they are on and brings power up; "
-    "what stands still then counts"
-)
 
 
 def _nothing() -> None:
@@ -178,27 +170,12 @@ class Guided:
         self.desk.enter()
         self.desk.asking, self.desk.keys_stop = replace(asking, meter=None, rule=None), False
         self.picture.asked(asking, self.prompts, self._remaining(step))
-        self.picture.say(_CLIP_ON)
-        others = keys_for(step.check, metered=False)
-        self.picture.keys = (("Enter", "the tips are on"), *(one for one in others if one[0] in _NO_READING))
         try:
-            answer = self._clips_wish(self.desk.asking)
+            answer = clips_wish(self.desk, self.keys, self.desk.asking)
         except EOFError:
             return Stop()
-        finally:
-            self.picture.keys, self.picture.messages = (), ()
         self._clipped = step.check.id if answer is None else ""
         return answer
-
-    def _clips_wish(self, asking: Asking) -> Answer | None:
-        """Return what somebody wants other than to have the tips on, None once they are."""
-        while True:
-            key = self.desk.key()
-            if key.name == "enter":
-                return None
-            answer = self.keys.answer(asking, key) if key.text.casefold() in _NO_READING else None
-            if answer is not None:
-                return answer
 
     def power_stopped(self, step: Step, reason: str) -> Answer:
         """Return what somebody wants who has switched power off with a key, or has not confirmed something."""
