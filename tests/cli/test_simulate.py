@@ -11,12 +11,14 @@ import sys
 
 import pyvisa
 
+from tests.cli.scratch import lay_out
+
 ROOT = pathlib.Path(__file__).parents[2]
 SPEC = str(ROOT / "specs" / "quillmere-kr6.toml")
 
 
-def simulate(*arguments: str, lines: str = "quit\n") -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "benchcheck", "simulate", SPEC, *arguments]
+def simulate(*arguments: str, lines: str = "quit\n", spec: str = SPEC) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "benchcheck", "simulate", spec, *arguments]
     return subprocess.run(command, input=lines, capture_output=True, text=True, timeout=60, check=False)
 
 
@@ -27,6 +29,12 @@ def test_it_names_three_resources_and_what_unit_it_is_but_not_its_fault() -> Non
     assert "virtual unit 7" in done.stdout
     assert "reversed" not in done.stdout
     assert "benchcheck_bench = 1" in done.stdout
+
+
+def test_a_board_without_a_revision_is_named_without_a_blank(tmp_path: pathlib.Path) -> None:
+    spec = lay_out(tmp_path) / "board.toml"
+    spec.write_text(spec.read_text(encoding="utf-8").replace('revision = "B"\n', ""), encoding="utf-8")
+    assert "Ellwick T-4 metronome, virtual unit 7" in simulate("--seed", "7", spec=str(spec)).stdout
 
 
 def test_it_tells_at_the_end_when_asked_to() -> None:
