@@ -5,12 +5,15 @@ Both answer as `Alternating` does, so that predictions are filled in alike.
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.circuit.devices import Capacitor, Device, pins
+from benchcheck.circuit.devices import Capacitor, Device, Resistor, pins
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, CapacitanceByCharging
 from benchcheck.circuit.faults import Edit
 from benchcheck.circuit.netlist import Netlist
@@ -26,6 +29,7 @@ Indices = NDArray[np.intp]
 
 #: a ramp is as slow as this to what strays, in hertz (a meter's ramp takes tenths of a second).
 _RAMP_HZ = 2.0
+_METAL_OHM = 10.0
 
 
 def _edited(netlist: Netlist, edit: Edit) -> Netlist:
@@ -97,7 +101,9 @@ class ByRamp:
 
     def _read(self, red: str, black: str) -> tuple[Floats, Bools]:
         if (red, black) not in self._known:
-            self._known[red, black] = self._solved(red, black)
+            again = (black, red) in self._known  # the other way round it tells nothing more of the capacitor
+            nothing = np.full(len(self._edits) + 1, np.nan), np.zeros(len(self._edits) + 1, bool)
+            self._known[red, black] = nothing if again else self._solved(red, black)
         return self._known[red, black]
 
     def _solved(self, red: str, black: str) -> tuple[Floats, Bools]:
@@ -107,23 +113,42 @@ class ByRamp:
         if not any(isinstance(one, Capacitor) for one in across):
             return value, known
         names, kept = {one.designator for one in across}, dict[object, float]()
-        value[:], known[0] = self._shown(self._netlist, red, black, kept, None), True
+        value[:], known[0] = self._shown(Edit(), red, black, kept), True
         for at, edit in enumerate(self._edits, 1):
             added = any(set(pins(one).values()) <= ends for one in edit.added)
             if added or names & set(edit.removed):
-                key = edit.removed, edit.added
-                value[at] = self._shown(_edited(self._netlist, edit), red, black, kept, key)
-                known[at] = True
+                value[at], known[at] = self._shown(edit, red, black, kept), True
         return value, known
 
-    def _shown(self, netlist: Netlist, red: str, black: str, kept: dict[object, float], key: object) -> float:
+    def _shown(self, edit: Edit, red: str, black: str, kept: dict[object, float]) -> float:
+        """Return what the meter shows, edits that make the same circuit solved once."""
+        gone: Counter[Device] = Counter(_anonymous(self._netlist.device(name)) for name in edit.removed)
+        come: Counter[Device] = Counter(map(_anonymous, edit.added))
+        key = frozenset((gone - come).items()), frozenset((come - gone).items())
         if key not in kept:
-            try:
-                found = solve_reading(netlist, red, black, self._excitation).value
-            except CircuitError:
-                found = None
-            kept[key] = np.nan if found is None else found
+            kept[key] = math.nan if _joined(edit, {red, black}) else self._alone(edit, red, black)
         return kept[key]
+
+    def _alone(self, edit: Edit, red: str, black: str) -> float:
+        try:
+            found = solve_reading(_edited(self._netlist, edit), red, black, self._excitation).value
+        except CircuitError:
+            return math.nan
+        return math.nan if found is None else found
+
+
+def _anonymous(device: Device) -> Device:
+    """Return a device without its name; a capacitor is the same either way round."""
+    if isinstance(device, Capacitor):
+        plus, minus = sorted((device.plus, device.minus))
+        device = replace(device, plus=plus, minus=minus)
+    return replace(device, designator="")
+
+
+def _joined(edit: Edit, ends: set[str]) -> bool:
+    """Return whether an edit joins the two nets by metal: no ramp rises there."""
+    shorts = (one for one in edit.added if isinstance(one, Resistor) and one.resistance_ohm < _METAL_OHM)
+    return any({one.a, one.b} == ends for one in shorts)
 
 
 Capacitances = Alternating | InRanges | ByRamp
