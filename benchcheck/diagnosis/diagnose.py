@@ -134,8 +134,10 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
             every.add(pair, worth)
         low = _too_low(engine, weighed, left, least) if every.first is UNNAMED else ()
         remarks += _paths(engine, low)
-        remarks += _contradictions([name for name in left if name not in low], every.first)
-    return Diagnosis(every.ranked(), (), tuple(remarks))
+        left = tuple(name for name in left if name not in low)
+        remarks = [*_contradictions(left, every.first), *remarks]
+        left = () if every.first.also else left
+    return Diagnosis(every.ranked(), (), tuple(remarks), left)
 
 
 def _apart_from_good(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> None:

@@ -44,11 +44,15 @@ class Suggestion:
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """All hypotheses, the likeliest first, what to measure next, and what has to be said beside."""
+    """All hypotheses, the likeliest first, what to measure next, and what has to be said beside.
+
+    `unexplained` are the checks whose readings the likeliest does not explain.
+    """
 
     ranked: tuple[Ranked, ...]
     suggestions: tuple[Suggestion, ...] = ()
     remarks: tuple[str, ...] = ()
+    unexplained: tuple[str, ...] = ()
 
     def group(self, number: int) -> tuple[Ranked, ...]:
         """Return the hypotheses of a group, the likeliest first."""

@@ -56,6 +56,7 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     first = groups[0][0][0].hypothesis
     if evidence.powered and first is not GOOD and not first.part_faults:
         yield from _powered(engine, evidence, first)
+    yield from _touched_again(engine, evidence, found)
     if groups[0][1] >= STOP_AT:
         slip = first.code in OPERATOR_CODES
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
@@ -64,6 +65,17 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
     if not told:
         yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
+
+
+def _touched_again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
+    """Yield the readings that the likeliest does not explain, to be read again before anything is made of them."""
+    slips = {group[0].hypothesis.check for group, share in found.groups()[:_LEADING] if share >= _LEAST_SLIP}
+    left = [one for one in evidence.seen if one.check in found.unexplained and one.check not in slips]
+    for seen in left[:_SUGGESTED]:
+        red, black = engine.points(seen.shot)
+        was = f"it was noted as {shown(seen.shot, seen.value)}, which nothing here explains"
+        words = f"read {seen.check} again, red on {red}, black on {black}: {was}"
+        yield Suggestion(seen.shot.red, seen.shot.black, seen.shot.function, 1.0, _SLIP_S, (), words, seen.check)
 
 
 def _powered(engine: Engine, evidence: Evidence, first: Hypothesis) -> Iterator[Suggestion]:

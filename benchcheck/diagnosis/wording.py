@@ -24,12 +24,20 @@ def _names(group: tuple[Ranked, ...]) -> str:
     )
 
 
+def _but_for(found: Diagnosis, group: tuple[Ranked, ...]) -> str:
+    """Return what is added to the leader where it does not explain all readings."""
+    names = found.unexplained
+    if not names or group != found.leading[0]:
+        return ""
+    return f"; not explained by that: {', '.join(names[:3])}" + (f" and {len(names) - 3} more" if names[3:] else "")
+
+
 def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
     """Yield the lines that say what is likely wrong and what to measure next."""
     yield "likely cause"
     for group, share in found.groups()[:_SHOWN_GROUPS]:
         if share >= _LEAST_SHOWN:
-            yield f"  {_percent(share)}  {_names(group)}"
+            yield f"  {_percent(share)}  {_names(group)}{_but_for(found, group)}"
             yield from ("        no reading between nets tells these apart",) if len(group) > 1 else ()
     for one in found.suggestions:
         yield f"next: {one.words}"
@@ -69,6 +77,8 @@ def short_lines(found: Diagnosis) -> Iterator[str]:
     group, share = next((each for each in found.groups() if each[0][0].hypothesis is not GOOD), ((), 0.0))
     if group and share >= _LEAST_SHOWN:
         yield f"likely cause: {_names(group[:3])} ({_percent(share).strip()})"
+    if found.unexplained:
+        yield from found.remarks[:1]
     for one in found.suggestions[:1]:
         yield f"next: {one.words}"
 

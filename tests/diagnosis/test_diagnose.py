@@ -88,6 +88,15 @@ def test_readings_no_single_fault_explains_are_named(engine: Engine) -> None:
     assert any(one.hypothesis.also for one in diagnosis.ranked)
 
 
+def test_two_readings_that_cannot_be_together_are_named_and_asked_for_again(engine: Engine) -> None:
+    changed = {"R1.resistance": "900k", "R9.resistance": "22k"}
+    diagnosis = found(engine, "good", changed)
+    assert diagnosis.remarks[0].startswith("no single fault explains R1.resistance and R9.resistance")
+    if diagnosis.unexplained:
+        assert any("read R1.resistance again" in one.words for one in diagnosis.suggestions)
+        assert any("not explained by that: " in line for line in diagnosis_lines(diagnosis))
+
+
 def test_too_few_readings_say_what_is_missing(engine: Engine) -> None:
     assert "no reading between nets yet" in diagnose(engine.board, engine.bench, []).remarks[0]
     one = [boards.typed("R9.resistance", "1.0k", "ohm")]
