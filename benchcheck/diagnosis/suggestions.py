@@ -42,6 +42,7 @@ _CLAUSES = {
 }
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
+_LEADS = "the {pin} lead"
 _DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
@@ -118,7 +119,7 @@ def _any_row_leads(engine: Engine, found: Diagnosis) -> bool:
 
 def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
     """Yield how to make sure of a slip of the hand: what was read is read again."""
-    by_check = {one.check: one for one in evidence.seen}
+    by_check, asked = {one.check: one for one in evidence.seen}, set[str]()
     for group, share in found.groups()[:_LEADING]:
         slip = group[0].hypothesis
         if slip.code not in OPERATOR_CODES or share < _LEAST_SLIP:
@@ -129,6 +130,9 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
         if seen is None:
             yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), _SURE_OF_ALL[slip.code])
             continue
+        if slip.check in asked:
+            continue
+        asked.add(slip.check)
         red, black = engine.points(seen.shot)
         first = _DISCHARGE if slip.code == "residual-charge" else ""
         was = f"it was noted as {shown(seen.shot, seen.value)}"
@@ -191,19 +195,31 @@ def shown(shot: Shot, value: float) -> str:
 
 
 def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
-    """Yield what tells the members of one group apart: tips on the very leads, or a leg lifted."""
+    """Yield what tells the members of one group apart: tips on the very leads, eyes on a bridge, or a leg lifted."""
     group, _ = leading
     first = group[0].hypothesis
-    if first is GOOD or first.part_fault is None or not first.designator:
+    if first is GOOD or first.part_fault is None:
         return
-    name = first.designator.partition(":")[0]
     causes = tuple(Cause(one.hypothesis, "") for one in group[:3])
-    if len(group) > 1 and any(one.hypothesis.code == "missing-joint" for one in group):
+    joint = next((one.hypothesis for one in group if one.hypothesis.code == "missing-joint"), None)
+    bridge = next((one.hypothesis for one in group if one.hypothesis.code == "bridge"), None)
+    if joint is not None:
+        name, which = joint.designator.partition(":")[0], _LEADS.format(pin=joint.fault.split()[1])
+        lead = "each lead" if any(one.hypothesis.code == "open" for one in group) else which
         words = (
-            f"from each lead of {name}, above the solder, to the next part on its net, ohms: joined if the joint is "
+            f"from {lead} of {name}, above the solder, to the next part on its net, ohms: joined if the joint is "
             "good, OL if it is the joint; do not press on the pad"
         )
         yield Suggestion(f"{name} lead", "the next part on its net", Function.OHMS, 1.0, 12.0, causes, words)
-    elif len(group) > 1:
+    elif len(group) > 1 and bridge is not None:
+        nets, others = " and ".join(bridge.fault.split()[1:]), [one.hypothesis for one in group]
+        names = list(dict.fromkeys(one.designator.partition(":")[0] for one in others if one.designator))
+        words = (
+            f"look with a glass for solder or a bent leg between {nets}; if there is none, lift one leg of "
+            f"{', '.join(names[:4])} in turn and read between the nets until they part"
+        )
+        yield Suggestion("", "", None, 1.0, LIFT_S, causes, words)
+    elif len(group) > 1 and first.designator:
+        name = first.designator.partition(":")[0]
         words = f"no reading on the board tells these apart; lift one leg of {name} and read the part alone"
         yield Suggestion(name, name, None, 1.0, LIFT_S, causes, words)

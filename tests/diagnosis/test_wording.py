@@ -96,3 +96,22 @@ def test_paths_the_spec_does_not_name_are_called_no_fault(engine: Engine) -> Non
     assert "no fault shown: paths the spec does not name" in said(found)
     assert "next: " in said(found)
     assert next(short_lines(found)).startswith("likely cause: no fault shown: paths")
+
+
+def test_a_bridge_is_looked_for_before_a_leg_is_lifted(engine: Engine) -> None:
+    diagnosis = diagnose(engine.board, engine.bench, boards.readings(engine, "bridge VCC GND"))
+    assert "look with a glass" in diagnosis.suggestions[0].words
+    assert "lift one leg of " in diagnosis.suggestions[0].words
+
+
+def test_a_joint_that_is_likely_missing_is_looked_for_at_its_lead(engine: Engine) -> None:
+    more = [boards.typed(f"between.diode[{net}:BASE]", "OL", "V") for net in ("GND", "OUT")]
+    taken = [*boards.readings(engine, "Q1 missing-joint base"), *more]
+    diagnosis = diagnose(engine.board, engine.bench, taken)
+    assert any("lead of Q1, above the solder" in one.words for one in diagnosis.suggestions)
+
+
+def test_two_slips_on_one_reading_ask_for_it_once(engine: Engine) -> None:
+    diagnosis = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {"D1.forward_drop": "OL"}))
+    words = [one.words for one in diagnosis.suggestions]
+    assert len(words) == len(set(words))
