@@ -35,7 +35,7 @@ class CloserLook:
     ) -> None:
         """Take readings, what they are held against, and which hypotheses no reading separates."""
         self._solver, self._predictions, self._held = solver, predictions, held
-        self._beside, self._groups = beside, groups
+        self._beside, self._group = beside, np.array(groups)
         self._been: set[int] = set()
         self._looked: set[int] = set()
 
@@ -45,25 +45,49 @@ class CloserLook:
             return
         around, telling = 0, list[int]()
         for _ in range(_POINTS):
-            lead = [*(int(at) for at in np.argsort(-odds)[:_LOOKED_AT]), *telling]
-            if self._was_at(around) and self._looked.issuperset(lead):
+            lead = self._one_of_each([*self._leading(odds), *telling])
+            if self._was_at(around) and self._looked_at(lead):
                 further = self._further(odds, fits)
                 if further is None:
                     return
                 around, lead = further, lead[:1]
-            rows = list(dict.fromkeys((0, around, *lead, *(() if self._been else fits))))
-            settle = not self._was_at(around)
-            self._looked.update(compared(self._solver, self._held, fits, rows, around, settle=settle))
-            for at, fit in fits.items():
-                odds[at] = self._beside[at] + fit.log_likelihood
-            if not self._been:
-                telling = self._screened(odds, fits)
-            self._been.add(around)
+            rows = self._one_of_each([0, around, *lead, *(() if self._been else fits)])
+            self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
+            telling = telling or self._screened(odds, fits)
+            self._entered(odds, fits)
             around = max(self._looked, key=lambda at: odds[at])
+
+    def _leading(self, odds: Floats) -> list[int]:
+        """Return the likeliest hypotheses, one of each group, the likeliest first."""
+        order = np.argsort(-odds)
+        _, first = np.unique(self._group[order], return_index=True)
+        return [int(at) for at in order[np.sort(first)[:_LOOKED_AT]]]
+
+    def _one_of_each(self, rows: Sequence[int]) -> list[int]:
+        """Return the first of each group among some rows."""
+        first: dict[int, int] = {}
+        for row in rows:
+            first.setdefault(int(self._group[row]), row)
+        return list(first.values())
+
+    def _looked_at(self, rows: Sequence[int]) -> bool:
+        """Return whether every one of these was looked at, or one that reads the same."""
+        return {int(self._group[at]) for at in rows} <= {int(self._group[at]) for at in self._looked}
+
+    def _entered(self, odds: Floats, fits: dict[int, Fit]) -> None:
+        """Enter what fits make likely; what no reading separates from one that was looked at is as likely."""
+        best: dict[int, float] = {}
+        for at in self._looked:
+            group = int(self._group[at])
+            best[group] = max(best.get(group, -np.inf), fits[at].log_likelihood)
+        for at, fit in fits.items():
+            odds[at] = self._beside[at] + fit.log_likelihood
+        for group, likelihood in best.items():
+            odds[self._group == group] = self._beside[self._group == group] + likelihood
 
     def _was_at(self, row: int) -> bool:
         """Return whether the point of a hypothesis was gone to, or of one that reads the same."""
-        return any(self._groups[row] == self._groups[at] for at in self._been)
+        return any(self._group[row] == self._group[at] for at in self._been)
 
     def _further(self, odds: Floats, fits: dict[int, Fit]) -> int | None:
         """Return whom to go to while the leader leaves readings unexplained: the next who explains more of them."""

@@ -188,7 +188,7 @@ class Fit:
     """All readings under one hypothesis: logarithm of their likelihood, each stray's likeliest value and covariance.
 
     `terms` are the readings' own shares, strays at their likeliest; `rest` (readings) is what was read less what is
-    expected then, NaN where no line is drawn.
+    expected then, NaN where no line is drawn. `moved` is how far the furthest stray is from where the lines start.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -198,6 +198,7 @@ class Fit:
     covariance: Floats
     terms: Floats
     rest: Floats
+    moved: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +276,8 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         chance = student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
         terms[over] = np.log((1.0 - ANYTHING) * chance + ANYTHING * np.exp(held.anything[over]))
     others = np.setdiff1d(np.arange(len(terms)), numeric)
-    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest)
+    moved = float(np.abs(stray - local.at).max(initial=0.0))
+    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved)
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:

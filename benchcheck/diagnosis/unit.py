@@ -62,7 +62,9 @@ _FURTHEST = 6.0
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
 _ALIKE = 0.5
-_MOST_FITS = 5
+_MOST_FITS = 8
+#: how far a stray is followed at once: further than that straight lines lead astray.
+_FURTHEST_STEP = 1.5
 #: a position of switches in which less than this share was read is not solved again.
 _FEW_READINGS = 0.1
 
@@ -290,37 +292,56 @@ def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int
     point, best, there = begin, None, begin
     for _ in range(_MOST_FITS):
         fit = fitted(solver.near(point, (row,))[row], held, common)
-        moved = np.abs(fit.stray - point).max()
-        alike = best is not None and abs(fit.log_likelihood - best.log_likelihood) < _ALIKE
-        if moved < _NEAR_ENOUGH and (best is None or fit.log_likelihood > best.log_likelihood):
+        alike = best is not None and near_enough(best) and abs(fit.log_likelihood - best.log_likelihood) < _ALIKE
+        if best is None or better(fit, best):
             best, there = fit, point
-        if moved < _NEAR or (moved < _NEAR_ENOUGH and alike):
+        if fit.moved < _NEAR or (near_enough(fit) and alike):
             break
-        point = fit.stray
-    return (best, there) if best is not None else (fit, point)
+        point = point + (fit.stray - point) * min(1.0, _FURTHEST_STEP / fit.moved)
+    assert best is not None
+    return best, there
+
+
+def near_enough(fit: Fit) -> bool:
+    """Return whether the strays came out so near to where lines start that the likelihood can be believed."""
+    return fit.moved < _NEAR_ENOUGH
+
+
+def better(fit: Fit, other: Fit) -> bool:
+    """Return whether a fit is to be kept and not another: the likelier of two that can be believed.
+
+    Of two that cannot, the one whose lines start nearer to where it comes out.
+    """
+    if near_enough(fit) and near_enough(other):
+        return fit.log_likelihood > other.log_likelihood
+    return fit.moved < other.moved
 
 
 def compared(
-    solver: UnitSolver, held: Held, fits: dict[int, Fit], rows: Sequence[int], around: int, *, settle: bool
+    solver: UnitSolver, held: Held, fits: dict[int, Fit], rows: Sequence[int], around: int, final: set[int]
 ) -> Sequence[int]:
-    """Hold some hypotheses against the readings around the point that suits one of them; keep the likelier fits.
+    """Hold some hypotheses against the readings around the point that suits one of them; keep the better fits.
 
-    Return which were held so. With `settle` that point is first found, from a fit of straight lines.
+    Return which were held so. `final` are those that were gone to; one that was not is gone to first, from a fit of
+    straight lines. Of others the likelier fit is kept: what straight lines promise is seen when they are gone to.
     """
     common = solver.common
     point = fits[around].stray
-    if settle:
-        fit, at = settled(solver, held, around, point, common)
-        if fit.log_likelihood > fits[around].log_likelihood:
-            fits[around], point = fit, at
+    if around not in final:
+        fit, point = settled(solver, held, around, point, common)
+        _keep(fits, around, fit, final)
         if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-            _keep(fits, 0, settled(solver, held, 0, fits[around].stray, common)[0])
+            _keep(fits, 0, settled(solver, held, 0, fit.stray, common)[0], final)
     for row, local in solver.near(point, rows).items():
-        _keep(fits, row, fitted(local, held, common))
+        fit = fitted(local, held, common)
+        likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood
+        if likelier and (row not in final or near_enough(fit)):
+            fits[row] = fit
     return rows
 
 
-def _keep(fits: dict[int, Fit], row: int, fit: Fit) -> None:
-    """Put the likelier fit in its place."""
-    if row not in fits or fit.log_likelihood > fits[row].log_likelihood:
+def _keep(fits: dict[int, Fit], row: int, fit: Fit, final: set[int]) -> None:
+    """Put the fit of a hypothesis that was gone to in its place."""
+    if row not in final or better(fit, fits[row]):
         fits[row] = fit
+    final.add(row)
