@@ -12,6 +12,7 @@ from benchcheck.bench.functions import Function
 from benchcheck.readings.reading import Origin
 from benchcheck.record.record import Record
 from benchcheck.record.store import read_record
+from benchcheck.simulation.world import Excitation
 from tests.session.powered import FOLLOWING
 from tests.session.rig import Living, Served, served_bench
 from tests.terminal.pseudo import Person
@@ -20,6 +21,20 @@ OHMS = 150.0
 PROBED = {Function.OHMS: OHMS, Function.DIODE: 0.6, Function.AC_VOLTAGE: 0.002}
 #: behind the first of them the meter goes on to be told of.
 PROMPT = re.compile(r"or Enter > |(yes or no > |\n> )$")
+
+
+class Wandering(Living):
+    """A unit whose volts wander once `wanders` is set: no reading of them counts by itself, however slow a person is."""
+
+    wanders = False
+    _looked = 0
+
+    def probed(self, excitation: Excitation, now_s: float) -> float:
+        found = super().probed(excitation, now_s)
+        if not self.wanders or excitation.function is not Function.DC_VOLTAGE:
+            return found
+        self._looked += 1
+        return found + 0.02 * abs(self._looked % 40 - 20)
 
 
 def at_the_bench(folder: Path, served: Served, *more: str) -> Person:
@@ -62,6 +77,11 @@ def is_on(served: Served) -> bool:
     return served.supply.output or served.load.input
 
 
+def wander(served: Served, wanders: bool) -> None:
+    assert isinstance(served.unit, Wandering)
+    served.unit.wanders = wanders
+
+
 def the_record(folder: Path) -> Record:
     (path,) = folder.glob("records/7/*.toml")
     return read_record(path)
@@ -82,10 +102,10 @@ def test_enter_has_the_meter_read_and_yes_has_the_unit_powered(tmp_path: Path) -
 
 
 def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -> None:
-    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+    with served_bench(PROBED, OHMS, kind=Wandering) as served, at_the_bench(tmp_path, served) as person:
         answered(person, stop_at="V6.voltage[0A]")
         assert is_on(served)
-        served.meter.reading_time_s = 0.1  # so that there is time to press a key during the reading
+        wander(served, True)
         person.type("")
         person.type("")
         answered(person)
@@ -97,14 +117,14 @@ def test_enter_while_nothing_is_asked_under_power_switches_off(tmp_path: Path) -
 
 
 def test_after_enter_has_switched_off_power_comes_again_and_the_check_with_it(tmp_path: Path) -> None:
-    with served_bench(PROBED, OHMS, kind=Living) as served, at_the_bench(tmp_path, served) as person:
+    with served_bench(PROBED, OHMS, kind=Wandering) as served, at_the_bench(tmp_path, served) as person:
         answered(person, stop_at="V6.voltage[0A]")
-        served.meter.reading_time_s = 0.1
+        wander(served, True)
         person.type("")
         person.type("")
         answered(person, stop_at="power is off: ")
         assert not is_on(served)
-        served.meter.reading_time_s = 0.0
+        wander(served, False)
         person.type("undo")
         assert "BATT.idle_current" in answered(person, stop_at="power is off: ")
         person.type("power")
