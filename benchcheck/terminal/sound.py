@@ -2,7 +2,7 @@
 
 Pass, fail, undecided and "put the tips on again" differ in number and in melody, so that the bell alone tells them
 apart; the tone of a pass rises with the place of the reading between its limits. Everything is made in a thread of
-its own and dropped when it comes late: no sound ever holds up a reading.
+its own and dropped when it comes late: no sound ever holds up a reading, and no words hold up a sound.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import subprocess
 import threading
 import wave
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from benchcheck.score.model import Score
@@ -28,7 +28,7 @@ __all__ = ["Cue", "Sound", "melody", "wave_bytes"]
 
 _RATE_HZ = 22_050
 _BELL_GAP_S = 0.18
-_LONGEST_S = 5.0
+_LONGEST_S, _LONGEST_WORDS_S, _GLANCE_S = 5.0, 30.0, 0.05
 _LOW_HZ, _HIGH_HZ = 440.0, 880.0  # the octave a reading between its limits is sung in
 #: players that take a wave file on standard input, and programs that speak a text; the first that is there is used.
 _PLAYERS = (("aplay", "-q", "-"), ("pw-cat", "-p", "-"), ("paplay",), ("play", "-q", "-t", "wav", "-"))
@@ -107,11 +107,13 @@ class _Heard:
     cue: Cue | None
     position: float | None = None
     words: str = ""
+    place: int = 0  # counted from the first that was to be heard
 
 
 class Sound:
-    """Plays cues and says words, each as soon as the one before has ended; `ring` sounds the bell.
+    """Plays cues, each as soon as the one before has ended, and says words until something else is to be heard.
 
+    `ring` sounds the bell.
     `on` false is silence; `speak` has words said where a speech program is installed.
     """
 
@@ -121,7 +123,7 @@ class Sound:
         self._player = _found(_PLAYERS) if on else ()
         self._speaker = _found(_SPEAKERS) if on and speak else ()
         self._waiting: queue.Queue[_Heard] = queue.Queue(_WAITING)
-        self._pause = threading.Event()
+        self._pause, self._last = threading.Event(), 0
         self._thread: threading.Thread | None = None
 
     @property
@@ -167,8 +169,9 @@ class Sound:
         if self._thread is None:
             self._thread = threading.Thread(target=self._play, name="sound", daemon=True)
             self._thread.start()
+        self._last += 1
         with contextlib.suppress(queue.Full):
-            self._waiting.put_nowait(heard)
+            self._waiting.put_nowait(replace(heard, place=self._last))
 
     def _play(self) -> None:
         while self._on:
@@ -177,14 +180,33 @@ class Sound:
                 self._rings(_RINGS[heard.cue])
                 if self._player and self._on:
                     self._run(self._player, wave_bytes(melody(heard.cue, heard.position)))
-            elif self._on:
-                self._run((*self._speaker, heard.words), b"")
+            elif self._newest(heard):
+                self._say(heard)
+
+    def _newest(self, heard: _Heard) -> bool:
+        return self._on and heard.place == self._last
 
     def _rings(self, count: int) -> None:
         for place in range(count):
             if not self._on or (place and self._pause.wait(_BELL_GAP_S)):
                 return
             self._ring()
+
+    def _say(self, heard: _Heard) -> None:
+        """Have words said to their end, or until something newer is to be heard: then the hand was quicker."""
+        command = (*self._speaker, heard.words)
+        nothing = subprocess.DEVNULL
+        with (
+            contextlib.suppress(OSError),
+            subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing) as by,
+        ):
+            for _ in range(round(_LONGEST_WORDS_S / _GLANCE_S)):
+                if not self._newest(heard):
+                    break
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    by.wait(_GLANCE_S)
+                    return
+            by.kill()
 
     def _run(self, command: tuple[str, ...], given: bytes) -> None:
         with contextlib.suppress(OSError, subprocess.SubprocessError):

@@ -96,3 +96,47 @@ def test_cues_that_come_too_fast_are_dropped_and_never_wait() -> None:
         sound.cue(Cue.FAIL)
     hold.set()
     sound.close()
+
+
+def test_a_cue_cuts_words_short_and_words_behind_it_that_say_where_the_tips_went_before(
+    tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A hand that knows its way is done before the words are: the beep must not wait for them."""
+    script = tmp_path / "espeak-ng"
+    script.write_text(f'#!/bin/sh\necho "$@" >> "{tmp_path}/said"\nexec /bin/sleep 30\n')
+    script.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    rung = threading.Event()
+    sound = Sound(rung.set, speak=True)
+    sound.say("red on C9 plus lead")
+    for _ in range(200):
+        if (tmp_path / "said").exists():
+            break
+        threading.Event().wait(0.05)
+    sound.say("red on R1 lead 1")
+    sound.cue(Cue.FAIL)
+    assert rung.wait(module._LONGEST_S / 2.0)
+    sound.say("red on D3 anode")
+    for _ in range(200):
+        if "D3" in (tmp_path / "said").read_text():
+            break
+        threading.Event().wait(0.05)
+    sound.close()
+    assert (tmp_path / "said").read_text().splitlines() == ["-- red on C9 plus lead", "-- red on D3 anode"]
+
+
+def test_closing_cuts_words_short(tmp_path: pathlib.Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    script = tmp_path / "espeak-ng"
+    script.write_text(f'#!/bin/sh\necho $$ > "{tmp_path}/pid"\nexec /bin/sleep 30\n')
+    script.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path))
+    sound = Sound(lambda: None, speak=True)
+    sound.say("red on C9 plus lead")
+    for _ in range(200):
+        if (tmp_path / "pid").exists() and (tmp_path / "pid").read_text():
+            break
+        threading.Event().wait(0.05)
+    sound.close()
+    assert sound._thread is not None
+    sound._thread.join(module._LONGEST_S / 2.0)
+    assert not sound._thread.is_alive()
