@@ -24,7 +24,7 @@ PROMPT = re.compile(r"or Enter > |(yes or no > |\n> )$")
 
 
 class Wandering(Living):
-    """A unit whose volts wander once `wanders` is set: no reading of them counts by itself, however slow a person is."""
+    """A unit whose volts wander once `wanders` is set, so that none counts by itself, however slow a person is."""
 
     wanders = False
     _looked = 0
