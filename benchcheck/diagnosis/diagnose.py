@@ -119,12 +119,16 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     """
     weighed = engine.weigh(evidence)
     every = _Every(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
-    for slip, worth in _slips(engine, evidence, weighed):
+    slipped = list(_slips(engine, evidence, weighed))
+    for slip, worth in slipped:
         every.add(slip, weighed.log_odds[0] + worth)
     least = _least(engine, weighed.held.seen, [GOOD])[0]
     unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
+        lower = _lower(engine, weighed, least)
+        for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
+            every.add(replace(slip, also=(UNNAMED,)), weighed.log_odds[0] + unnamed + worth)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
         _apart_from_good(engine, evidence, weighed, every)
     remarks = list(_remarks(engine, evidence))
@@ -132,11 +136,11 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     if left:
         for pair, worth in _more(engine, evidence, weighed):
             every.add(pair, worth)
-        low = _too_low(engine, weighed, left, least) if every.first is UNNAMED else ()
+        low = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
         remarks += _paths(engine, low)
         left = tuple(name for name in left if name not in low)
         remarks = [*_contradictions(left, every.first), *remarks]
-        left = () if every.first.also else left
+        left = () if any(one is not UNNAMED for one in every.first.also) else left
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
 
 
@@ -208,7 +212,7 @@ def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
     if not left:
         return
     names = list(dict.fromkeys(name.partition(".")[0] for name in left))
-    if best.also:
+    if any(one is not UNNAMED for one in best.also):
         yield f"no single fault explains {_listed(left)} with the rest; together these do best: {best}"
     else:
         yield (
@@ -233,9 +237,14 @@ def _least(engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis
 
 def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str], least: Floats) -> tuple[str, ...]:
     """Return which of these readings are below the good board's where the spec does not name every path."""
-    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
-    names = {weighed.held.seen[at].check for at in low}
+    names = _lower(engine, weighed, least)
     return tuple(name for name in left if name in names)
+
+
+def _lower(engine: Engine, weighed: Weighed, least: Floats) -> set[str]:
+    """Return the checks that read lower than the good board where the spec does not name every path."""
+    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
+    return {weighed.held.seen[at].check for at in low}
 
 
 def _paths(engine: Engine, low: Sequence[str]) -> Iterator[str]:
