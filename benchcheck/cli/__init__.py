@@ -68,6 +68,7 @@ def cli() -> None:
 
 def main() -> None:
     """Run the command line; every expected error becomes its message and its exit code."""
+    _open_what_is_closed()
     _write_whatever_comes()
     # a board's matrices are small: threads of the linear algebra cost a tenth of a second and bring nothing
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -109,6 +110,13 @@ def _complain(error: BenchcheckError) -> None:
     for fault in faults:
         said = fault if len(faults) > 1 else f"benchcheck: {fault}"
         click.echo("\n".join(wrapped(said, "", "    ")), err=True)
+
+
+def _open_what_is_closed() -> None:
+    """Give standard streams that were closed (`<&-`) nothing to read and nowhere to write, in place of no stream."""
+    sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
+    sys.stdout = sys.stdout or os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
+    sys.stderr = sys.stderr or os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
 
 
 def _write_whatever_comes() -> None:

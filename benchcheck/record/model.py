@@ -78,6 +78,7 @@ class EventKind(StrEnum):
     LATER = "later"
     WAIVER = "waiver"
     NOTE = "note"
+    TRY = "try"  # a reading that was refused: what the display showed
     PHOTO = "photo"
     RESUMED = "resumed"
     AMENDMENT = "amendment"

@@ -7,7 +7,7 @@ treats them alike. One that holds instruments is also told when a visit begins, 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol, runtime_checkable
 
 from benchcheck.checklist.order import Checklist
@@ -41,13 +41,18 @@ __all__ = [
 Note = Callable[[str, str], object]
 
 
+def _unkept(shown: str) -> None:
+    """Nobody keeps tries."""
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One request: the check, its place among those asked (from 1), how many there are, and the session so far.
 
     `again` says why a check that was read already is asked again, "" where it was not. `after` is the check that
     is likely to be asked next, None at the end; `left` are all that will be asked after this one, as far as is known.
-    With `exchanged` somebody has said that red and black are exchanged for this reading.
+    With `exchanged` somebody has said that red and black are exchanged for this reading. `tries` are the displays
+    that were refused at this check before, which its reading carries; `refuse` keeps one more at once.
     """
 
     check: Check
@@ -58,6 +63,8 @@ class Step:
     after: Check | None = None
     left: tuple[Check, ...] = ()
     exchanged: bool = False
+    tries: tuple[str, ...] = ()
+    refuse: Callable[[str], None] = field(default=_unkept, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

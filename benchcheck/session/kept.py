@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from benchcheck.readings.reading import Reading
 from benchcheck.record.model import EventKind
 from benchcheck.record.record import Record
+from benchcheck.record.tries import open_tries
 from benchcheck.session.leads import exchanged_in
 
 __all__ = ["Answered", "Kept", "by_check", "kept_in"]
@@ -29,7 +30,8 @@ class Answered:
 class Kept:
     """`readings` and reasons of `skips` by check id, ids `put_off` oldest first, and the `trail` of answers.
 
-    `exchanged` are ids of checks whose next reading is taken with red and black exchanged.
+    `exchanged` are ids of checks whose next reading is taken with red and black exchanged, `tries` what was
+    refused at a check since it was read last.
     """
 
     readings: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict)
@@ -37,6 +39,7 @@ class Kept:
     put_off: tuple[str, ...] = ()
     trail: tuple[Answered, ...] = ()
     exchanged: tuple[str, ...] = ()
+    tries: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def kept_in(record: Record) -> Kept:
@@ -54,6 +57,7 @@ def kept_in(record: Record) -> Kept:
         tuple(entry.value.check for entry in events if entry.value.kind is EventKind.LATER),
         tuple(answered for _, answered in trail),
         exchanged_in(record),
+        open_tries(record),
     )
 
 

@@ -44,7 +44,8 @@ from benchcheck.session.power_rules import refuse_above_ceiling
 from benchcheck.session.second_look import SecondLooks
 from benchcheck.session.self_check import drift, earlier_readings, out_of_order, self_check
 from benchcheck.session.sources import FileSetting, WatchedSource
-from benchcheck.session.visit import Visit, VisitResult, interrupted
+from benchcheck.session.visit import Visit
+from benchcheck.session.visit_result import VisitResult, interrupted
 from benchcheck.session.which_bench import SIMULATED, bench_of_visit
 from benchcheck.spec.board import Board
 

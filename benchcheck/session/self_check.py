@@ -40,6 +40,7 @@ from benchcheck.session.answers import (
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.leads import Leads
+from benchcheck.session.tries import Tries
 
 __all__ = ["Earlier", "drift", "earlier_readings", "out_of_order", "self_check"]
 
@@ -73,7 +74,8 @@ def self_check(
     reading at once, since a broken lead must be known before it has spoilt a visit, `undone` of what is taken back,
     None where there is nothing. KeyboardInterrupt where somebody would rather stop.
     """
-    own = _OwnChecks(source, {check.id: check for check in checks}, journal, judged, undone, kept)
+    tries = Tries(journal, dict(kept.tries))
+    own = _OwnChecks(source, {check.id: check for check in checks}, journal, judged, undone, kept, tries)
     queue = deque(check for check in checks if check.id not in kept.readings and check.id not in kept.skips)
     while queue:
         own.take(queue)
@@ -90,14 +92,16 @@ class _OwnChecks:
     judged: Judged | None
     undone: Callable[[Check | None], None]
     kept: Kept
+    tries: Tries
 
     def take(self, queue: deque[Check]) -> None:
         """Ask for the next check of the queue, and do what is answered."""
         check = queue.popleft()
-        answer = self.source.answer(self._step(check, queue))
+        answer = self.source.answer(self.tries.known_to(self._step(check, queue)))
         match answer:
             case Taken(readings):
                 self.journal.append_readings(readings)
+                self.tries.read(check.id)
                 self.kept = replace(self.kept, readings={**self.kept.readings, check.id: readings})
                 self._answered(Answered(check.id))
                 if self.judged is not None:

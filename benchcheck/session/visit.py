@@ -47,29 +47,13 @@ from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.leads import Leads
 from benchcheck.session.on_resistance import gate_check, held_to_gate
 from benchcheck.session.second_look import BLIND, SECOND_LOOK, SecondLooks, contacts_of
+from benchcheck.session.tries import Tries
+from benchcheck.session.visit_result import VisitResult
 
-__all__ = ["Visit", "VisitResult", "interrupted"]
+__all__ = ["Visit"]
 
 _Queue = deque[Check]
 STILL_CHARGED = "charge is still there: discharge it through a resistor, then measure again"
-
-
-@dataclass(frozen=True, slots=True)
-class VisitResult:
-    """What came of a visit: the scores in checklist order and the exit code they add up to.
-
-    `alarm` says why nobody knows whether power is off, "" where it is.
-    """
-
-    scores: tuple[Score, ...]
-    exit_code: int
-    interrupted: bool = False
-    alarm: str = ""
-
-
-def interrupted(result: VisitResult) -> VisitResult:
-    """Return the result of a visit that was stopped after its last check: what it came to stands, exit code 130."""
-    return replace(result, interrupted=True, exit_code=exit_code(result.scores, interrupted=True))
 
 
 @dataclass(slots=True)
@@ -102,6 +86,7 @@ class Visit:
     _skips: dict[str, str] = field(init=False)
     _trail: list[Answered] = field(init=False)
     _leads: Leads = field(init=False)
+    _tries: Tries = field(init=False)
     _scores: dict[str, Score] = field(default_factory=dict)
     _passed: set[str] = field(default_factory=set)
     _failures: int = 0
@@ -116,6 +101,7 @@ class Visit:
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
         self._leads = Leads(self.journal, set(self.kept.exchanged))
+        self._tries = Tries(self.journal, dict(self.kept.tries))
         self.session = self._solver.session = session_facts(self.given, self._readings)
 
     def conduct(self) -> VisitResult:
@@ -209,7 +195,7 @@ class Visit:
         known = self._readings.keys() | self._skips.keys() | self._scores.keys()
         left = tuple(one for one in queue if not one.sources and one.id not in known)
         after, exchanged = next(iter(left), None), check.id in self._leads.exchanged
-        return Step(check, place, total, self.session, again, after, left, exchanged)
+        return self._tries.known_to(Step(check, place, total, self.session, again, after, left, exchanged))
 
     def _place(self, check: Check, behind: int) -> tuple[int, int]:
         """Return which of how many a check is: of the meter itself, or of the board."""
@@ -232,6 +218,7 @@ class Visit:
                 replace(one, repeat=len(had) + place, note=note) for place, one in enumerate(answer.readings, 1)
             )
             self.journal.append_readings(more)
+            self._tries.read(check.id)
             self._readings[check.id] = (*had, *more)
             self._learn()
             self._score(check, self._judged(check))
@@ -309,6 +296,7 @@ class Visit:
         if check.id in self._readings:
             self.journal.append_event(EventKind.UNDO, check.id, "read again")
         self.journal.append_readings(readings)
+        self._tries.read(check.id)
         self._readings[check.id] = readings
         self._trail.append(Answered(check.id))
         self._learn()

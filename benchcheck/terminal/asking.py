@@ -105,9 +105,15 @@ class Asking:
         self._glimpses.append(glimpse)
         seen = self.capture.feed(glimpse.at_s, shown_value(glimpse.reading), glimpse.reading.display.text)
         if seen is not None and seen.happening is Happening.NO_CONTACT:
-            self.retries += [one.text for one in seen.samples]
+            for one in seen.samples:
+                self.refuse(one.text)
             self.begin_anew()
         return seen
+
+    def refuse(self, shown: str) -> None:
+        """Keep a reading that is not accepted: in the record at once, and with the one that comes."""
+        self.step.refuse(shown)
+        self.retries.append(shown)
 
     def silent(self, now_s: float) -> None:
         """Say so where the meter has not answered for a while; what it showed last is then no reading any more."""

@@ -194,7 +194,7 @@ class CheckKeys:
                 return Stop() if self.desk.turn_page(lines) else None
             case Action.REPEAT:
                 if asking.latest is not None:
-                    asking.retries.append(asking.latest.display.text)
+                    asking.refuse(asking.latest.display.text)
                 asking.begin_anew()
                 self.desk.picture.messages = ()
                 self.desk.picture.say("once more: lift the tips, then put them on")

@@ -216,7 +216,6 @@ class Guided:
                     if answer is PLACED or not isinstance(answer, Hindered):
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
-                    self.prompts.stay(step.check, answer, asking.retries)
                     stays = isinstance(answer, _STAYS) and not step.check.powered
                     return answer
         except EOFError:

@@ -91,7 +91,6 @@ class LineByLine:
         if answer == _PLACED:
             return None
         self.prompts.answered(step.check, answer)
-        self.prompts.stay(step.check, answer, asking.retries)
         return answer
 
     def _followed(self, asking: Asking, live: LiveMeter) -> Answer:
@@ -124,7 +123,7 @@ class LineByLine:
                 return self._taken_as_it_is(asking)
             case Action.REPEAT:
                 if asking.latest is not None:
-                    asking.retries.append(asking.latest.display.text)
+                    asking.refuse(asking.latest.display.text)
                 asking.begin_anew()
                 self._say("once more: lift the tips, then put them on")
                 return None

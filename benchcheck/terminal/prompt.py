@@ -15,7 +15,7 @@ from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.readings.typed import magnitude_question, read_typed
-from benchcheck.session.answers import Answer, Exchange, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Exchange, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.terminal.actions import Action, meant, takes_text, word_for
 from benchcheck.terminal.instructing import instruction_rows, instructions, limits_window, spoken
 from benchcheck.terminal.lines import kept_words
@@ -110,8 +110,8 @@ class PromptSource:
     drained: Callable[[], bool] = lambda: False
     line_if_typed: Callable[[float], str | None] = lambda within_s: None
     taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    _step: Step | None = None  # the check asked for
     _retries: list[str] = field(default_factory=list)
-    _stays: str = ""  # the check that is asked again after a word aside
     _exchanged: bool = False
     _of_the_meter: bool = False  # said that its own checks come first
     _sure: str = ""  # free words of which somebody has said that they are the answer
@@ -175,20 +175,12 @@ class PromptSource:
         if isinstance(answer, Taken):
             self.taken[check.id] = answer.readings
         self._news = kept_words(answer)
-        self.stay(check, answer)
         return answer
 
     def begin(self, step: Step) -> None:
-        """Begin a check: what was tried at it before a word aside is remembered, what was at another is not."""
-        if self._stays != step.check.id:
-            self._retries.clear()
-        self._stays = self._sure = ""
+        """Begin a check, with what was tried at it before."""
+        self._step, self._retries, self._sure = step, list(step.tries), ""
         self._exchanged, self._session = step.exchanged, step.session
-
-    def stay(self, check: Check, answer: Answer, tries: Sequence[str] = ()) -> None:
-        """Remember the tries at a check that is asked again after a word aside, such as a note."""
-        self._stays = check.id if isinstance(answer, Remark | Photo | Exchange) else ""
-        self._retries.extend(tries)
 
     def tries(self) -> list[str]:
         """Return, and let go of, the tries that are remembered of the check begun."""
@@ -330,9 +322,15 @@ class PromptSource:
         if self._yes(question.keep):
             self._say(f"kept: {question.shown}")
             return self._taken(replace(reading, note="unlikely size, confirmed when asked"))
-        self._retries.append(reading.display.text)
+        self._refuse(reading.display.text)
         self._say(f"not kept; {question.otherwise}")
         return None
+
+    def _refuse(self, shown: str) -> None:
+        """Keep what was tried and not accepted: with the check, and with the reading that comes."""
+        if self._step is not None:
+            self._step.refuse(shown)
+        self._retries.append(shown)
 
     def _part_of_a_paste(self, check: Check, reading: Reading) -> bool:
         """Whether free words came with more lines behind them, as pasted text does; nothing of it counts then."""

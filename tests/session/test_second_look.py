@@ -17,7 +17,8 @@ from benchcheck.record.store import read_record
 from benchcheck.score.judge import judge
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.second_look import BLIND, SecondLooks
-from benchcheck.session.visit import Visit, VisitResult
+from benchcheck.session.visit import Visit
+from benchcheck.session.visit_result import VisitResult
 from tests.factories import bench, board, check, reading
 from tests.session.test_visit import RESIDUAL, Watcher, head
 

@@ -23,7 +23,8 @@ from benchcheck.score.judge import judge
 from benchcheck.score.model import Outcome, Reason, Score, Verdict
 from benchcheck.session.answers import Answer, Later, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.kept import Kept, kept_in
-from benchcheck.session.visit import Visit, VisitResult
+from benchcheck.session.visit import Visit
+from benchcheck.session.visit_result import VisitResult
 from tests.factories import bench, board, check, reading, voltage
 
 RESIDUAL = voltage("VSW.residual_voltage", Phase.RESIDUAL_VOLTAGE, -0.2, 0.2)

@@ -6,14 +6,16 @@ import contextlib
 import os
 import pathlib
 import re
+import shlex
 import signal
+import sys
 import termios
 
 import pytest
 
 from benchcheck.record.model import EventKind
 from benchcheck.record.store import read_record
-from tests.cli.scratch import GOOD, lay_out, records, run
+from tests.cli.scratch import GOOD, lay_out, process, records, run
 from tests.terminal.desk_person import DeskPerson
 from tests.terminal.test_bench_side import ORDER, record_of
 
@@ -241,6 +243,22 @@ def test_without_a_terminal_it_says_so_and_exits_2(tmp_path: pathlib.Path) -> No
     assert ran.code == 2
     assert "there is no terminal to ask at" in ran.said
     assert records(tmp_path) == []
+
+
+@pytest.mark.parametrize("closed", ["<&-", "<&- >&-", "<&- >&- 2>&-"])
+def test_with_standard_input_closed_altogether_it_says_the_same(tmp_path: pathlib.Path, closed: str) -> None:
+    command = shlex.join([sys.executable, "-m", *VERIFY, "--only", "D1"])
+    ran = process(lay_out(tmp_path), ["/bin/sh", "-c", f"{command} {closed}"])
+    assert ran.code == 2
+    assert "Traceback" not in ran.err
+    assert ("there is no terminal to ask at" in ran.said) == ("2>" not in closed)
+    assert records(tmp_path) == []
+
+
+def test_with_standard_output_closed_a_good_unit_is_no_failed_one(tmp_path: pathlib.Path) -> None:
+    command = shlex.join([sys.executable, "-m", *VERIFY, "--only", "D1", "--readings", "card.csv"])
+    ran = process(lay_out(tmp_path), ["/bin/sh", "-c", f"{command} >&-"])
+    assert (ran.code, ran.err) == (0, "")
 
 
 def test_a_visit_told_to_end_keeps_what_was_accepted(tmp_path: pathlib.Path) -> None:

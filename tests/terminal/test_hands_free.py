@@ -25,7 +25,8 @@ from benchcheck.session.instrumented import InstrumentedSource
 from benchcheck.session.kept import Kept
 from benchcheck.session.meters import Meters
 from benchcheck.session.second_look import SecondLooks
-from benchcheck.session.visit import Visit, VisitResult
+from benchcheck.session.visit import Visit
+from benchcheck.session.visit_result import VisitResult
 from benchcheck.simulation.simulated_bench import SimulatedBench
 from benchcheck.spec.board import Board
 from benchcheck.terminal.canvas import Canvas

@@ -64,14 +64,15 @@ def test_where_nothing_can_be_weighed_it_says_why() -> None:
     assert "the meter itself comes first" in told
 
 
-def test_tries_outlast_a_word_aside_and_end_with_the_answer() -> None:
-    lines = ["4.68", "no", "note dirty pad"]
+def test_tries_are_kept_at_once_and_go_with_the_answer() -> None:
+    lines, kept = ["4.68", "no", "note dirty pad"], list[str]()
     source = PromptSource(lambda prompt: lines.pop(0), lambda line: None, lambda one: "dmm", lambda one, session: "")
-    assert source.answer(Step(R14, 1, 9, Session())) == Remark("dirty pad")
+    assert source.answer(Step(R14, 1, 9, Session(), refuse=kept.append)) == Remark("dirty pad")
+    assert kept == ["4.68"]
     lines += ["x"]
-    assert source.answer(Step(R14, 1, 9, Session())) == Exchange()
+    assert source.answer(Step(R14, 1, 9, Session(), tries=("4.68",))) == Exchange()
     lines += ["4.68k"]
-    taken = source.answer(Step(R14, 1, 9, Session(), exchanged=True))
+    taken = source.answer(Step(R14, 1, 9, Session(), exchanged=True, tries=("4.68",)))
     assert isinstance(taken, Taken)
     assert (taken.readings[0].retries, taken.readings[0].polarity) == (("4.68",), "swapped")
     lines += ["4.68k"]

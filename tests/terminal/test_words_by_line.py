@@ -139,3 +139,24 @@ def test_the_words_told_are_those_that_serve_and_each_has_its_key() -> None:
         assert found is not None
         assert word == word_for(found[0])
         assert found[0] is Action.OVERLOAD or meant(word, r14) == found
+
+
+def test_a_number_that_was_not_kept_outlasts_a_kill_and_goes_with_the_reading(tmp_path: pathlib.Path) -> None:
+    charge = "BATT.residual_voltage"
+    with visit(tmp_path) as person:
+        for name in ORDER:
+            assert person.asked() == name
+            person.type("y")
+        assert person.asked() == charge
+        person.type("200")
+        assert "Keep 200 V?" in person.prompted()
+        person.type("no")
+        person.prompted()
+        person.kill()
+    assert [event.text for event in record_of(tmp_path).events if event.kind is EventKind.TRY] == ["200"]
+    with visit(tmp_path, "--resume") as person:
+        assert person.asked() == charge
+        person.type("0.002")
+        person.prompted()
+        person.kill()
+    assert record_of(tmp_path).readings[-1].retries == ("200",)
