@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.meter import Meter
 from benchcheck.bench.model import Bench
+from benchcheck.instruments.power_watch import Rule
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import Display, DisplayState, format_value
 from benchcheck.readings.capture import Capture, Happening, Seen
@@ -18,6 +19,7 @@ from benchcheck.readings.reading import Reading
 from benchcheck.score.capability import capability
 from benchcheck.session.answers import Step
 from benchcheck.session.live import Glimpse
+from benchcheck.session.power_rules import stop_for
 from benchcheck.terminal.forecast import Forecast, coarse_s
 
 __all__ = ["Asking", "asking_of"]
@@ -27,6 +29,9 @@ _SILENT_S = 2.5
 _SHOWN_S = 0.05  # a shorter time is no number to keep to
 _ANEW = "r begins anew"
 _BY_HAND = "accepted by hand before it stood still"
+#: looks in a row, the tips being on, after which a rail above its maximum is no knock of a tip (no source).
+_IN_A_ROW = 3
+_BEYOND = "above its maximum before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
 _MOVES = {
     Shape.CHARGING: DisplayState.CLIMBS,
@@ -49,6 +54,7 @@ class Asking:
     waiting: str = ""
     retries: list[str] = field(default_factory=list)
     _down: bool = False
+    _on: tuple[Reading, ...] = ()  # the last looks at the points themselves
     _left: Forecast = field(default_factory=Forecast)
     _glimpses: deque[Glimpse] = field(default_factory=lambda: deque(maxlen=_KEPT))
 
@@ -74,7 +80,7 @@ class Asking:
         """Wait for the tips to be put on."""
         self.capture = Capture(self.rule) if self.rule is not None else None
         self._glimpses.clear()
-        self._down = False
+        self._down, self._on = False, ()
 
     @property
     def tips_down(self) -> bool:
@@ -100,10 +106,13 @@ class Asking:
             self.latest = None
             if self.capture is not None:
                 self.capture.broken_off()
+            self._on = ()
             return None
         self.latest = glimpse.reading
         self._glimpses.append(glimpse)
         seen = self.capture.feed(glimpse.at_s, shown_value(glimpse.reading), glimpse.reading.display.text)
+        touches = self.capture.shape is not Shape.OPEN
+        self._on = (*self._on, glimpse.reading)[-_IN_A_ROW:] if touches else ()
         if seen is not None and seen.happening is Happening.NO_CONTACT:
             for one in seen.samples:
                 self.refuse(one.text)
@@ -132,6 +141,15 @@ class Asking:
         found = [by_time.get(one.at_s) for one in seen.samples]
         kept = [one for one in found if one is not None] or ([self.latest] if self.latest is not None else [])
         return of_contacts([self.finished(one) for one in kept])
+
+    def beyond(self) -> Reading | None:
+        """Return the reading of a rail above its maximum, which is not waited for until it stands; else None."""
+        stops = [stop_for(self.check, (one,)) for one in self._on] if self.check.powered else []
+        above = [one is not None and one.rule is Rule.OVER_VOLTAGE for one in stops]
+        if len(above) < _IN_A_ROW or not all(above):
+            return None
+        latest = self._on[-1]
+        return self.finished(replace(latest, note=_joined(latest.note, _BEYOND)))
 
     def by_hand(self) -> Reading | None:
         """Return what the meter shows now, with the way it goes where it does not stand; None without a reading."""

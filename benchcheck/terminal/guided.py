@@ -280,6 +280,9 @@ class Guided:
             answer = self._seen(asking, seen) if seen is not None else None
             if answer is not None:
                 return answer
+            beyond = asking.beyond()
+            if beyond is not None:
+                return Taken((beyond,))
         return None
 
     def _seen(self, asking: Asking, seen: Seen) -> Answer | None:

@@ -164,6 +164,9 @@ class LineByLine:
             answer = self._seen(asking, seen) if seen is not None else None
             if answer is not None:
                 return answer
+            beyond = asking.beyond()
+            if beyond is not None:
+                return Taken((beyond,))
         return None
 
     def _seen(self, asking: Asking, seen: Seen) -> Answer | None:

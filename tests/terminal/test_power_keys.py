@@ -8,6 +8,7 @@ import random
 import signal
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -33,9 +34,9 @@ from tests.factories import bench, check
 from tests.session.powered import FOLLOWING
 from tests.session.rig import Living, Served, served_bench
 from tests.terminal.bench_hand import ScriptedKeyboard
-from tests.terminal.desk_person import DeskPerson
+from tests.terminal.desk_person import PATIENCE_S, DeskPerson
 from tests.terminal.glass import Glass
-from tests.terminal.test_powered_prompts import OHMS, PROBED, is_on, the_record
+from tests.terminal.test_powered_prompts import OHMS, PROBED, Wandering, is_on, the_record, wander
 
 R14 = check("R14.resistance")
 #: what a hand may hit: Enter, a cursor key, Ctrl-D, Ctrl-S, Ctrl-Z, Ctrl-\\
@@ -229,6 +230,14 @@ def once(person: DeskPerson, keys: bytes) -> None:
     person.look(0.3)
 
 
+def screens(person: DeskPerson, wanted: str) -> Iterator[str]:
+    """Give the screen as it is, over and over, for as long as a visit up to there takes on the slowest machine."""
+    until_s = time.monotonic() + 3.0 * PATIENCE_S
+    while time.monotonic() < until_s:
+        yield on_screen(person)
+    raise AssertionError(f"{wanted} did not come:\n{person.glass.text}")
+
+
 def press_on(person: DeskPerson, text: str) -> None:
     """Do what a screen asks for."""
     if "any key goes on" in text:
@@ -246,12 +255,19 @@ def press_on(person: DeskPerson, text: str) -> None:
 
 def to_check(person: DeskPerson, wanted: str) -> None:
     """Press on, patiently, until a check is on the screen under power."""
-    for _ in range(120):
-        text = on_screen(person)
+    for text in screens(person, wanted):
         if "POWER ON" in text and wanted in "\n".join(person.glass.lines[:5]) and "any key power off" in text:
             return
         press_on(person, text)
-    raise AssertionError(f"{wanted} did not come:\n{person.glass.text}")
+
+
+def pressed_to(person: DeskPerson, wanted: str) -> str:
+    """Press on, patiently, until words are on the screen, and return it."""
+    for text in screens(person, wanted):
+        if wanted in text:
+            return text
+        press_on(person, text)
+    raise AssertionError("never")
 
 
 def stopped(person: DeskPerson, served: Served, key: bytes) -> str:
@@ -267,8 +283,8 @@ def stopped(person: DeskPerson, served: Served, key: bytes) -> str:
 def test_any_key_stops_undo_brings_the_check_back_and_quit_is_gone_on_with_at_it(tmp_path: Path) -> None:
     chance = random.Random(20261128)
     keys = [*KEYS, *(bytes([chance.randrange(32, 127)]) for _ in range(2))]
-    with served_bench(PROBED, OHMS, kind=Living) as served:
-        served.meter.reading_time_s = 0.5  # slow enough for a hand to be in time
+    with served_bench(PROBED, OHMS, kind=Wandering) as served:
+        wander(served, True)  # so that no reading counts before the key
         with at_the_bench(tmp_path, served) as person:
             to_check(person, "V6.voltage[0A]")
             for key in keys:
@@ -303,12 +319,7 @@ RIPPLING = FOLLOWING.replace('loads = ["0 A", "100 mA"]\n', RIPPLE)
 
 def to_clips(person: DeskPerson) -> str:
     """Press on until clips are asked for, and return the screen."""
-    for _ in range(200):
-        text = on_screen(person)
-        if "clip both tips on" in text:
-            return text
-        press_on(person, text)
-    raise AssertionError(f"no clips were asked for:\n{person.glass.text}")
+    return pressed_to(person, "clip both tips on")
 
 
 def test_what_no_meter_sees_touch_is_clipped_on_with_the_power_off_and_then_counts_without_a_key(
@@ -324,11 +335,7 @@ def test_what_no_meter_sees_touch_is_clipped_on_with_the_power_off_and_then_coun
         person.press(b"x1\x1b[A")  # nothing that is no wish does anything here
         person.press(b"\r")
         person.sees("yes or no")
-        for _ in range(100):
-            text = on_screen(person)
-            if "That was the last check" in text:
-                break
-            press_on(person, text)
+        pressed_to(person, "That was the last check")
         assert not is_on(served)
         person.press(b"\r")
         assert person.finish() == 3, "this bench has no range to judge it by"
@@ -376,8 +383,7 @@ def test_while_clips_go_on_nothing_says_lift_and_beside_power_nothing_says_it_is
         assert "x exchange" not in text, "a key that does nothing here is not named"
         person.press(b"\r")
         seen = 0
-        for _ in range(150):
-            text = on_screen(person)
+        for text in screens(person, "the last check"):
             if "POWER ON" in text:
                 seen += 1
                 assert "power is off" not in text.casefold(), text
@@ -415,11 +421,7 @@ def test_after_a_stop_rule_the_fault_is_removed_said_and_measured_and_power_come
     with served_bench(PROBED, OHMS, kind=Runaway) as served:
         served.meter.reading_time_s = 0.2
         with at_the_bench(tmp_path, served) as person:
-            for _ in range(200):
-                text = on_screen(person)
-                if "k keep power off for this visit" in text:
-                    break
-                press_on(person, text)
+            text = pressed_to(person, "k keep power off for this visit")
             assert "V6 is 9.0" in text
             assert not is_on(served)
             ons = sent_on(served)
@@ -455,13 +457,38 @@ def test_after_a_stop_rule_the_fault_is_removed_said_and_measured_and_power_come
     assert text.count("confirmed: Is every cell out") == 2
 
 
+class Climbing(Runaway):
+    """A unit whose rail climbs and climbs, and never stands still, once tips are on it."""
+
+    def probed(self, excitation: Excitation, now_s: float) -> float:
+        found = super().probed(excitation, now_s)
+        return found + 0.03 * (self.looks - 8) if self.looks >= 8 else found
+
+    faulty = False
+
+
+def test_a_rail_that_climbs_above_its_maximum_is_switched_off_before_it_stands_still(tmp_path: Path) -> None:
+    with served_bench(PROBED, OHMS, kind=Climbing) as served:
+        served.meter.reading_time_s = 0.05
+        with at_the_bench(tmp_path, served) as person:
+            text = pressed_to(person, "k keep power off for this visit")
+            assert "at most 7.200 V are allowed" in text
+            assert not is_on(served)
+            person.look(0.9)
+            person.press(b"q")
+            person.finish()
+        record = the_record(tmp_path)
+    (stop,) = (one.text for one in record.events if one.text.startswith("stopped: "))
+    assert stop.startswith("stopped: V6 is 7.")
+    (read,) = (one for one in record.readings if one.check == "V6.voltage[0A]")
+    assert read.note.endswith("above its maximum before it stood still")
+    assert read.display.value is not None
+    assert 7.2 < read.display.value < 8.0
+
+
 def test_power_kept_off_after_a_stop_rule_is_asked_for_once_and_blocks_the_rest(tmp_path: Path) -> None:
     with served_bench(PROBED, OHMS, kind=Runaway) as served, at_the_bench(tmp_path, served) as person:
-        for _ in range(200):
-            text = on_screen(person)
-            if "k keep power off for this visit" in text:
-                break
-            press_on(person, text)
+        pressed_to(person, "k keep power off for this visit")
         person.look(0.9)
         person.press(b"k")
         person.sees("That was the last check")
@@ -478,11 +505,7 @@ def test_clips_are_seen_on_and_noted_under_load_as_well(tmp_path: Path) -> None:
     ):
         to_clips(person)
         person.press(b"\r")
-        for _ in range(100):
-            text = on_screen(person)
-            if "That was the last check" in text:
-                break
-            press_on(person, text)
+        pressed_to(person, "That was the last check")
         person.press(b"\r")
         assert person.finish() == 3
     (taken,) = (one for one in the_record(tmp_path).readings if one.check == "V6.ripple")

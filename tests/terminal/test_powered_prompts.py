@@ -31,7 +31,7 @@ class Wandering(Living):
 
     def probed(self, excitation: Excitation, now_s: float) -> float:
         found = super().probed(excitation, now_s)
-        if not self.wanders or excitation.function is not Function.DC_VOLTAGE:
+        if not (self.wanders and self._source.on and excitation.function is Function.DC_VOLTAGE):
             return found
         self._looked += 1
         return found + 0.02 * abs(self._looked % 40 - 20)
