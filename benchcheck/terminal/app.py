@@ -28,7 +28,7 @@ from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.guiding import GuidedConduct, guided_screen, instrumented
 from benchcheck.terminal.hand import PersonHand
 from benchcheck.terminal.line_by_line import LineByLine
-from benchcheck.terminal.lines import summary_line
+from benchcheck.terminal.lines import stays, summary_line
 from benchcheck.terminal.manner import Manner
 from benchcheck.terminal.progress import Progress
 from benchcheck.terminal.prompt import PromptSource, asked_for_last_word
@@ -84,10 +84,6 @@ def _nothing() -> None:
     """Nothing is on."""
 
 
-#: what was told on the guided screen and is said again on the terminal that stays, the last of each.
-_STAYS = ("soak", "no soak", "power off")
-
-
 class _Show:
     """The screen's side of one run."""
 
@@ -101,7 +97,7 @@ class _Show:
         self._guided: Guided | None = None
         self._prompts: PromptSource | None = None
         self._sound: Sound | None = None
-        self._stays: dict[str, str] = {}
+        self._stays: dict[str, str] = {}  # what is said again on the terminal that stays, the last of each
         self._rest: Callable[[], None] = _nothing
         self._cautions: tuple[str, ...] = ()
         self._last: tuple[Check, Score] | None = None
@@ -179,9 +175,10 @@ class _Show:
     def told(self, line: str) -> None:
         if self._guided is not None:
             self._guided.tell(line)
-            for begins in _STAYS:
-                if line.startswith(begins):
-                    self._stays[begins] = line
+            about = stays(line)
+            if about:
+                self._stays.pop(about, None)
+                self._stays[about] = line
             return
         self._screen.paragraph(line, "  ", "    ")
 

@@ -11,7 +11,16 @@ from benchcheck.session.answers import Answer, Photo, Remark
 from benchcheck.terminal.drawing import draw
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
-__all__ = ["STYLES", "kept_words", "outcome_word", "score_lines", "score_sentence", "shown_text", "summary_line"]
+__all__ = [
+    "STYLES",
+    "kept_words",
+    "outcome_word",
+    "score_lines",
+    "score_sentence",
+    "shown_text",
+    "stays",
+    "summary_line",
+]
 
 _UNDER = " " * 17
 #: colour only repeats what the words say.
@@ -121,3 +130,16 @@ def _sentence(words: str) -> str:
 
 def _clip(text: str, width: int) -> str:
     return text if len(text) <= width else text[: width - 1] + "~"
+
+
+#: how a line begins that must not vanish with the guided screen, and what it is about: the last of each counts.
+_STAYS = {"soak": "soak", "no soak": "soak", "power off": "power", "output off": "power"}
+
+
+def stays(line: str) -> str:
+    """Return what a line told on the guided screen is about, if it is to be said again once the screen has gone.
+
+    >>> stays("output off; the board still holds 4.53 V: discharge it through a resistor")
+    'power'
+    """
+    return next((about for begins, about in _STAYS.items() if line.startswith(begins)), "")

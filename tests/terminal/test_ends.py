@@ -3,12 +3,20 @@
 from __future__ import annotations
 
 import pathlib
+from types import SimpleNamespace
 
+import pytest
+
+from benchcheck.session.run import Request
+from benchcheck.terminal.app import _Show
+from benchcheck.terminal.manner import Manner
+from benchcheck.terminal.screen import Screen
 from tests.cli.scratch import GOOD, lay_out, records
 from tests.terminal.pseudo import Person
 from tests.terminal.test_bench_side import DROP, past_own_checks, record_of
 from tests.terminal.test_bench_side import answer as answer_line
 from tests.terminal.test_desk import TYPED, answer, begin, desk
+from tests.terminal.test_power_keys import Bursts, guided
 
 
 def test_q_at_the_cautions_begins_no_record_and_confuses_no_later_visit(tmp_path: pathlib.Path) -> None:
@@ -66,3 +74,25 @@ def test_after_a_last_check_that_passed_the_last_answers_can_be_taken_back_line_
             person.type(GOOD[check])
         assert person.end() == 0
     assert len(record_of(tmp_path).all_readings) == len(TYPED) + 2
+
+
+def test_charge_that_is_left_after_the_soak_is_said_on_the_terminal_that_stays(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The screen closes behind a soak: what stood on it last is gone before anybody has read it."""
+    show = _Show(Request("7"), Screen(), True, None, Manner())
+    show._guided, _ = guided(Bursts(), power="")
+    for line in (
+        "power off, the series meter comes out: output off",
+        "soak 10 s: 9.010 V, 44.0 mA",
+        "soak stopped after 10 s: at the current limit: 4.012 V, 255 mA, and it had been steady",
+        "switching off: at the current limit: 4.012 V, 255 mA, and it had been steady",
+        "output off; the board still holds 4.53 V: discharge it through a resistor",
+    ):
+        show.told(line)
+    nothing = SimpleNamespace(checklist=SimpleNamespace(checks=()), scores=())
+    show._tell_open_ends(nothing)  # type: ignore[arg-type]
+    assert " ".join(capsys.readouterr().out.split()) == (
+        "soak stopped after 10 s: at the current limit: 4.012 V, 255 mA, and it had been steady "
+        "output off; the board still holds 4.53 V: discharge it through a resistor"
+    )
