@@ -52,7 +52,8 @@ class Step:
     `again` says why a check that was read already is asked again, "" where it was not. `after` is the check that
     is likely to be asked next, None at the end; `left` are all that will be asked after this one, as far as is known.
     With `exchanged` somebody has said that red and black are exchanged for this reading. `tries` are the displays
-    that were refused at this check before, which its reading carries; `refuse` keeps one more at once.
+    that were refused at this check before, which its reading carries; `refuse` keeps one more at once. `read` is all
+    that stands of this visit, by check, whoever began it.
     """
 
     check: Check
@@ -65,6 +66,7 @@ class Step:
     exchanged: bool = False
     tries: tuple[str, ...] = ()
     refuse: Callable[[str], None] = field(default=_unkept, compare=False)
+    read: Mapping[str, tuple[Reading, ...]] = field(default_factory=dict, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

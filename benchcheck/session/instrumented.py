@@ -25,6 +25,7 @@ from benchcheck.session.fed_readings import at_the_limit, idle_readings, inrush_
 from benchcheck.session.hand import Hand
 from benchcheck.session.meters import Meters
 from benchcheck.session.power import Power, PowerEnded
+from benchcheck.session.power_by_hand import PowerByHand
 from benchcheck.session.power_rules import (
     Wanted,
     refuse_above_ceiling,
@@ -71,6 +72,11 @@ class InstrumentedSource:
     power: Power | None = None
     _identities: dict[str, str] = field(default_factory=dict)
     _stays_off: bool = False  # somebody has left power off for this visit
+    _by_hand: PowerByHand = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Nothing was confirmed yet."""
+        self._by_hand = PowerByHand(self.hand.confirm)
 
     def prepare(self, checklist: Checklist) -> None:
         """Open the linked meters and look at supply and load; nothing is switched.
@@ -102,6 +108,7 @@ class InstrumentedSource:
 
     def begin(self, note: Note) -> None:
         """Take what keeps events."""
+        self._by_hand.note = note
         if self.power is not None:
             self.power.note = lambda check, text: note(check, self._concealed(text))
 
@@ -203,7 +210,7 @@ class InstrumentedSource:
                 self.power.off("an unpowered check is next")
             if step.again:
                 self.hand.discharge(step.check)
-            return self._answered(step)
+            return self._by_hand.refused(step) or self._answered(step)
         except PowerEnded as ended:
             stopped = self._stopped_by_key(step, self.power) if self.power is not None else None
             return stopped or self._ended(step.check, ended)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import random
+from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -18,10 +19,12 @@ from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.measured import repeat_ratio
 
-__all__ = ["BLIND", "SECOND_LOOK", "SecondLooks", "contacts_of"]
+__all__ = ["BLIND", "LEFT_OUT", "SECOND_LOOK", "SecondLooks", "contacts_of"]
 
 #: the note of a reading taken as a second look.
 SECOND_LOOK = "second look, blind"
+#: the note kept where somebody would rather not look again.
+LEFT_OUT = "second look left out"
 #: with fewer second looks nothing is said about a hand: a standard deviation from three is good to a half (GUM E.1).
 _LEAST = 3
 
@@ -45,11 +48,33 @@ class SecondLooks:
         self._since.append(check.id)
         if len(self._since) < self.every:
             return ""
-        chosen = self.lot.choice(self._since[:-1] or self._since)
+        self.due = self._chosen()
+        return self.due
+
+    def _chosen(self) -> str:
+        chosen = self.lot.choice([one for one in self._since[:-1] if one not in self._done] or self._since)
         self._since.clear()
         self._done.add(chosen)
-        self.due = chosen
         return chosen
+
+    def go_on(self, read: Sequence[str], readings: Mapping[str, Sequence[Reading]], queue: deque[Check]) -> None:
+        """Go on where a visit was: `read` are the checks read, in order; a look that is due comes when all is known.
+
+        A check read again blind stands among them a second time, after others.
+        """
+        checks = {check.id: check for check in queue}
+        self._done = {name for name, taken in readings.items() if any(_blind(one) for one in taken)}
+        before: list[str] = []
+        for name in read:
+            if name in before and before[-1] != name and name in self._done:
+                self._since.clear()
+            elif name in checks and name not in before and _fit(checks[name], readings.get(name, ())):
+                self._since.append(name)
+            before.append(name)
+        if self.every and len(self._since) >= self.every:
+            self.due = self._chosen()
+            place = next((at for at, one in enumerate(queue) if one.id not in readings), len(queue))
+            queue.insert(place, checks[self.due])
 
     def forget(self) -> None:
         """Let the reading that is due be: it was answered, or somebody would rather not."""
@@ -66,12 +91,16 @@ def contacts_of(
     ratios = [
         ratio
         for name, taken in readings.items()
-        if name in checks and any(one.note.endswith(SECOND_LOOK) for one in taken)
+        if name in checks and any(map(_blind, taken))
         if (ratio := repeat_ratio(checks[name], taken, bench, session)) is not None
     ]
     if len(ratios) < _LEAST:
         return 0.0, 0
     return math.sqrt(math.fsum(ratio**2 for ratio in ratios) / (2.0 * len(ratios))), len(ratios)
+
+
+def _blind(reading: Reading) -> bool:
+    return reading.note.endswith(SECOND_LOOK)
 
 
 def _fit(check: Check, readings: Sequence[Reading]) -> bool:

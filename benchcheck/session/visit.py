@@ -46,13 +46,14 @@ from benchcheck.session.facts import session_facts
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.leads import Leads
 from benchcheck.session.on_resistance import gate_check, held_to_gate
-from benchcheck.session.second_look import BLIND, SECOND_LOOK, SecondLooks, contacts_of
+from benchcheck.session.second_look import BLIND, LEFT_OUT, SECOND_LOOK, SecondLooks, contacts_of
 from benchcheck.session.tries import Tries
 from benchcheck.session.visit_result import VisitResult
 
 __all__ = ["Visit"]
 
 _Queue = deque[Check]
+_AFTER_POWER = "read again: power has been on since"
 STILL_CHARGED = "charge is still there: discharge it through a resistor, then measure again"
 
 
@@ -91,6 +92,7 @@ class Visit:
     _passed: set[str] = field(default_factory=set)
     _failures: int = 0
     _interrupted: bool = False
+    _was_on: bool = False  # power, since charge was last seen to be gone
     _alarm: str = ""
 
     def __post_init__(self) -> None:
@@ -103,12 +105,15 @@ class Visit:
         self._leads = Leads(self.journal, set(self.kept.exchanged))
         self._tries = Tries(self.journal, dict(self.kept.tries))
         self.session = self._solver.session = session_facts(self.given, self._readings)
+        self._was_on = any(self._by_id[name].powered for name in self._readings if name in self._by_id)
 
     def conduct(self) -> VisitResult:
         """Ask, keep and score every check of the list; return what came of it."""
         queue = self._as_put_off()
+        if self.source is not None:
+            self.second_looks.go_on([one.check for one in self._trail], self._readings, queue)
         try:
-            while (queue or self._once_more(queue)) and not self._interrupted and not self._enough():
+            while (queue or self._once_more(queue)) and not self._over():
                 self.tend()
                 self._take(queue)
             self._by_branches()
@@ -127,10 +132,12 @@ class Visit:
             return ("the spec describes nothing that is measured under power",)
         return self._interlocks.in_the_way(powered, self._passed, self.checklist.waivers)
 
+    def _over(self) -> bool:
+        return self._interrupted or (bool(self.stop_after) and self._failures >= self.stop_after)
+
     def _once_more(self, queue: _Queue) -> bool:
         """Whether, with nothing left to ask, the last answer is taken back and asked again."""
-        over = self.source is None or self._interrupted or self._enough()
-        if over or not self._trail or not self.last_word():
+        if self.source is None or self._over() or not self._trail or not self.last_word():
             return False
         self._undo(queue)
         return bool(queue)
@@ -141,9 +148,6 @@ class Visit:
         last = dict.fromkeys(name for name in reversed(self.kept.put_off) if name not in answered)
         moved = [self._by_id[name] for name in reversed(last) if name in self._by_id]
         return deque((*(check for check in self.checklist.checks if check.id not in last), *moved))
-
-    def _enough(self) -> bool:
-        return bool(self.stop_after) and self._failures >= self.stop_after
 
     def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
@@ -180,6 +184,10 @@ class Visit:
         if self.source is None:
             self._score(check, skipped(check, "no reading given"))
             return
+        if self._was_on and not check.powered and self._interlocks.prerequisites(check):
+            queue.appendleft(check)
+            self._afresh(self._interlocks.before_ohms, queue, _AFTER_POWER)
+            return
         obstacles = self._interlocks.in_the_way(check, self._passed, self.checklist.waivers)
         if obstacles:
             self._score(check, blocked(check, "; ".join(obstacles)))
@@ -195,7 +203,8 @@ class Visit:
         known = self._readings.keys() | self._skips.keys() | self._scores.keys()
         left = tuple(one for one in queue if not one.sources and one.id not in known)
         after, exchanged = next(iter(left), None), check.id in self._leads.exchanged
-        return self._tries.known_to(Step(check, place, total, self.session, again, after, left, exchanged))
+        step = Step(check, place, total, self.session, again, after, left, exchanged, read=self._readings)
+        return self._tries.known_to(step)
 
     def _place(self, check: Check, behind: int) -> tuple[int, int]:
         """Return which of how many a check is: of the meter itself, or of the board."""
@@ -210,6 +219,8 @@ class Visit:
             self._act(check, answer, queue)
             return
         self.second_looks.forget()
+        if isinstance(answer, Skip | Later):
+            self.journal.append_event(EventKind.NOTE, check.id, f"{LEFT_OUT}: {answer.reason}".removesuffix(": "))
         self._leads.answered(check.id)
         if isinstance(answer, Taken):
             had = self._readings[check.id]
@@ -276,18 +287,19 @@ class Visit:
             case Exchange():
                 self._leads.turn(check.id)
             case Again(_, afresh):
-                self._afresh(afresh, queue)
+                self._afresh(afresh, queue, "read again before power")
             case Prefer(name):
                 wanted = next((one for one in queue if one.id == name and one.phase.powered == check.powered), None)
                 if wanted is not None:
                     queue.remove(wanted)
                     queue.appendleft(wanted)
 
-    def _afresh(self, names: tuple[str, ...], queue: _Queue) -> None:
+    def _afresh(self, names: tuple[str, ...], queue: _Queue, why: str) -> None:
         """Have what was read of these checks read again first: what somebody did to the unit may have changed it."""
+        self._was_on = self._was_on and not names
         for name in reversed(names):
             if name in self._readings and name in self._by_id:
-                self.journal.append_event(EventKind.UNDO, name, "read again before power")
+                self.journal.append_event(EventKind.UNDO, name, why)
                 del self._readings[name]
                 self._learn()
                 self._reconsider(self._by_id[name], queue)
@@ -297,6 +309,7 @@ class Visit:
             self.journal.append_event(EventKind.UNDO, check.id, "read again")
         self.journal.append_readings(readings)
         self._tries.read(check.id)
+        self._was_on = self._was_on or check.powered
         self._readings[check.id] = readings
         self._trail.append(Answered(check.id))
         self._learn()

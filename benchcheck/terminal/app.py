@@ -127,7 +127,7 @@ class _Show:
         prompts.line_if_typed = self._screen.line_if_typed
         self._screen.paragraph(self._sound.missing)
         if not linked(bench):
-            return TypedVisit(prompts, bench)
+            return TypedVisit(prompts, bench, prompts.confirmed)
         lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())
         source = InstrumentedSource(lines.meters, PersonHand(prompts), prompts, lines.placed, self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
@@ -143,7 +143,7 @@ class _Show:
         self.conduct.second_look_every, self.conduct.last_word = _SECOND_LOOK, self._last_word
         guided = self._guided = guided_screen(bench, f"unit {self._request.unit}", self._manner)
         if not linked(bench):
-            return TypedVisit(guided, bench)
+            return TypedVisit(guided, bench, guided.prompts.confirmed)
         source = instrumented(guided, self._meters(bench), self.told)
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         return source
@@ -188,6 +188,7 @@ class _Show:
             self._begin(self._guided, checklist, bench)
             return
         if self._prompts is not None:
+            self._prompts.pace.soak_s = 60.0 * self._request.soak
             self._prompts.most_telling = partial(most_telling, checklist, bench)
             self._prompts.explain = lambda check, session: why_lines(check, bench, session, board, self._last)
         screen.heading(f"{board.model} {board.revision}".strip() + f", unit {self._request.unit}")
@@ -251,8 +252,6 @@ class _Show:
         if self._guided is not None:
             self._guided.undone(check)
             return
-        if self._prompts is not None:
-            self._prompts.taken.pop(check.id if check else "", None)
         self._screen.undone(check)
 
     def _tell_open_ends(self, report: Report) -> None:

@@ -50,7 +50,7 @@ def _nothing() -> None:
 class CheckKeys:
     """The keys; `switch_off` switches power off at once, `most_telling` says which check a diagnosis would take next.
 
-    `taken` are the readings of this visit by check, `scored` the last score, `news_first` what the next check begins
+    `scored` is the last score, `news_first` what the next check begins
     with.
     """
 
@@ -61,7 +61,6 @@ class CheckKeys:
     board: Board | None = None
     switch_off: Callable[[], None] = _nothing
     most_telling: Callable[[Sequence[Reading], Session], str] | None = None
-    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
     scored: tuple[Check, Score] | None = None
     news_first: str = ""
     counted: LastCounted = field(default_factory=LastCounted)
@@ -221,7 +220,7 @@ class CheckKeys:
         if weigh is None or self._weighing is not None:
             return None
         self.desk.picture.say("weighing what has been read; go on meanwhile")
-        readings = [one for taken in self.taken.values() for one in taken]
+        readings = [one for taken in asking.step.read.values() for one in taken]
         session = asking.step.session
         self._weighing = Weighing(lambda: weigh(readings, session), self.desk.keyboard.wake)
         return None

@@ -210,8 +210,6 @@ class Guided:
             while True:
                 answer = self._turn(asking)
                 if answer is not None:
-                    if isinstance(answer, Taken):
-                        self.keys.taken[step.check.id] = answer.readings
                     self.pace.answered(step.check, self.clock.monotonic_s(), read=isinstance(answer, Taken))
                     if answer is PLACED or not isinstance(answer, Hindered):
                         self.picture.messages = ()
@@ -368,5 +366,4 @@ class Guided:
     def undone(self, check: Check | None) -> None:
         """Say what was taken back."""
         self.picture.last = None
-        self.keys.taken.pop(check.id if check else "", None)
         self.picture.say(f"taken back: {check.id}" if check else "nothing was answered yet that could be taken back")

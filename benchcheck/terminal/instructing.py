@@ -63,13 +63,16 @@ def spoken(rows: Iterable[tuple[str, str]]) -> str:
     )
 
 
-def instructions(step: Step, expected: str = "", *, driven: bool = False, width: int = WIDTH) -> tuple[str, ...]:
+def instructions(
+    step: Step, expected: str = "", *, driven: bool = False, width: int = WIDTH, left: str = ""
+) -> tuple[str, ...]:
     """Return what to do for a check, as lines of at most `width` columns; `expected` is the window of a good unit.
 
-    `driven` where supply and load are set from here.
+    `driven` where supply and load are set from here; `left` says how long the rest takes.
     """
     lines = [f"{step.place} of {step.total}  {step.check.id}"]
-    for label, words in instruction_rows(step, expected, driven=driven):
+    time = (("time", left),) if left else ()
+    for label, words in (*time, *instruction_rows(step, expected, driven=driven)):
         wide = width >= _NARROW
         head, hanging = (f"  {label:<{_LABEL}}", " " * (_LABEL + 2)) if wide else (f"  {label}: ", "    ")
         lines += wrapped(words, head, hanging, width)

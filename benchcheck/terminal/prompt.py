@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from benchcheck.bench.functions import Function
+from benchcheck.clock import Clock, SystemClock
 from benchcheck.errors import ReadingsError
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.quantity import DisplayState
@@ -19,6 +20,7 @@ from benchcheck.session.answers import Answer, Exchange, Later, Prefer, Remark, 
 from benchcheck.terminal.actions import Action, meant, takes_text, word_for
 from benchcheck.terminal.instructing import instruction_rows, instructions, limits_window, spoken
 from benchcheck.terminal.lines import kept_words
+from benchcheck.terminal.pace import Pace
 from benchcheck.terminal.page import folded_page
 from benchcheck.terminal.photo import photo_at
 from benchcheck.terminal.telling import weighed_by_line
@@ -93,9 +95,10 @@ class PromptSource:
     lines that fit, after an indent; `meter_of` names the meter that will be used for a check, `expect` says in
     words what it shows on a good unit. What is told is folded to `width` columns.
     `say` has words said aloud. `driven` says whether supply and load are set from here. `most_telling` weighs which
-    check would tell most now, None where nothing can be weighed; `taken` are the readings of this visit by check.
+    check would tell most now, None where nothing can be weighed.
     `explain` says in lines what a check shows here and how the one before was decided. `drained` throws away lines
-    that wait to be read and returns whether there were any, `line_if_typed` waits a little for a line.
+    that wait to be read and returns whether there were any, `line_if_typed` waits a little for a line. `pace` says
+    how long the rest takes, which is told where it is news.
     """
 
     ask: Callable[[str], str]
@@ -109,7 +112,9 @@ class PromptSource:
     explain: Callable[[Check, Session], Sequence[str]] | None = None
     drained: Callable[[], bool] = lambda: False
     line_if_typed: Callable[[float], str | None] = lambda within_s: None
-    taken: dict[str, tuple[Reading, ...]] = field(default_factory=dict)
+    pace: Pace = field(default_factory=Pace)
+    clock: Clock = field(default_factory=SystemClock)
+    _time_told: str = ""
     _step: Step | None = None  # the check asked for
     _retries: list[str] = field(default_factory=list)
     _exchanged: bool = False
@@ -141,9 +146,16 @@ class PromptSource:
             self._say(_OF_THE_METER, "")
             self.tell("")
         expected, driven = self.expect(step.check, step.session), self.driven()
-        for line in instructions(step, expected, driven=driven, width=self.width()):
+        left = self._news_of_time(step)
+        for line in instructions(step, expected, driven=driven, width=self.width(), left=left):
             self.tell(line)
         self.say(spoken(instruction_rows(step, expected, driven=driven)))
+
+    def _news_of_time(self, step: Step) -> str:
+        """Return in words how long the rest takes, "" where that was said of the check before as well."""
+        left = self.pace.left((step.check, *step.left)) if step.check.phase is not Phase.SESSION else ""
+        news, self._time_told = left if left != self._time_told else "", left
+        return news
 
     def placed(self, step: Step) -> Answer | None:
         """Show the check and wait until the tips are on and the meter may read; None then.
@@ -172,8 +184,7 @@ class PromptSource:
 
     def answered(self, check: Check, answer: Answer) -> Answer:
         """Take in what was answered: the readings of this visit, and what is said before the next check."""
-        if isinstance(answer, Taken):
-            self.taken[check.id] = answer.readings
+        self.pace.answered(check, self.clock.monotonic_s(), read=isinstance(answer, Taken))
         self._news = kept_words(answer)
         return answer
 
@@ -267,18 +278,19 @@ class PromptSource:
 
     def _prefer(self, check: Check) -> Answer | None:
         """Bring the check forward that would tell most, where there is a circuit to weigh and no power on."""
-        weigh, readings, session = self.most_telling, list(self.taken.values()), self._session
+        weigh, session = self.most_telling, self._session
+        read = dict(self._step.read) if self._step is not None else {}
         if weigh is None or check.powered or check.phase is Phase.SESSION:
             self._say(_METER_FIRST if check.phase is Phase.SESSION else _NONE_FORWARD)
             return None
         self._say("weighing what has been read: this takes some seconds, and Enter stops it")
         name, typed = weighed_by_line(
-            lambda: weigh([one for taken in readings for one in taken], session), self.line_if_typed, self._say
+            lambda: weigh([one for taken in read.values() for one in taken], session), self.line_if_typed, self._say
         )
         if typed is not None:
             self._say("stopped: the order stays as it is")
             return self._understand(check, typed.strip()) if typed.strip() else None
-        if name and name != check.id and name not in self.taken:
+        if name and name != check.id and name not in read:
             self._say(f"tells most now: {name}")
             return Prefer(name)
         self._say("nothing tells more than this check")

@@ -16,6 +16,7 @@ from benchcheck.record.record import Record
 from benchcheck.record.store import read_record
 from benchcheck.score.judge import judge
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.session.kept import kept_in
 from benchcheck.session.second_look import BLIND, SecondLooks
 from benchcheck.session.visit import Visit
 from benchcheck.session.visit_result import VisitResult
@@ -178,3 +179,25 @@ def test_from_three_second_looks_on_every_single_reading_carries_how_this_hand_r
     assert hand.budget is not None
     assert "contacts of this hand" in {row.contribution for row in hand.budget.rows()}
     assert hand.budget.combined_standard_uncertainty > plain.budget.combined_standard_uncertainty
+
+
+@pytest.mark.parametrize("reason", ["cannot reach", ""])
+def test_a_second_look_that_is_left_out_stands_in_the_record_with_its_reason(tmp_path: Path, reason: str) -> None:
+    _, record = conduct(tmp_path, Scripted(blind=Skip(reason) if reason else Later()))
+    notes = [event.text for event in record.events if event.kind is EventKind.NOTE]
+    assert notes
+    assert set(notes) == {f"second look left out: {reason}" if reason else "second look left out"}
+
+
+def test_a_second_look_that_was_due_is_asked_when_the_visit_goes_on_and_none_is_drawn_twice(tmp_path: Path) -> None:
+    _, record = conduct(tmp_path, Scripted(blind=Stop()))
+    journal, source = Journal.resume(record.path, FakeClock()), Scripted()
+    visit = Visit(draw_up(board(RESIDUAL, *CHECKS)), bench("bench-5.5"), journal, Watcher(), source, kept_in(record))
+    visit.second_looks = SecondLooks(3, random.Random(7))
+    visit.conduct()
+    journal.close()
+    first, again = source.asked[0]
+    assert (again, first in {one.check for one in record.readings}) == (BLIND, True)
+    _, whole = conduct(tmp_path, Scripted())
+    looks = [one.check for one in whole.readings if one.note]
+    assert len([one for one in read_record(record.path).readings if one.note]) == len(looks)

@@ -80,7 +80,11 @@ class Person:
 
     def asked(self) -> str:
         """Read on to the next prompt and return the check it asks for."""
-        found: list[str] = _CHECK.findall(self.prompted())
+        told = self.prompted()
+        if "Is every cell out" in told:
+            self.type("yes")
+            told = self.prompted()
+        found: list[str] = _CHECK.findall(told)
         return found[-1]
 
     def leave_own_checks_out(self) -> Self:

@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import pytest
 
+from benchcheck.checklist.order import draw_up
+from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Phase
 from benchcheck.readings.reading import Reading, Session
+from benchcheck.record.journal import Journal
 from benchcheck.session.answers import Answer, Exchange, Prefer, Remark, Step, Stop, Taken
+from benchcheck.session.kept import Kept
+from benchcheck.session.visit import Visit
 from benchcheck.terminal.prompt import PromptSource
-from tests.factories import check
+from tests.factories import bench, board, check, reading
+from tests.session.test_visit import R15, Watcher, head
 
 R14 = check("R14.resistance")
 
@@ -79,3 +86,25 @@ def test_tries_are_kept_at_once_and_go_with_the_answer() -> None:
     again = source.answer(Step(R14, 1, 9, Session()))
     assert isinstance(again, Taken)
     assert (again.readings[0].retries, again.readings[0].polarity) == ((), "")
+
+
+def test_what_was_read_before_the_visit_was_gone_on_with_is_weighed_as_well(tmp_path: Path) -> None:
+    weighed: list[str] = []
+
+    def weigh(readings: Sequence[Reading], session: Session) -> str:
+        weighed.extend(one.check for one in readings)
+        return ""
+
+    lines = ["m"]
+
+    def ask(prompt: str) -> str:
+        if not lines:
+            raise EOFError
+        return lines.pop(0)
+
+    source = PromptSource(ask, lambda line: None, lambda one: "dmm", lambda one, session: "", most_telling=weigh)
+    journal = Journal.create(tmp_path, head(), FakeClock())
+    kept = Kept({R15.id: (reading(R15, "4.71k"),)})
+    result = Visit(draw_up(board(R15, R14)), bench("bench-5.5"), journal, Watcher(), source, kept).conduct()
+    journal.close()
+    assert (result.interrupted, weighed) == (True, [R15.id])
