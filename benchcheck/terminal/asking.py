@@ -71,11 +71,6 @@ class Asking:
         """Whether red and black are exchanged for this reading."""
         return self.step.exchanged
 
-    @property
-    def loaded(self) -> bool:
-        """Whether the reading is to be taken while a load draws current."""
-        return self.check.powered and bool(self.check.load_a)
-
     def begin_anew(self) -> None:
         """Wait for the tips to be put on."""
         self.capture = Capture(self.rule) if self.rule is not None else None

@@ -15,7 +15,7 @@ from benchcheck.clock import Clock
 from benchcheck.kinds.check import Check
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.model import Score
-from benchcheck.session.answers import Answer, Exchange, Hindered, Later, Prefer, Remark, Skip, Stop, Taken, Undo
+from benchcheck.session.answers import Answer, Exchange, Later, Prefer, Remark, Skip, Stop, Taken, Undo
 from benchcheck.spec.board import Board
 from benchcheck.terminal.actions import Action, acts_alone, asks_for_words, begins_word, pressed, serves, takes_text
 from benchcheck.terminal.asking import Asking
@@ -27,7 +27,7 @@ from benchcheck.terminal.prompt import ACTIONS, PromptSource
 from benchcheck.terminal.telling import Weighing
 from benchcheck.terminal.whys import why_lines
 
-__all__ = ["PLACED", "CheckKeys", "is_reading"]
+__all__ = ["CheckKeys", "is_reading"]
 
 _BEGINS_READING = re.compile(r"[0-9+\-.,]")
 
@@ -37,8 +37,6 @@ def is_reading(typed: str) -> bool:
     return typed[:1] in "0123456789+-.,oO"
 
 
-#: stands for "the tips are on": the reading is taken under load, by whoever draws it.
-PLACED = Hindered("the tips are on")
 _AT_ONCE: dict[Action, Answer] = {Action.UNDO: Undo(), Action.LATER: Later(), Action.STOP: Stop()}
 
 
@@ -248,8 +246,6 @@ class CheckKeys:
             asking.put_down()
             self.desk.picture.say("tips down: reading; once more takes it as it is")
             return None
-        if asking.loaded:
-            return PLACED
         reading = asking.by_hand()
         return Taken((reading,)) if reading is not None else None
 

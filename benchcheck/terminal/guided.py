@@ -22,7 +22,7 @@ from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.terminal.after_stop import wish_at_desk
 from benchcheck.terminal.asking import Asking, asking_of
-from benchcheck.terminal.check_keys import PLACED, CheckKeys, is_reading
+from benchcheck.terminal.check_keys import CheckKeys, is_reading
 from benchcheck.terminal.clipping import clips_wish
 from benchcheck.terminal.desk import Desk
 from benchcheck.terminal.lines import kept_words
@@ -108,20 +108,14 @@ class Guided:
 
     def answer(self, step: Step) -> Answer:
         """Ask a person for a check that no linked meter reads."""
-        answer = self._asked(step, None)
-        assert answer is not None
-        return answer
+        return self._asked(step, None)
 
-    def placed(self, step: Step) -> Answer | None:
-        """Have a linked meter read a check hands-free, and return what it came to.
-
-        None where the tips are on and the load comes next: it is drawn no longer than the reading takes.
-        """
+    def placed(self, step: Step) -> Answer:
+        """Have a linked meter read a check hands-free, and return what it came to; a load is drawn already."""
         meter = self.meters.serving(step.check.function) if self.meters is not None else None
         if self._clipped == step.check.id and self.desk.power_line():
             self._seen_on = self.clips_seen(step.check)
-        answer = self._asked(step, meter)
-        return None if answer is PLACED else answer
+        return self._asked(step, meter)
 
     def noted(self, answer: Answer) -> Answer:
         """Return the answer to a powered check with how its clips were seen on, in the note of each reading."""
@@ -193,7 +187,7 @@ class Guided:
         except EOFError:
             return Stop()
 
-    def _asked(self, step: Step, meter: Meter | None) -> Answer | None:
+    def _asked(self, step: Step, meter: Meter | None) -> Answer:
         self.desk.enter()
         asking = self.desk.asking = asking_of(step, meter, self.bench)
         self._contact_known(asking)
@@ -211,7 +205,7 @@ class Guided:
                 answer = self._turn(asking)
                 if answer is not None:
                     self.pace.answered(step.check, self.clock.monotonic_s(), read=isinstance(answer, Taken))
-                    if answer is PLACED or not isinstance(answer, Hindered):
+                    if not isinstance(answer, Hindered):
                         self.picture.messages = ()
                     self.keys.news_first = self.keys.news_first or kept_words(answer)
                     stays = isinstance(answer, _STAYS) and not step.check.powered
@@ -303,7 +297,7 @@ class Guided:
                 self.picture.say(f"{why}: {words}")
             case Happening.KEPT:
                 self.keys.counted.at_s = self.clock.monotonic_s()
-                return PLACED if asking.loaded else Taken(asking.readings_of(seen))
+                return Taken(asking.readings_of(seen))
             case _:
                 pass
         return None

@@ -38,10 +38,6 @@ _SEEN: dict[Happening, tuple[Cue, str]] = {
 }
 
 
-#: stands for "the tips are on": the reading is taken under load, by whoever draws it.
-_PLACED = Hindered("the tips are on")
-
-
 def _never() -> str:
     return ""
 
@@ -88,8 +84,6 @@ class LineByLine:
             live.stop()
             self.meters.watched(meter)
         self.screen.prompt_ends()
-        if answer == _PLACED:
-            return None
         self.prompts.answered(step.check, answer)
         return answer
 
@@ -142,8 +136,6 @@ class LineByLine:
             once_more = "Enter switches the power off, accept" if self.live() else "Enter once more"
             self._say(f"tips down: reading; {once_more} takes it as it is")
             return None
-        if asking.loaded:
-            return _PLACED
         if self.live():
             self.switch_off()  # a key while nothing is asked: a word, "take", takes the reading as it is
             return Stop()
@@ -172,7 +164,7 @@ class LineByLine:
     def _seen(self, asking: Asking, seen: Seen) -> Answer | None:
         if seen.happening is Happening.KEPT:
             self._counted.at_s = self.clock.monotonic_s()
-            return _PLACED if asking.loaded else Taken(asking.readings_of(seen))
+            return Taken(asking.readings_of(seen))
         cue, words = _SEEN.get(seen.happening, (None, ""))
         if cue is not None:
             self.sound.cue(cue)

@@ -6,12 +6,14 @@ from dataclasses import replace
 
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check, Phase
+from benchcheck.readings.capture import Happening, Seen
 from benchcheck.readings.capture_rule import CaptureRule, Opens
 from benchcheck.readings.reading import Session
-from benchcheck.session.answers import Step
+from benchcheck.session.answers import Step, Taken
 from benchcheck.session.live import Glimpse
 from benchcheck.terminal.asking import Asking
 from tests.factories import bench, reading, voltage
+from tests.terminal.test_power_keys import Bursts, guided
 
 VOLTAGE = voltage("V6.voltage[0A]", Phase.RAILS, 4.8, 7.2)
 
@@ -49,3 +51,13 @@ def test_tips_that_still_lie_where_they_were_and_a_check_without_power_say_nothi
 
 def test_tips_the_wrong_way_round_are_waited_for() -> None:
     assert not any(shown(asked(), -9.0, -9.1, -9.2, -9.3))
+
+
+def test_under_load_what_was_seen_to_stand_counts_and_is_not_read_again_from_tips_that_leave() -> None:
+    """A hand lifts at the beep: read anew after it, a good rail failed on what tips in the air show."""
+    made, _ = guided(Bursts())
+    asking = asked(replace(VOLTAGE, id="V6.voltage[100mA]", load_a=0.1))
+    asking.take(Glimpse(0.0, reading(asking.check, "6.02 V")))
+    answer = made._seen(asking, Seen(Happening.KEPT, 0.0))
+    assert isinstance(answer, Taken)
+    assert [one.display.text for one in answer.readings] == ["6.02 V"]

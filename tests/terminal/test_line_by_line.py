@@ -230,9 +230,13 @@ def test_an_enter_meant_for_what_just_counted_is_not_the_next_check(board: Board
 
 
 @pytest.mark.parametrize("live", [False, True])
-def test_a_second_enter_under_power_ends_nothing_but_power_that_is_driven_from_here(board: Board, live: bool) -> None:
+@pytest.mark.parametrize("loaded", [False, True])
+def test_a_second_enter_under_power_ends_nothing_but_power_that_is_driven_from_here(
+    board: Board, live: bool, loaded: bool
+) -> None:
     """With a supply of one's own nothing can be switched off from here: Enter takes the reading, as it says."""
-    one = next(check for check in board.checks if check.powered and check.function is Function.DC_VOLTAGE)
+    powered = (check for check in board.checks if check.powered and check.function is Function.DC_VOLTAGE)
+    one = next(check for check in powered if bool(check.load_a) is loaded)
     with rig(board) as made:
         made.screen.turn, off = None, []
         made.lines.live, made.lines.switch_off = lambda: live, lambda: off.append("off")
@@ -243,8 +247,6 @@ def test_a_second_enter_under_power_ends_nothing_but_power_that_is_driven_from_h
         assert "tips down: reading" in told
         assert ("Enter switches the power off" in told) is live
         asking.latest = reading(one, "5.02", meter="dmm")
-        if asking.loaded:
-            return
         answer = made.lines._accept(asking)
     assert isinstance(answer, Stop if live else Taken)
     assert off == ["off"] * live
