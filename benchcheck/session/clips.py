@@ -13,10 +13,11 @@ from benchcheck.errors import UsageError
 from benchcheck.kinds.check import Check, Limits
 from benchcheck.quantity import format_value
 from benchcheck.readings.reading import CLIPS_SEEN
+from benchcheck.session.answers import Answer, Taken
 from benchcheck.session.meters import Meters
 from benchcheck.spec.board import Board
 
-__all__ = ["clips_seen"]
+__all__ = ["clips_seen", "noted"]
 
 #: a rail that shows less than this share of its voltage is not there (common practice, no source).
 _SHARE = 0.5
@@ -41,3 +42,10 @@ def clips_seen(check: Check, board: Board, meters: Meters) -> str:
         f"{meter.name} reads {shown.text} direct between the clips, and {check.subject} has {wanted}: "
         f"the clips are off their points, or {check.subject} is dead"
     )
+
+
+def noted(answer: Answer, how: str) -> Answer:
+    """Return an answer with how its clips were seen on, "" where that was not needed, in the note of each reading."""
+    if not how or not isinstance(answer, Taken):
+        return answer
+    return Taken(tuple(replace(one, note=f"{how}; {one.note}" if one.note else how) for one in answer.readings))

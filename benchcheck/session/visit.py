@@ -43,6 +43,7 @@ from benchcheck.session.answers import (
 )
 from benchcheck.session.exit_code import FAILED, PASSED, exit_code
 from benchcheck.session.facts import session_facts
+from benchcheck.session.forward import bring_forward
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.leads import Leads
 from benchcheck.session.on_resistance import gate_check, held_to_gate
@@ -159,7 +160,7 @@ class Visit:
                 self._ask(check, queue)
         elif check.id in self._skips:
             self._score(check, skipped(check, self._skips[check.id]))
-        elif queue and self._waits(check):
+        elif queue and self._awaited(check):
             queue.append(check)
         elif check.sources:
             self._score(check, self._derived(check))
@@ -171,14 +172,14 @@ class Visit:
         unproven = check.id not in self._passed and check.id not in self._skips
         return self.source is not None and check.phase is Phase.RESIDUAL_VOLTAGE and unproven
 
-    def _waits(self, check: Check) -> bool:
-        """Whether something this check needs was put off and may still come out well."""
+    def _awaited(self, check: Check) -> tuple[str, ...]:
+        """Return what this check needs that is still to come, or was put off, and may come out well."""
         needs = (
             *check.sources,
             *gate_check(check),
             *(self._interlocks.prerequisites(check) if self.source is not None else ()),
         )
-        return any(name in self._by_id and name not in self._scores and name != check.id for name in needs)
+        return tuple(one for one in needs if one in self._by_id and one not in self._scores and one != check.id)
 
     def _ask(self, check: Check, queue: _Queue) -> None:
         if self.source is None:
@@ -289,10 +290,7 @@ class Visit:
             case Again(_, afresh):
                 self._afresh(afresh, queue, "read again before power")
             case Prefer(name):
-                wanted = next((one for one in queue if one.id == name and one.phase.powered == check.powered), None)
-                if wanted is not None:
-                    queue.remove(wanted)
-                    queue.appendleft(wanted)
+                bring_forward(queue, name, self._awaited, powered=check.powered)
 
     def _afresh(self, names: tuple[str, ...], queue: _Queue, why: str) -> None:
         """Have what was read of these checks read again first: what somebody did to the unit may have changed it."""

@@ -18,11 +18,12 @@ from benchcheck.record.model import Stage
 from benchcheck.record.shelf import latest_open
 from benchcheck.score.model import Score, Verdict
 from benchcheck.session.answers import Answer, Source, Step
-from benchcheck.session.instrumented import InstrumentedSource
+from benchcheck.session.clips import clips_seen
 from benchcheck.session.meters import Meters, linked
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.session.sources import Setting
 from benchcheck.terminal.after_stop import wish_by_line
+from benchcheck.terminal.clipping_by_line import ByLine, Clips
 from benchcheck.terminal.expecting import typed_source
 from benchcheck.terminal.guided import Guided
 from benchcheck.terminal.guiding import GuidedConduct, guided_screen, instrumented
@@ -129,7 +130,9 @@ class _Show:
         if not linked(bench):
             return TypedVisit(prompts, bench, prompts.confirmed)
         lines = LineByLine(self._screen, prompts, self._meters(bench), bench, self._sound, SystemClock())
-        source = InstrumentedSource(lines.meters, PersonHand(prompts), prompts, lines.placed, self.told)
+        clips = Clips(lines)
+        source = ByLine(lines.meters, PersonHand(prompts), prompts, clips.look, self.told, clips=clips)
+        clips.seen = lambda check: clips_seen(check, source.power.board, lines.meters) if source.power else ""
         source.dialects = further_dialects(self._plugins) if self._plugins is not None else {}
         source.stop_asked, self._screen.while_waiting = self._screen.stop_asked, source.tend
         lines.tend, lines.power_ended = source.tend, source.why_off

@@ -17,6 +17,7 @@ from benchcheck.kinds.check import Check, Probe
 from benchcheck.readings.capture import Happening, Seen
 from benchcheck.score.model import Score
 from benchcheck.session.answers import Answer, Exchange, Hindered, Photo, Remark, Step, Stop, Taken
+from benchcheck.session.clips import noted
 from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
@@ -120,10 +121,7 @@ class Guided:
     def noted(self, answer: Answer) -> Answer:
         """Return the answer to a powered check with how its clips were seen on, in the note of each reading."""
         words, self._seen_on = self._seen_on, ""
-        if not words or not isinstance(answer, Taken):
-            return answer
-        noted = (replace(one, note=f"{words}; {one.note}" if one.note else words) for one in answer.readings)
-        return Taken(tuple(noted))
+        return noted(answer, words)
 
     def coming(self, step: Step) -> None:
         """Show a check for which power is brought up first; until it is asked for, any key switches off."""

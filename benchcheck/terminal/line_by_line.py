@@ -20,7 +20,7 @@ from benchcheck.session.meters import Meters
 from benchcheck.terminal.actions import Action, meant
 from benchcheck.terminal.asking import Asking, asking_of
 from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
-from benchcheck.terminal.prompt import PLACED, PromptSource
+from benchcheck.terminal.prompt import CLIPPED, PLACED, PromptSource
 from benchcheck.terminal.screen import Screen
 from benchcheck.terminal.sound import Cue, Sound
 
@@ -65,14 +65,21 @@ class LineByLine:
     _told: str = ""
     _counted: LastCounted = field(default_factory=LastCounted)
 
-    def placed(self, step: Step) -> Answer | None:
-        """Return what the check came to; None where the tips are on and the load comes next."""
+    def placed(self, step: Step, *, clipped: bool = False) -> Answer | None:
+        """Return what the check came to; None where the tips are on and the load comes next.
+
+        `clipped` where they were put on with the power off: the check was shown then, and no lift is waited for.
+        """
         meter = self.meters.serving(step.check.function)
         assert meter is not None
         asking = self.asking = asking_of(step, meter, self.bench)
-        self.prompts.show(step)
+        if clipped:
+            self.prompts.begin(step)
+            asking.put_down()
+        else:
+            self.prompts.show(step)
         asking.retries.extend(self.prompts.tries())
-        self.screen.prompt(f"  {PLACED} > ")
+        self.screen.prompt(f"  {CLIPPED if clipped else PLACED} > ")
         self._told = ""
         live = self.meters.watch(step.check, meter, lambda: None)
         try:

@@ -49,6 +49,8 @@ ACTIONS = (
 )
 #: what is asked where a linked meter reads; Enter alone says that the tips are on.
 PLACED = "tips on, hold still; or Enter"
+#: and where tips were clipped on with the power off.
+CLIPPED = "reading; accept takes it as it is, Enter switches the power off"
 _METER_FIRST = "none is brought forward: the meter itself comes first"
 _NONE_FORWARD = "none is brought forward here: power is on, or there is no circuit to weigh"
 #: what a line is that somebody has given up with Escape.

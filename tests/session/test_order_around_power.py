@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from benchcheck.bench.functions import Function
 from benchcheck.checklist.order import draw_up
 from benchcheck.clock import FakeClock
-from benchcheck.kinds.check import Phase
+from benchcheck.kinds.check import Limits, Phase
 from benchcheck.record.journal import Journal
 from benchcheck.record.store import read_record
 from benchcheck.score.model import Outcome
-from benchcheck.session.answers import Later, Skip, Stop, Undo
+from benchcheck.session.answers import Later, Prefer, Skip, Stop, Undo
 from benchcheck.session.kept import kept_in
 from benchcheck.session.visit import Visit
-from tests.factories import bench, board, voltage
+from tests.factories import bench, board, check, voltage
 from tests.session.test_visit import GOOD, IDLE, R14, R15, RESIDUAL, TO_GROUND, Hand, Watcher, conduct
 
 BOARD = board(RESIDUAL, R14, R15, TO_GROUND, IDLE)
@@ -54,3 +55,10 @@ def test_an_answer_taken_back_past_power_has_charge_measured_first(tmp_path: Pat
     hand = Hand({**GOOD, second.id: [Undo(), "5.0"], IDLE.id: ["9.0", Undo(), "9.0"]})
     conduct(tmp_path, hand, draw_up(board(RESIDUAL, R14, TO_GROUND, IDLE, second)))
     assert hand.asked[3:] == [*back, IDLE.id, RESIDUAL.id, TO_GROUND.id, IDLE.id, second.id]
+
+
+def test_a_check_brought_forward_brings_the_proof_that_charge_is_gone_with_it(tmp_path: Path) -> None:
+    look = check("C9.orientation", Function.VISUAL, Phase.VISUAL, limits=Limits(), answers=("yes", "no"))
+    hand = Hand({**GOOD, look.id: [Prefer(R15.id), "yes"]})
+    conduct(tmp_path, hand, draw_up(board(look, RESIDUAL, R14, R15, TO_GROUND, IDLE)))
+    assert hand.asked == [look.id, RESIDUAL.id, R15.id, look.id, R14.id, TO_GROUND.id, IDLE.id]

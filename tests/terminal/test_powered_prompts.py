@@ -20,7 +20,7 @@ from tests.terminal.pseudo import Person
 OHMS = 150.0
 PROBED = {Function.OHMS: OHMS, Function.DIODE: 0.6, Function.AC_VOLTAGE: 0.002}
 #: behind the first of them the meter goes on to be told of.
-PROMPT = re.compile(r"or Enter > |(yes or no > |\n> )$")
+PROMPT = re.compile(r"Enter > |(yes or no > |\n> )$")
 
 
 class Wandering(Living):
