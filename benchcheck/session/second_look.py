@@ -33,13 +33,21 @@ BLIND = "a second reading of one check in twenty, without the first in view: it 
 
 @dataclass(slots=True)
 class SecondLooks:
-    """Which checks are read a second time; `every` 0 for none. `lot` decides by chance from a seed of the visit."""
+    """Which checks are read a second time; `every` 0 for none.
+
+    `lot` decides by chance from a seed of the visit, the same for the same checks when that is gone on with.
+    """
 
     every: int = 0
     lot: random.Random = field(default_factory=random.Random)
     due: str = ""
     _since: list[str] = field(default_factory=list)
     _done: set[str] = field(default_factory=set)
+    _seed: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Draw the one number on which every choice rests."""
+        self._seed = self.lot.getrandbits(64)
 
     def taken(self, check: Check, readings: Sequence[Reading]) -> str:
         """Take in that a check was read; return the id of the check to read again now, "" for none."""
@@ -52,7 +60,8 @@ class SecondLooks:
         return self.due
 
     def _chosen(self) -> str:
-        chosen = self.lot.choice([one for one in self._since[:-1] if one not in self._done] or self._since)
+        lot = random.Random(f"{self._seed} {' '.join(self._since)}")
+        chosen = lot.choice([one for one in self._since[:-1] if one not in self._done] or self._since)
         self._since.clear()
         self._done.add(chosen)
         return chosen

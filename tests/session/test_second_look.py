@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import random
+from collections import deque
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,7 +19,7 @@ from benchcheck.record.store import read_record
 from benchcheck.score.judge import judge
 from benchcheck.session.answers import Answer, Later, Photo, Prefer, Remark, Skip, Step, Stop, Taken, Undo
 from benchcheck.session.kept import kept_in
-from benchcheck.session.second_look import BLIND, SecondLooks
+from benchcheck.session.second_look import BLIND, SECOND_LOOK, SecondLooks
 from benchcheck.session.visit import Visit
 from benchcheck.session.visit_result import VisitResult
 from tests.factories import bench, board, check, reading
@@ -159,7 +161,7 @@ def test_stop_ends_a_visit_at_a_second_look_and_keeps_all(tmp_path: Path) -> Non
 def test_from_three_second_looks_on_every_single_reading_carries_how_this_hand_repeats(tmp_path: Path) -> None:
     """Pairs 0, 1 and 2 digits of 10 ohm apart: pooled s = sqrt((0 + 1 + 4) / 6) digits (GUM 4.2.4, by hand)."""
     from benchcheck.readings.reading import Session
-    from benchcheck.session.second_look import SECOND_LOOK, contacts_of
+    from benchcheck.session.second_look import contacts_of
 
     owned = bench("bench-5.5")
     pairs = {
@@ -190,14 +192,30 @@ def test_a_second_look_that_is_left_out_stands_in_the_record_with_its_reason(tmp
 
 
 def test_a_second_look_that_was_due_is_asked_when_the_visit_goes_on_and_none_is_drawn_twice(tmp_path: Path) -> None:
-    _, record = conduct(tmp_path, Scripted(blind=Stop()))
+    stopped = Scripted(blind=Stop())
+    _, record = conduct(tmp_path, stopped)
     journal, source = Journal.resume(record.path, FakeClock()), Scripted()
     visit = Visit(draw_up(board(RESIDUAL, *CHECKS)), bench("bench-5.5"), journal, Watcher(), source, kept_in(record))
     visit.second_looks = SecondLooks(3, random.Random(7))
     visit.conduct()
     journal.close()
-    first, again = source.asked[0]
-    assert (again, first in {one.check for one in record.readings}) == (BLIND, True)
+    assert source.asked[0] == stopped.asked[-1], "the very same one"
+    assert source.asked[0][1] == BLIND
     _, whole = conduct(tmp_path, Scripted())
     looks = [one.check for one in whole.readings if one.note]
     assert len([one for one in read_record(record.path).readings if one.note]) == len(looks)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_later_second_look_is_the_same_one_after_a_resume(seed: int) -> None:
+    checks = [check(f"R{number}.resistance") for number in range(1, 9)]
+    looks = SecondLooks(4, random.Random(seed))
+    chosen = [looks.taken(one, (reading(one, "4.70k"),)) for one in checks]
+    first, second = chosen[3], chosen[7]
+    read = {one.id: (reading(one, "4.70k"),) for one in checks}
+    read[first] = (*read[first], replace(read[first][0], repeat=2, note=SECOND_LOOK))
+    order = [one.id for one in checks]
+    again, queue = SecondLooks(4, random.Random(seed)), deque([*checks, RESIDUAL])
+    again.go_on([*order[:4], first, *order[4:]], read, queue)
+    assert again.due == second
+    assert [one.id for one in queue][-2:] == [second, RESIDUAL.id], "after all that is known, before what is not"
