@@ -34,6 +34,7 @@ class Happening(StrEnum):
     MOVED_ON = "moved on"
     RESEAT = "reseat"
     NO_CONTACT = "no contact"
+    NOTHING_SEEN = "nothing seen"
     MARKED = "marked"
     MARK_MISSED = "mark missed"
     MARK_SPOILT = "mark spoilt"

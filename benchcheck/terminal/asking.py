@@ -22,7 +22,7 @@ from benchcheck.session.live import Glimpse
 from benchcheck.session.power_rules import stop_for
 from benchcheck.terminal.forecast import Forecast, coarse_s
 
-__all__ = ["Asking", "asking_of"]
+__all__ = ["OPEN_SEEN", "Asking", "asking_of"]
 
 _KEPT = 1 << 15  # half a minute of the fastest meter
 _SILENT_S = 2.5
@@ -31,6 +31,8 @@ _ANEW = "r begins anew"
 _BY_HAND = "accepted by hand before it stood still"
 #: looks in a row, the tips being on, after which a rail above its maximum is no knock of a tip (no source).
 _IN_A_ROW = 3
+#: what is said before what open leads show is taken for a fault.
+OPEN_SEEN = "the meter shows what open leads show: tips on bare metal, then Enter; the same once more counts"
 _BEYOND = "above its maximum before it stood still"
 #: where a climb is given up as an end and named as a climb instead.
 _MOVES = {
@@ -54,6 +56,7 @@ class Asking:
     waiting: str = ""
     retries: list[str] = field(default_factory=list)
     _down: bool = False
+    _open_said: bool = False  # that what was said to be on the points shows what open leads do
     _on: tuple[Reading, ...] = ()  # the last looks at the points themselves
     _left: Forecast = field(default_factory=Forecast)
     _glimpses: deque[Glimpse] = field(default_factory=lambda: deque(maxlen=_KEPT))
@@ -112,7 +115,17 @@ class Asking:
             for one in seen.samples:
                 self.refuse(one.text)
             self.begin_anew()
-        return seen
+        return self._doubted(seen) if seen is not None and seen.happening is Happening.KEPT else seen
+
+    def _doubted(self, seen: Seen) -> Seen:
+        """Have somebody say a second time that the tips are on where a good unit does not show what open leads do."""
+        known = self.rule is None or self.rule.open_is_good or seen.shape is not Shape.STANDS
+        if known or not seen.overloaded or self._open_said:
+            return seen
+        self._open_said = True
+        self.refuse(seen.samples[-1].text)
+        self.begin_anew()
+        return replace(seen, happening=Happening.NOTHING_SEEN)
 
     def refuse(self, shown: str) -> None:
         """Keep a reading that is not accepted: in the record at once, and with the one that comes."""

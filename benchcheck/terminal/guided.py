@@ -22,7 +22,7 @@ from benchcheck.session.exit_code import PASSED
 from benchcheck.session.live import LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.terminal.after_stop import wish_at_desk
-from benchcheck.terminal.asking import Asking, asking_of
+from benchcheck.terminal.asking import OPEN_SEEN, Asking, asking_of
 from benchcheck.terminal.check_keys import CheckKeys, is_reading
 from benchcheck.terminal.clipping import clips_wish
 from benchcheck.terminal.desk import Desk
@@ -288,6 +288,9 @@ class Guided:
                 self.picture.say(asking.mark_words(seen))
             case Happening.MOVED_ON:
                 self.picture.say("it moved on: hold still")
+            case Happening.NOTHING_SEEN:
+                self.sound.cue(Cue.RESEAT)
+                self.picture.say(OPEN_SEEN)
             case Happening.RESEAT | Happening.NO_CONTACT:
                 self.sound.cue(Cue.RESEAT)
                 words = "take the tips off and put them on again"

@@ -18,7 +18,7 @@ from benchcheck.session.answers import Answer, Hindered, Step, Stop, Taken
 from benchcheck.session.live import Glimpse, LiveMeter
 from benchcheck.session.meters import Meters
 from benchcheck.terminal.actions import Action, meant
-from benchcheck.terminal.asking import Asking, asking_of
+from benchcheck.terminal.asking import OPEN_SEEN, Asking, asking_of
 from benchcheck.terminal.counted import ALREADY_COUNTED, LastCounted
 from benchcheck.terminal.prompt import CLIPPED, PLACED, PromptSource
 from benchcheck.terminal.screen import Screen
@@ -32,6 +32,7 @@ _SEEN: dict[Happening, tuple[Cue, str]] = {
     Happening.MOVED_ON: (Cue.RESEAT, "it moved on: hold still"),
     Happening.RESEAT: (Cue.RESEAT, "it jumped: take the tips off and put them on again"),
     Happening.NO_CONTACT: (Cue.RESEAT, "the contacts do not agree: take the tips off and put them on again"),
+    Happening.NOTHING_SEEN: (Cue.RESEAT, OPEN_SEEN),
     Happening.MARKED: (Cue.MARKED, ""),
     Happening.MARK_MISSED: (Cue.RESEAT, ""),
     Happening.MARK_SPOILT: (Cue.RESEAT, ""),
