@@ -66,8 +66,8 @@ class LineByLine:
     _told: str = ""
     _counted: LastCounted = field(default_factory=LastCounted)
 
-    def placed(self, step: Step, *, clipped: bool = False) -> Answer | None:
-        """Return what the check came to; None where the tips are on and the load comes next.
+    def placed(self, step: Step, *, clipped: bool = False) -> Answer:
+        """Return what the check came to; a load is drawn already.
 
         `clipped` where they were put on with the power off: the check was shown then, and no lift is waited for.
         """
