@@ -9,6 +9,7 @@ from benchcheck.quantity import format_value
 from benchcheck.record.audit import Audit
 from benchcheck.record.changes import Change, ChangeKind, Changes
 from benchcheck.record.history import History, Series, Trend
+from benchcheck.record.tries import open_tries
 from benchcheck.report.course import clock_set_back, leaving, moved_checks, shown_trend
 from benchcheck.report.wording import (
     counted,
@@ -66,6 +67,8 @@ def _visit(number: int, record: Record) -> Iterator[str]:
     for event in record.events:
         if str(event.kind) in ("amendment", "note"):
             yield from wrapped(f"{event.kind} {event.check}: {event.text}", "     ", "     ")
+    for check, shown in open_tries(record).items():
+        yield from wrapped(f"tried and not accepted: {check}: {', '.join(map(one_line, shown))}", "     ", "     ")
     for problem in record.problems:
         yield from wrapped(f"! {problem}", "     ", "       ")
 

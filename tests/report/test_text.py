@@ -6,9 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from benchcheck.clock import FakeClock
 from benchcheck.record.audit import check_records
 from benchcheck.record.changes import changes_between
 from benchcheck.record.history import history_of
+from benchcheck.record.journal import Journal
+from benchcheck.record.model import EventKind
 from benchcheck.record.record import Record, read_record
 from benchcheck.report.html import history_page
 from benchcheck.report.text import audit_lines, changes_lines, history_lines
@@ -36,6 +39,15 @@ def test_problems_of_a_record_stand_in_its_history(tmp_path: Path) -> None:
     told = " ".join(" ".join(history_lines(history_of((read_record(path),)))).split())
     assert "does not carry its seal" in told
     assert "no result yet" in told
+
+
+def test_tries_that_no_reading_carries_stand_in_a_history(tmp_path: Path) -> None:
+    path = write_visit(tmp_path)
+    with Journal.resume(path, FakeClock()) as journal:
+        for shown in ("8.1k", "OL"):
+            journal.append_event(EventKind.TRY, "R99.resistance", shown)
+    told = " ".join(" ".join(history_lines(history_of((read_record(path),)))).split())
+    assert "tried and not accepted: R99.resistance: 8.1k, OL" in told
 
 
 def test_an_audit_says_what_seals_cannot_show(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 from benchcheck.checklist.order import draw_up
 from benchcheck.clock import FakeClock
 from benchcheck.kinds.check import Phase
+from benchcheck.readings.reading import Reading
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
 from benchcheck.record.record import Record
@@ -212,7 +213,7 @@ def test_a_later_second_look_is_the_same_one_after_a_resume(seed: int) -> None:
     looks = SecondLooks(4, random.Random(seed))
     chosen = [looks.taken(one, (reading(one, "4.70k"),)) for one in checks]
     first, second = chosen[3], chosen[7]
-    read = {one.id: (reading(one, "4.70k"),) for one in checks}
+    read: dict[str, tuple[Reading, ...]] = {one.id: (reading(one, "4.70k"),) for one in checks}
     read[first] = (*read[first], replace(read[first][0], repeat=2, note=SECOND_LOOK))
     order = [one.id for one in checks]
     again, queue = SecondLooks(4, random.Random(seed)), deque([*checks, RESIDUAL])
