@@ -290,6 +290,7 @@ class Guided:
                 self.picture.say("it moved on: hold still")
             case Happening.NOTHING_SEEN:
                 self.sound.cue(Cue.RESEAT)
+                self.picture.messages = ()
                 self.picture.say(OPEN_SEEN)
             case Happening.RESEAT | Happening.NO_CONTACT:
                 self.sound.cue(Cue.RESEAT)
