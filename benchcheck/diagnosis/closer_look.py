@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 
 #: how many are compared where the circuit is solved again, and at how many points at most.
 _LOOKED_AT, _POINTS = 8, 6
+#: how often others are looked at around a point beside those that led when it was gone to.
+_MOST_HERE = 1
 #: how far behind the leader, as a logarithm, whoever may yet explain what that leaves, and by how much more he must.
 _BEHIND, _MORE = 40.0, 1.0
 #: how many of those that explain what the good board does not are looked at, and by how much, as a logarithm.
@@ -43,14 +45,15 @@ class CloserLook:
         """Weigh again; log odds and fits are put in their places."""
         if not self._solver.solves:
             return
-        around, telling = 0, list[int]()
+        around, telling, here = 0, list[int](), 0
         for _ in range(_POINTS):
             lead = self._one_of_each([*self._leading(odds), *telling])
-            if self._was_at(around) and self._looked_at(lead):
+            here = here + 1 if self._was_at(around) else 0
+            if here > _MOST_HERE or (here and self._looked_at(lead)):
                 further = self._further(odds, fits)
                 if further is None:
                     return
-                around, lead = further, lead[:1]
+                around, lead, here = further, lead[:1], 0
             rows = self._one_of_each([0, around, *lead, *(() if self._been else fits)])
             self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
             telling = telling or self._screened(odds, fits)

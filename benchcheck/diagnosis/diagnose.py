@@ -5,31 +5,29 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.devices import pins
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.engine import Engine, Weighed
-from benchcheck.diagnosis.evidence import Evidence, Seen, evidence_of
+from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
-from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.likelihood import joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import only_under_power, signs_under_power
-from benchcheck.diagnosis.predictions import predict, read_under
+from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.several import least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread
-from benchcheck.diagnosis.spread import shifted
 from benchcheck.diagnosis.suggestions import leading_rows, suggestions
 from benchcheck.diagnosis.unit import strayed
-from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, lower_than_named, worth_of_unnamed
+from benchcheck.diagnosis.unnamed import UNNAMED, lower_than_named, worth_of_unnamed
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
@@ -42,7 +40,6 @@ Floats = NDArray[np.float64]
 _WITHIN, _FEW = "is within its limits", 2
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
 _UNREAD_BITS = 0.09
-_PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
 
 
 def diagnose(
@@ -122,7 +119,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     slipped = list(_slips(engine, evidence, weighed))
     for slip, worth in slipped:
         every.add(slip, weighed.log_odds[0] + worth)
-    least = _least(engine, weighed.held.seen, [GOOD])[0]
+    least = least_readings(engine, weighed.held.seen, [GOOD])[0]
     unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
@@ -134,7 +131,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     remarks = list(_remarks(engine, evidence))
     left = _left(engine, evidence, weighed, every)
     if left:
-        for pair, worth in _more(engine, evidence, weighed):
+        for pair, worth in several_faults(engine, evidence, weighed):
             every.add(pair, worth)
         low = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
         remarks += _paths(engine, low)
@@ -192,7 +189,7 @@ def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -
 
 def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
     good, fit = weighed.predictions.only_good(), weighed.fits[0]
-    unit = strayed(engine.board, shifted(engine.netlist, weighed.shift_v), good.strays, fit.stray)
+    unit = strayed(engine.board, engine.netlist, good.strays, fit.stray)
 
     def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
         return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
@@ -229,12 +226,6 @@ def _listed(names: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(shown[:-1]), shown[-1])))
 
 
-def _least(engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis]) -> Floats:
-    """Return what readings are at least under each hypothesis, whatever lies on incomplete nets."""
-    shots = [one.shot for one in seen]
-    return least_with_paths(engine.board, engine.bench, engine.netlist, hypotheses, shots, engine.model.incomplete)
-
-
 def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str], least: Floats) -> tuple[str, ...]:
     """Return which of these readings are below the good board's where the spec does not name every path."""
     names = _lower(engine, weighed, least)
@@ -255,91 +246,6 @@ def _paths(engine: Engine, low: Sequence[str]) -> Iterator[str]:
             f"lower than the circuit of the spec, on nets not declared complete: {_listed(low)}; {of} and paths that "
             "nobody wrote down do that too, so by itself it shows no fault"
         )
-
-
-def _more(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
-    """Yield several faults at once: what the eyes saw together, else pairs of what explains most; with log odds."""
-    leading = _explaining(engine, weighed)
-    seen_turned = [
-        one
-        for one in engine.hypotheses
-        if one.code == "reversed" and (evidence.orientation or {}).get(one.designator) == "no"
-    ]
-    if len(seen_turned) > 1:
-        told = [one for one in leading if not _like_a_path(engine, one)]
-        yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
-        return
-    tried = (_pair(a, b) for a, b in combinations(leading, 2))
-    pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
-    yield from ((pair, worth) for pair, worth, _ in _weighed_together(engine, evidence, weighed, pairs))
-
-
-def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
-    """Return whether a leak lies where the spec does not name every path: a path is likelier and reads the same."""
-    device = engine.netlist.by_designator.get(one.designator)
-    return one.code == "leaky" and device is not None and set(pins(device).values()) <= engine.model.incomplete
-
-
-def _beside_what_was_seen(
-    engine: Engine, evidence: Evidence, weighed: Weighed, seen: Sequence[Hypothesis], leading: Sequence[Hypothesis]
-) -> Iterator[tuple[Hypothesis, float]]:
-    """Yield what the eyes saw together, then one and two more faults beside it, the best first fault kept."""
-    kept = tuple(seen)
-    found = list(_weighed_together(engine, evidence, weighed, [_together(kept)]))
-    for _ in range(_MOST_BESIDE):
-        yield from (
-            (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
-        )
-        others = [one for one in leading if one not in kept]
-        found = list(_weighed_together(engine, evidence, weighed, [_together((*kept, one)) for one in others]))
-        if not found:
-            return
-        kept = (*kept, others[max(range(len(found)), key=lambda at: found[at][1] + found[at][2])])
-    yield from (
-        (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
-    )
-
-
-def _weighed_together(
-    engine: Engine, evidence: Evidence, weighed: Weighed, several: Sequence[Hypothesis]
-) -> Iterator[tuple[Hypothesis, float, float]]:
-    """Yield hypotheses of several faults, their log odds, and what unnamed paths beside would add."""
-    if not several:
-        return
-    shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
-    netlist = shifted(engine.netlist, weighed.shift_v)
-    more = predict(engine.board, engine.bench, netlist, [GOOD, *several], shots)
-    held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
-    beside = engine.beside(evidence, several)
-    least = _least(engine, held.seen, several)
-    for row, one in enumerate(several, 1):
-        fit = joint(more, held, row)
-        path = worth_of_unnamed(more, held, engine.model.incomplete, row, least=least[row - 1])
-        yield one, math.log(one.odds) + beside[row - 1] + fit.log_likelihood, max(path or 0.0, 0.0)
-
-
-def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
-    """Return the faults that each explain most of what the good board does not."""
-    gain = (weighed.terms - weighed.terms[0]).clip(min=0.0)
-    rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
-    chosen: list[int] = []
-    got = np.zeros(gain.shape[1])
-    for _ in range(_PAIRED // 2):
-        best = max(rows, key=lambda at: float(np.maximum(gain[at] - got, 0.0).sum()))
-        chosen.append(best)
-        got = np.maximum(got, gain[best])
-    leading = [int(at) for at in np.argsort(-weighed.log_odds) if at in set(rows)][: _PAIRED // 2]
-    return [engine.hypotheses[at] for at in dict.fromkeys((*chosen, *leading))]
-
-
-def _together(several: Sequence[Hypothesis]) -> Hypothesis:
-    return replace(several[0], odds=math.prod(one.odds for one in several), also=tuple(several[1:]))
-
-
-def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:
-    if first.designator and first.designator == second.designator:
-        return None
-    return replace(first, odds=first.odds * second.odds, also=(second,))
 
 
 def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:

@@ -5,7 +5,6 @@ Making it ready is the dictionary; weighing readings afterwards is quick. Kept p
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -18,7 +17,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Inductor, Resistor, Switch, pins
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.closer_look import CloserLook
-from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
 from benchcheck.diagnosis.likelihood import Fit, Held, corrected, hold, joint
@@ -26,7 +25,7 @@ from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.shots import ALTERNATING, MeterErrors, Shot, shot_of
-from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, model_with_series, shifted
+from benchcheck.diagnosis.spread import model_with_series
 from benchcheck.diagnosis.unit import UnitSolver
 from benchcheck.kinds.check import Check
 from benchcheck.score.model_circuit import Model
@@ -41,9 +40,6 @@ _LOOKED_AT, _LOOKED_AT_ROUGHLY = 12, 6
 #: how often the eyes pass a part that is the wrong way round, and how often they call one so that is right (common
 #: practice, no source).
 _OVERLOOKED, _MISCALLED = 0.02, 0.001
-#: all junctions of a unit are taken as off by this much, in volt, where diode mode says so in the middle of so many
-#: readings in which junctions conduct; leakages, which then are several times what they were, follow.
-_SHIFT_V, _ENOUGH, _CONDUCTS = 0.06, 5, 0.5
 _CACHE: dict[tuple[str, str, bool], Engine] = {}
 _MOST_KEPT = 8
 
@@ -53,8 +49,8 @@ class Weighed:
     """Every hypothesis weighed: `log_odds` against nothing in particular, probabilities, and each reading's share.
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
-    are what the readings were held against, all junctions off by `shift_v`. `fits` are those looked at
-    closely, the good board (row 0) always one of them.
+    are what the readings were held against. `fits` are those looked at closely, the good board (row 0) always one of
+    them.
     """
 
     log_odds: Floats
@@ -62,7 +58,6 @@ class Weighed:
     held: Held
     terms: Floats
     predictions: Predictions
-    shift_v: float
     fits: dict[int, Fit]
 
 
@@ -72,7 +67,6 @@ class Engine:
     def __init__(self, board: Board, bench: Bench, model: Model | None = None, *, across: bool = True) -> None:
         """Make ready; without `across` only the spec's own checks are looked at: quicker, and less to suggest."""
         self._across = across
-        self._shifted: dict[float, Predictions] = {}
         self.board, self.bench = board, bench
         self.model = model or model_with_series(board)
         self.netlist: Netlist = self.model.netlist
@@ -86,34 +80,8 @@ class Engine:
     @cached_property
     def predictions(self) -> Predictions:
         """What the spec's checks, and the tips across every part, read under every hypothesis."""
-        return self._predicted(0.0)
-
-    def _predicted(self, shift_v: float) -> Predictions:
         shots = tuple(dict.fromkeys((*self.checks, *(self._across_parts() if self._across else ()))))
-        netlist = shifted(self.netlist, shift_v) if shift_v else self.netlist
-        return predict(self.board, self.bench, netlist, self.hypotheses, shots)
-
-    def predictions_at(self, shift_v: float) -> Predictions:
-        """Return the predictions with all junctions off by so many volt, made ready when first asked for."""
-        if not shift_v:
-            return self.predictions
-        if shift_v not in self._shifted:
-            self._shifted[shift_v] = self._predicted(shift_v)
-        return self._shifted[shift_v]
-
-    def shift_of(self, seen: Sequence[Seen]) -> float:
-        """Return how far all junctions of this unit are off, in volt: one of a few steps, 0 where little says so."""
-        table = self.predictions
-        place = {shot: at for at, shot in enumerate(table.shots)}
-        kept = [(one.value, place[one.shot]) for one in seen if one.shot in place and not math.isnan(one.value)]
-        at = np.array([column for _, column in kept], dtype=np.intp)
-        by_volt = table.good[table.common, at] / COMMON_JUNCTION_V
-        usable = (by_volt > _CONDUCTS) & ~table.in_ratio[at] & ~np.isnan(table.mean[0, at])
-        if usable.sum() < _ENOUGH:
-            return 0.0
-        value = np.array([value for value, _ in kept])
-        off = float(np.median(((value - table.mean[0, at]) / np.where(usable, by_volt, 1.0))[usable]))
-        return 0.0 if abs(off) < _SHIFT_V / 2.0 else math.copysign(_SHIFT_V, off)
+        return predict(self.board, self.bench, self.netlist, self.hypotheses, shots)
 
     def _across_parts(self) -> list[Shot]:
         """Return the shots across the pins of every part, both ways round where that matters."""
@@ -137,8 +105,7 @@ class Engine:
 
     def weigh(self, evidence: Evidence) -> Weighed:
         """Return all hypotheses weighed by the evidence."""
-        shift_v = self.shift_of(evidence.seen)
-        predictions = self.predictions_at(shift_v)
+        predictions = self.predictions
         held = hold(predictions, evidence.seen, self.errors, evidence.leads_ohm)
         beside = self.log_prior + self.beside(evidence, self.hypotheses)
         fits = {0: joint(predictions, held, 0)}
@@ -152,11 +119,10 @@ class Engine:
                 fits.setdefault(at, joint(predictions, held, at))
                 odds[at] = beside[at] + fits[at].log_likelihood
             near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
-        netlist = shifted(self.netlist, shift_v) if shift_v else self.netlist
-        solver = UnitSolver(self.board, self.bench, netlist, self.hypotheses, predictions, held)
+        solver = UnitSolver(self.board, self.bench, self.netlist, self.hypotheses, predictions, held)
         CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each, predictions, shift_v, fits)
+        return Weighed(odds, share / share.sum(), held, each, predictions, fits)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

@@ -16,7 +16,18 @@ from scipy.linalg import lapack
 
 from benchcheck.diagnosis.predicted import BENT_AT
 
-__all__ = ["ANYTHING", "BLUR", "INFLATED", "Lines", "bending", "log_t", "mixed", "student_cumulated"]
+__all__ = [
+    "ANYTHING",
+    "BLUR",
+    "INFLATED",
+    "NEARBY",
+    "STAYING",
+    "Lines",
+    "bending",
+    "log_t",
+    "mixed",
+    "student_cumulated",
+]
 
 Floats = NDArray[np.float64]
 
@@ -27,6 +38,8 @@ INFLATED = 1.25
 ANYTHING = 0.01
 #: rounds of a fit: the first as wide as good parts spread, the last with nothing but what is left over.
 BLUR = (1.0, 0.3, 0.1, 0.03, 0.0, 0.0, 0.0)
+#: rounds that look for what is likelier nearby and nowhere else, and none, which stays where it is.
+NEARBY, STAYING = (0.0, 0.0, 0.0), ()
 _T_CONSTANT = math.lgamma((_FREEDOM + 1) / 2) - math.lgamma(_FREEDOM / 2) - 0.5 * math.log(_FREEDOM * math.pi)
 
 
@@ -74,17 +87,16 @@ class Lines:
     def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats, Floats]:
         """Return the likelihood's logarithm with the strays integrated out, those at their likeliest, terms and rest.
 
-        `bent` is added to `straight` as the square of how far all junctions are off the point.
+        `bent` is added to `straight` as the square of how far all junctions are off the point. With no round the
+        strays stay where they are.
         """
         slopes, error, spread = self.slopes, self.error, np.sqrt((self.slopes**2).sum(axis=0))
-        rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent)
+        rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent) if blur else self.straight
+        move = np.zeros_like(self.at)
+        if not blur:
+            factor, _ = self._towards(rest, own)
         for width in blur:
-            blurred = np.hypot(own, width * spread)
-            weight = _weights(rest, blurred, self.broad)
-            share = np.sqrt(weight) / blurred
-            scaled = slopes * share  # by its own transpose: half the work of any other product
-            information = np.eye(len(slopes)) + scaled @ scaled.T
-            factor, move = _cholesky(information, scaled @ (share * error) - self.at)
+            factor, move = self._towards(rest, np.hypot(own, width * spread))
             rest = error - move @ slopes
             moved = move[self.common] if self.common >= 0 else 0.0
             own = np.hypot(self.straight, self.bent * bending(moved))
@@ -94,6 +106,13 @@ class Lines:
         total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
         inverse = _inverse(factor)
         return total, np.asarray(stray), np.asarray(inverse), np.asarray(dense), np.asarray(rest)
+
+    def _towards(self, rest: Floats, blurred: Floats) -> tuple[Floats, Floats]:
+        """Return the factor of the information, and the move that suits errors weighed by what is left of them."""
+        share = np.sqrt(_weights(rest, blurred, self.broad)) / blurred
+        scaled = self.slopes * share  # by its own transpose: half the work of any other product
+        information = np.eye(len(self.slopes)) + scaled @ scaled.T
+        return _cholesky(information, scaled @ (share * self.error) - self.at)
 
 
 def _cholesky(matrix: Floats, right: Floats) -> tuple[Floats, Floats]:

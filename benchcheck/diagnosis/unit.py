@@ -35,7 +35,7 @@ from benchcheck.diagnosis.likelihood import (
     straight,
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
-from benchcheck.diagnosis.robust import INFLATED
+from benchcheck.diagnosis.robust import BLUR, INFLATED, NEARBY, STAYING
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
 from benchcheck.diagnosis.spread import (
     IDEALITY,
@@ -62,9 +62,11 @@ _FURTHEST = 6.0
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
 _ALIKE = 0.5
-_MOST_FITS = 8
+_MOST_FITS = 10
 #: how far a stray is followed at once: further than that straight lines lead astray.
 _FURTHEST_STEP = 1.5
+#: a step that led where readings are less likely is taken again this many times shorter.
+_SHORTER = 3.0
 #: a position of switches in which less than this share was read is not solved again.
 _FEW_READINGS = 0.1
 
@@ -288,18 +290,58 @@ class _Lot:
 
 
 def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
-    """Return the likeliest fit of one hypothesis near the point it comes out at, and that point."""
-    point, best, there = begin, None, begin
+    """Return the likeliest fit of one hypothesis near the point it comes out at, and that point.
+
+    No step is taken to where the readings are less likely: one from there is shorter, and aims at what is nearby.
+    """
+    search = _Search(begin, held, common)
     for _ in range(_MOST_FITS):
-        fit = fitted(solver.near(point, (row,))[row], held, common)
-        alike = best is not None and near_enough(best) and abs(fit.log_likelihood - best.log_likelihood) < _ALIKE
-        if best is None or better(fit, best):
-            best, there = fit, point
-        if fit.moved < _NEAR or (near_enough(fit) and alike):
+        if not search.goes_on(solver.near(search.point, (row,))[row]):
             break
-        point = point + (fit.stray - point) * min(1.0, _FURTHEST_STEP / fit.moved)
-    assert best is not None
-    return best, there
+    return search.found
+
+
+class _Search:
+    """A search for the strays that suit readings best: where it stands, what it aims at, how far it goes."""
+
+    def __init__(self, begin: Floats, held: Held, common: int) -> None:
+        self._held, self._common = held, common
+        self.point = self._base = begin
+        self._stays: Fit | None = None
+        self._lines: Local | None = None
+
+    def goes_on(self, lines: Local) -> bool:
+        """Take in straight lines from the point; return whether there is another to go to."""
+        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        gained = math.inf if before is None else here.log_likelihood - before.log_likelihood
+        if gained > 0.0:
+            self._base, self._stays, self._lines = self.point, here, lines
+            self._aims(BLUR)
+            if self._aim.log_likelihood < here.log_likelihood:  # another basin, and a worse one
+                self._aims(NEARBY)
+            if self._aim.moved < _NEAR or (near_enough(self._aim) and gained < _ALIKE):
+                return False
+        elif self._wide and self._lines is not None:
+            self._aims(NEARBY)
+        else:
+            self._share /= _SHORTER
+            if self._share * self._aim.moved < _NEAR:
+                return False
+        self.point = self._base + self._share * (self._aim.stray - self._base)
+        return True
+
+    def _aims(self, blur: Sequence[float]) -> None:
+        assert self._lines is not None
+        self._aim, self._wide = fitted(self._lines, self._held, self._common, blur), blur is BLUR
+        self._share = min(1.0, _FURTHEST_STEP / max(self._aim.moved, 1e-9))
+
+    @property
+    def found(self) -> tuple[Fit, Floats]:
+        """The fit where the search stands, and the point; where it aims further, what is likely without going."""
+        stays = self._stays
+        assert stays is not None
+        reached = near_enough(self._aim) and self._aim.log_likelihood > stays.log_likelihood
+        return (self._aim if reached else stays), self._base
 
 
 def near_enough(fit: Fit) -> bool:
@@ -331,7 +373,12 @@ def compared(
         fit, point = settled(solver, held, around, point, common)
         _keep(fits, around, fit, final)
         if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-            _keep(fits, 0, settled(solver, held, 0, fit.stray, common)[0], final)
+            good, _ = settled(solver, held, 0, fit.stray, common)
+            _keep(fits, 0, good, final)
+            if good.log_likelihood > fit.log_likelihood:  # and then the fault near the good unit
+                again, there = settled(solver, held, around, good.stray, common)
+                _keep(fits, around, again, final)
+                point = there if again.log_likelihood > fit.log_likelihood else point
     for row, local in solver.near(point, rows).items():
         fit = fitted(local, held, common)
         likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood

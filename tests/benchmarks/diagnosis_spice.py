@@ -76,7 +76,6 @@ def told(engine: Engine, unit: population.Unit, row: np.ndarray, weighed: Weighe
     print(
         f"    {engine.hypotheses[unit.truth]} at {ambient_c:.0f} degC, group {shares[group[unit.truth]]:.2g}: {tops}"
     )
-    print(f"      all junctions taken as off by {weighed.shift_v} V")
     seen, terms, mean = weighed.held.seen, weighed.terms, weighed.predictions.mean
     against = terms[unit.truth] - terms[best[0]]
     column = {shot: at for at, shot in enumerate(weighed.predictions.shots)}

@@ -1,0 +1,122 @@
+"""Several faults at once: what the eyes saw together, else pairs of those that each explain most of what is left."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.circuit.devices import pins
+from benchcheck.diagnosis.engine import Engine, Weighed
+from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
+from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.predictions import predict
+from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
+
+__all__ = ["least_readings", "several_faults"]
+
+Floats = NDArray[np.float64]
+
+_PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
+
+
+def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield several faults at once: what the eyes saw together, else pairs of what explains most; with log odds."""
+    leading = _explaining(engine, weighed)
+    seen_turned = [
+        one
+        for one in engine.hypotheses
+        if one.code == "reversed" and (evidence.orientation or {}).get(one.designator) == "no"
+    ]
+    if len(seen_turned) > 1:
+        told = [one for one in leading if not _like_a_path(engine, one)]
+        yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
+        return
+    tried = (_pair(a, b) for a, b in combinations(leading, 2))
+    pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
+    yield from ((pair, worth) for pair, worth, _ in _weighed_together(engine, evidence, weighed, pairs))
+
+
+def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
+    """Return whether a leak lies where the spec does not name every path: a path is likelier and reads the same."""
+    device = engine.netlist.by_designator.get(one.designator)
+    return one.code == "leaky" and device is not None and set(pins(device).values()) <= engine.model.incomplete
+
+
+def _beside_what_was_seen(
+    engine: Engine, evidence: Evidence, weighed: Weighed, seen: Sequence[Hypothesis], leading: Sequence[Hypothesis]
+) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield what the eyes saw together, then one and two more faults beside it, the best first fault kept."""
+    kept = tuple(seen)
+    found = list(_weighed_together(engine, evidence, weighed, [_together(kept)]))
+    for _ in range(_MOST_BESIDE):
+        yield from (
+            (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
+        )
+        others = [one for one in leading if one not in kept]
+        found = list(_weighed_together(engine, evidence, weighed, [_together((*kept, one)) for one in others]))
+        if not found:
+            return
+        kept = (*kept, others[max(range(len(found)), key=lambda at: found[at][1] + found[at][2])])
+    yield from (
+        (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
+    )
+
+
+def _weighed_together(
+    engine: Engine, evidence: Evidence, weighed: Weighed, several: Sequence[Hypothesis]
+) -> Iterator[tuple[Hypothesis, float, float]]:
+    """Yield hypotheses of several faults, their log odds, and what unnamed paths beside would add."""
+    if not several:
+        return
+    shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
+    every = [GOOD, *several]
+    more = predict(engine.board, engine.bench, engine.netlist, every, shots)
+    held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
+    beside = engine.beside(evidence, several)
+    least = least_readings(engine, held.seen, several)
+    fits = [joint(more, held, row) for row in range(1, len(every))]
+    worths = [
+        worth_of_unnamed(more, held, engine.model.incomplete, row, least=least[row - 1])
+        for row in range(1, len(every))
+    ]
+    paths = np.array([max(worth or 0.0, 0.0) for worth in worths])
+    before = np.log([one.odds for one in several]) + beside + paths
+    of_all = before + [fit.log_likelihood for fit in fits]
+    for one, worth, path in zip(several, of_all, paths, strict=True):
+        yield one, float(worth - path), float(path)
+
+
+def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
+    """Return the faults that each explain most of what the good board does not."""
+    gain = (weighed.terms - weighed.terms[0]).clip(min=0.0)
+    rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
+    chosen: list[int] = []
+    got = np.zeros(gain.shape[1])
+    for _ in range(_PAIRED // 2):
+        best = max(rows, key=lambda at: float(np.maximum(gain[at] - got, 0.0).sum()))
+        chosen.append(best)
+        got = np.maximum(got, gain[best])
+    leading = [int(at) for at in np.argsort(-weighed.log_odds) if at in set(rows)][: _PAIRED // 2]
+    return [engine.hypotheses[at] for at in dict.fromkeys((*chosen, *leading))]
+
+
+def _together(several: Sequence[Hypothesis]) -> Hypothesis:
+    return replace(several[0], odds=math.prod(one.odds for one in several), also=tuple(several[1:]))
+
+
+def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:
+    if first.designator and first.designator == second.designator:
+        return None
+    return replace(first, odds=first.odds * second.odds, also=(second,))
+
+
+def least_readings(engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis]) -> Floats:
+    """Return what readings are at least under each hypothesis, whatever lies on incomplete nets."""
+    shots = [one.shot for one in seen]
+    return least_with_paths(engine.board, engine.bench, engine.netlist, hypotheses, shots, engine.model.incomplete)
