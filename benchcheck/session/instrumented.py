@@ -76,7 +76,11 @@ class InstrumentedSource:
 
     def __post_init__(self) -> None:
         """Nothing was confirmed yet."""
-        self._by_hand = PowerByHand(self.hand.confirm)
+        self._by_hand = PowerByHand(self._confirmed)
+
+    def _confirmed(self, question: str) -> bool:
+        """Ask when it comes to it: the hand of a bench without power may know no questions."""
+        return self.hand.confirm(question)
 
     def prepare(self, checklist: Checklist) -> None:
         """Open the linked meters and look at supply and load; nothing is switched.
