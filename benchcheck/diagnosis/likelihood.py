@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from benchcheck.diagnosis.robust import (
     ANYTHING,
     BLUR,
     INFLATED,
+    Ends,
     Lines,
     bending,
     log_t,
@@ -257,13 +258,19 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     total = 0.0
     if len(numeric):
         slopes, meter = local.slopes[:, numeric], held.meter[numeric]
-        matters = np.flatnonzero((np.abs(slopes) > _MATTERS * meter).any(axis=1) | (local.at != 0.0))
+        ends = _ends(local, held)
+        matters = np.flatnonzero(
+            (np.abs(slopes) > _MATTERS * meter).any(axis=1)
+            | (np.abs(ends.slopes) > _MATTERS * ends.own).any(axis=1)
+            | (local.at != 0.0)
+        )
         little = np.delete(slopes, matters, axis=0)
         lines = Lines(
             slopes[matters], local.error[numeric],
             np.sqrt(meter**2 + local.own[numeric] ** 2 + (little**2).sum(axis=0)),
             held.anything[numeric], local.bent[numeric], local.at[matters],
             int(np.searchsorted(matters, common)) if common in matters else -1,
+            replace(ends, slopes=ends.slopes[matters]),
         )  # fmt: skip
         total, found, inverse, dense, rest[numeric] = lines.strayed(blur)
         stray[matters] = found
@@ -278,6 +285,15 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     others = np.setdiff1d(np.arange(len(terms)), numeric)
     moved = float(np.abs(stray - local.at).max(initial=0.0))
     return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved)
+
+
+def _ends(local: Local, held: Held) -> Ends:
+    """Return the readings beyond the end of the last range, none where no line is drawn to them."""
+    if local.beyond is None or local.beyond_slopes is None or local.beyond_own is None:
+        none = np.zeros(0)
+        return Ends(none, np.zeros((len(local.at), 0)), none, none)
+    over = np.flatnonzero(~np.isnan(local.beyond))
+    return Ends(local.beyond[over], local.beyond_slopes[:, over], local.beyond_own[over], held.anything[over])
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:

@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 _FREEDOM = 5.0
 INFLATED = 1.25
 #: share of readings that are anything: a bad contact, a wrong line (common practice, no source).
-ANYTHING = 0.01
+ANYTHING = 0.003
 #: rounds of a fit: the first as wide as good parts spread, the last with nothing but what is left over.
 BLUR = (1.0, 0.3, 0.1, 0.03, 0.0, 0.0, 0.0)
 #: rounds that look for what is likelier nearby and nowhere else, and none, which stays where it is.
@@ -73,6 +73,19 @@ def bending(common: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
+class Ends:
+    """Readings beyond the end of the last range: how far what is expected lies beyond it (less than 0: short of it).
+
+    `slopes` (strays x readings), `own` and `broad` are as those of `Lines`, in the unit of `beyond`.
+    """
+
+    beyond: Floats
+    slopes: Floats
+    own: Floats
+    broad: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class Lines:
     """Straight lines to fit: slopes (strays x readings), errors, their deviations, where the strays are now."""
 
@@ -83,6 +96,7 @@ class Lines:
     bent: Floats
     at: Floats
     common: int
+    ends: Ends
 
     def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats, Floats]:
         """Return the likelihood's logarithm with the strays integrated out, those at their likeliest, terms and rest.
@@ -94,9 +108,9 @@ class Lines:
         rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent) if blur else self.straight
         move = np.zeros_like(self.at)
         if not blur:
-            factor, _ = self._towards(rest, own)
+            factor, _ = self._towards(move, rest, own, 0.0)
         for width in blur:
-            factor, move = self._towards(rest, np.hypot(own, width * spread))
+            factor, move = self._towards(move, rest, np.hypot(own, width * spread), width)
             rest = error - move @ slopes
             moved = move[self.common] if self.common >= 0 else 0.0
             own = np.hypot(self.straight, self.bent * bending(moved))
@@ -107,12 +121,26 @@ class Lines:
         inverse = _inverse(factor)
         return total, np.asarray(stray), np.asarray(inverse), np.asarray(dense), np.asarray(rest)
 
-    def _towards(self, rest: Floats, blurred: Floats) -> tuple[Floats, Floats]:
-        """Return the factor of the information, and the move that suits errors weighed by what is left of them."""
+    def _towards(self, move: Floats, rest: Floats, blurred: Floats, width: float) -> tuple[Floats, Floats]:
+        """Return the factor of the information, and the move that suits errors weighed by what is left of them.
+
+        What falls short of an end it was read beyond draws there as any error does; what is beyond draws no more.
+        """
         share = np.sqrt(_weights(rest, blurred, self.broad)) / blurred
         scaled = self.slopes * share  # by its own transpose: half the work of any other product
         information = np.eye(len(self.slopes)) + scaled @ scaled.T
-        return _cholesky(information, scaled @ (share * self.error) - self.at)
+        right = scaled @ (share * self.error) - self.at
+        ends = self.ends
+        short = -(ends.beyond + move @ ends.slopes)
+        drawing = np.flatnonzero(short > 0.0)
+        if len(drawing):
+            slopes = ends.slopes[:, drawing]
+            wide = np.hypot(ends.own[drawing], width * np.sqrt((slopes**2).sum(axis=0)))
+            share = np.sqrt(_weights(short[drawing], wide, ends.broad[drawing])) / wide
+            scaled = slopes * share
+            information += scaled @ scaled.T
+            right += scaled @ (share * -ends.beyond[drawing])
+        return _cholesky(information, right)
 
 
 def _cholesky(matrix: Floats, right: Floats) -> tuple[Floats, Floats]:

@@ -9,7 +9,8 @@ from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Clamp, Resistor
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.engine import Engine
-from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.likelihood import fitted, hold, joint
+from benchcheck.diagnosis.robust import STAYING
 from benchcheck.diagnosis.strays import Strays
 from benchcheck.diagnosis.unit import UnitSolver, settled, strayed
 
@@ -37,6 +38,17 @@ def test_solving_again_finds_a_likelier_unit_than_straight_lines(engine: Engine)
         gained.append(after.log_likelihood - before.log_likelihood)
     assert np.median(gained) > -1.0
     assert max(gained) > 0.0
+
+
+def test_no_search_ends_where_readings_are_less_likely_than_where_it_began(engine: Engine) -> None:
+    predictions = engine.predictions
+    for unit in population.units(engine, predictions.shots, "no less likely", 2, 1):
+        held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
+        solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+        begin = joint(predictions, held, unit.truth).stray
+        there = fitted(solver.near(begin, (unit.truth,))[unit.truth], held, predictions.common, STAYING)
+        after, _ = settled(solver, held, unit.truth, begin, predictions.common)
+        assert after.log_likelihood >= there.log_likelihood
 
 
 def test_drawn_good_units_are_called_good(engine: Engine) -> None:
