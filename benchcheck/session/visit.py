@@ -297,7 +297,8 @@ class Visit:
         self._was_on = self._was_on and not names
         for name in reversed(names):
             if name in self._readings and name in self._by_id:
-                self.journal.append_event(EventKind.UNDO, name, why)
+                if any(one.check == name for one in self.journal.readings()):  # else of a record before this one
+                    self.journal.append_event(EventKind.UNDO, name, why)
                 del self._readings[name]
                 self._learn()
                 self._reconsider(self._by_id[name], queue)
