@@ -14,7 +14,7 @@ from tests.terminal.pseudo import Person
 from tests.terminal.test_power_keys import RIPPLING
 from tests.terminal.test_powered_prompts import OHMS, PROBED, is_on, the_record
 
-PROMPT = re.compile(r"Enter > $|(yes or no > |\n> )$")
+PROMPT = re.compile(r"Enter > $|(yes or no > |\n> )$|counted by itself: tips on, then Enter again\s*$")
 CLIPS = "clip both tips on"
 
 
