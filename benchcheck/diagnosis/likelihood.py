@@ -251,8 +251,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     wide at first, so that many readings which one stray moves together are not all taken for bad ones (graduated
     non-convexity, Blake and Zisserman 1987).
     """
-    count = len(local.at)
-    stray, covariance = local.at.copy(), np.eye(count)
+    stray, covariance = local.at.copy(), np.eye(len(local.at))
     numeric = np.flatnonzero(local.drawn)
     terms, rest = local.terms.copy(), np.full(len(local.terms), np.nan)
     total = 0.0

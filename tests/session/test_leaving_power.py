@@ -96,5 +96,5 @@ def test_a_visit_resumed_after_again_asks_what_was_to_be_read_again(tmp_path: Pa
     _, journal, _ = conduct(tmp_path, hand)
     again = Hand(GOOD)
     result, _, _ = conduct(tmp_path, again, kept=kept_in(read_record(journal.path)))
-    assert again.asked == [TO_GROUND.id, FULL.id]
+    assert again.asked == [RESIDUAL.id, TO_GROUND.id, FULL.id]  # charge is proved gone again before ohms
     assert result.exit_code == 0
