@@ -14,6 +14,7 @@ from benchcheck.cli.options import spec_argument
 from benchcheck.errors import Fault, UsageError
 
 if TYPE_CHECKING:
+    from benchcheck.simulation.hand_lines import HandLines
     from benchcheck.simulation.simulated_bench import SimulatedBench
     from benchcheck.spec.board import Board
 
@@ -53,6 +54,7 @@ def simulate(
     """
     from benchcheck.cli.opening import open_spec
     from benchcheck.session.which_bench import bench_from
+    from benchcheck.simulation.hand_lines import HandLines
     from benchcheck.simulation.simulated_bench import SimulatedBench
     from benchcheck.terminal.signals import ending_as_interrupt
 
@@ -62,8 +64,9 @@ def simulate(
     served = SimulatedBench(board, chosen, seed, _ports(ports), bench=own, pace=pace)
     try:
         with ending_as_interrupt(interrupt_too=True), served:
+            lines = HandLines(served.hand)
             _introduce(served, board, seed, own is not None)
-            _follow_lines(served)
+            _follow_lines(lines)
     except OSError as error:
         raise UsageError(Fault("--ports", ports, f"cannot be served ({error}); choose others, or 0")) from error
     except KeyboardInterrupt:
@@ -105,11 +108,8 @@ def _introduce(served: SimulatedBench, board: Board, seed: int, own: bool) -> No
     sys.stdout.flush()
 
 
-def _follow_lines(served: SimulatedBench) -> None:
+def _follow_lines(lines: HandLines) -> None:
     """Obey lines until one asks for the end; with no more lines to come, serve on."""
-    from benchcheck.simulation.hand_lines import HandLines
-
-    lines = HandLines(served.hand)
     for line in sys.stdin:
         if said := lines.obey(line):
             click.echo(said)

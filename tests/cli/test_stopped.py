@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import pathlib
+import subprocess
+import sys
 
 import pytest
 
@@ -27,3 +29,10 @@ def test_no_result_is_told_as_what_it_is(
     with pytest.raises(error, match=told):
         visit.run_visit(lay_out(tmp_path) / "board.toml", request)
     assert VisitInterrupted.exit_code == 130
+
+
+def test_an_interrupt_taken_while_python_ran_a_text_ends_with_the_codes_of_this_program() -> None:
+    """What makes a dataclass runs a text (`exec`), and Python kills itself at its end if an interrupt left one."""
+    met = "from benchcheck import cli\ncli.cli.main = lambda **_: exec('raise KeyboardInterrupt')\ncli.main()"
+    done = subprocess.run([sys.executable, "-c", met], timeout=60, check=False)
+    assert done.returncode == VisitInterrupted.exit_code
