@@ -132,7 +132,7 @@ def _leave(code: int) -> None:
     except OSError:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())
-    # an interrupt that met Python while it made a dataclass (it runs text for that) and was dealt with is still
-    # "unhandled" to it, which kills the process at its end whatever the code; text that runs well takes that back
+    # an interrupt that met Python while it made a dataclass (it runs a text for that) stays "unhandled" to it, and
+    # with `-m` it kills the process at its end whatever the code; a text that runs well takes that back
     exec("")
     sys.exit(code)

@@ -31,8 +31,11 @@ def test_no_result_is_told_as_what_it_is(
     assert VisitInterrupted.exit_code == 130
 
 
-def test_an_interrupt_taken_while_python_ran_a_text_ends_with_the_codes_of_this_program() -> None:
-    """What makes a dataclass runs a text (`exec`), and Python kills itself at its end if an interrupt left one."""
-    met = "from benchcheck import cli\ncli.cli.main = lambda **_: exec('raise KeyboardInterrupt')\ncli.main()"
-    done = subprocess.run([sys.executable, "-c", met], timeout=60, check=False)
+def test_an_interrupt_taken_while_python_ran_a_text_ends_with_the_codes_of_this_program(
+    tmp_path: pathlib.Path,
+) -> None:
+    """A dataclass is made by running a text (`exec`); interrupted there, Python with `-m` kills itself at its end."""
+    met = "from benchcheck import cli\ncli.cli.main = lambda **_: exec('raise KeyboardInterrupt')\ncli.main()\n"
+    (tmp_path / "met.py").write_text(met, encoding="utf-8")
+    done = subprocess.run([sys.executable, "-m", "met"], cwd=tmp_path, timeout=60, check=False)
     assert done.returncode == VisitInterrupted.exit_code
