@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -20,6 +21,8 @@ _LARGEST = {"V": 1e3, "A": 1e3, "ohm": 1e12, "F": 1e3, "H": 1e4, "s": 1e6}
 _BEYOND = 1e3
 #: how near a value must be to what the good board reads to need no question, as a factor, either way. Our choice.
 WINDOW = 2.0
+#: a value with a prefix of small quantities: of one without, the prefix cannot be a slip.
+_PREFIXED_SMALL = re.compile(r"[mµμunp] *[A-Za-z]?$")
 
 
 def read_typed(
@@ -113,6 +116,8 @@ def magnitude_question(
     slip = magnitude_slip(value, expected) if expected else None
     if slip is None or (on_board is not None and _as_on_board(check, value, on_board(check))):
         return None
+    if check.powered and slip < 0 and not _PREFIXED_SMALL.search(reading.display.text):
+        return None  # a dead rail, or a unit that draws nothing
     likelier = format_value(value / 10.0**slip, check.quantity_unit, ascii=True)
     why = f"a factor 10^{abs(slip)} off what is expected"
     return MagnitudeQuestion(reading.display.text, shown, likelier, why)

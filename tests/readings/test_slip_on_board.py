@@ -65,3 +65,35 @@ def test_a_slip_that_the_circuit_does_not_explain_is_still_asked_about(line: str
 
 def test_a_right_reading_is_no_question_whatever_the_circuit_says() -> None:
     assert values("R3.resistance,4.7k") == [4700.0]
+
+
+RAIL = """\
+[supply.IN]
+nets = { plus = "A", minus = "B" }
+voltage = "9 V"
+current_limit = "200 mA"
+idle_current = { max = "20 mA" }
+input_capacitance = "100 uF"
+[rail.V5]
+nets = { plus = "C", minus = "B" }
+voltage = "5 V"
+tolerance = "5 %"
+"""
+
+
+def powered(text: str) -> list[float | None]:
+    board = load_board(parse_document(SPEC + RAIL, "x.toml"))
+    rail = next(check.id for check in board.checks if check.powered and check.subject == "V5" and check.expected)
+    found = parse_readings(f"check,reading\n{rail},{text}\n", "r.csv", board.by_id, METER)
+    return [one.display.value for one in found.readings]
+
+
+def test_a_dead_rail_reads_next_to_nothing_and_that_is_no_slip() -> None:
+    assert powered("0.005 V") == [0.005]
+    assert powered("0.005") == [0.005]
+
+
+@pytest.mark.parametrize("text", ["5 mV", "5m", "5000 V"])
+def test_a_prefix_too_many_or_too_few_is_asked_about_under_power_too(text: str) -> None:
+    with pytest.raises(ReadingsError, match=r"10\^3|more than"):
+        powered(text)
