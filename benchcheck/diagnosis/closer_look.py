@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from benchcheck.diagnosis.likelihood import Fit, Held, beside_good, corrected, unexplained
 from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.unit import UnitSolver, compared
+from benchcheck.diagnosis.search import compared
+from benchcheck.diagnosis.unit import UnitSolver
 
 __all__ = ["CloserLook"]
 

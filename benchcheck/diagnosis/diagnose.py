@@ -120,7 +120,8 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     for slip, worth in slipped:
         every.add(slip, weighed.log_odds[0] + worth)
     least = least_readings(engine, weighed.held.seen, [GOOD])[0]
-    unnamed = worth_of_unnamed(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
+    incomplete, common = engine.model.incomplete, weighed.predictions.common
+    unnamed = worth_of_unnamed(weighed.good_near, weighed.fits[0], weighed.held, incomplete, common, least=least)
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
         lower = _lower(engine, weighed, least)
@@ -194,7 +195,8 @@ def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
     def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
         return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
 
-    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, unit, reads))
+    lines = weighed.good_near(fit.stray)
+    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, lines, unit, reads))
 
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:
@@ -234,7 +236,8 @@ def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str], least: Float
 
 def _lower(engine: Engine, weighed: Weighed, least: Floats) -> set[str]:
     """Return the checks that read lower than the good board where the spec does not name every path."""
-    low = lower_than_named(weighed.predictions, weighed.held, engine.model.incomplete, least=least)
+    lines = weighed.good_near(weighed.fits[0].stray)
+    low = lower_than_named(lines, weighed.held, engine.model.incomplete, least=least)
     return {weighed.held.seen[at].check for at in low}
 
 

@@ -5,7 +5,7 @@ Making it ready is the dictionary; weighing readings afterwards is quick. Kept p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -20,7 +20,7 @@ from benchcheck.diagnosis.closer_look import CloserLook
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
-from benchcheck.diagnosis.likelihood import Fit, Held, corrected, hold, joint
+from benchcheck.diagnosis.likelihood import Fit, Held, Local, corrected, hold, joint
 from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
@@ -50,7 +50,7 @@ class Weighed:
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
     are what the readings were held against. `fits` are those looked at closely, the good board (row 0) always one of
-    them.
+    them, and `good_near` gives straight lines of the good board around strays.
     """
 
     log_odds: Floats
@@ -59,6 +59,7 @@ class Weighed:
     terms: Floats
     predictions: Predictions
     fits: dict[int, Fit]
+    good_near: Callable[[Floats], Local]
 
 
 class Engine:
@@ -122,7 +123,7 @@ class Engine:
         solver = UnitSolver(self.board, self.bench, self.netlist, self.hypotheses, predictions, held)
         CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each, predictions, fits)
+        return Weighed(odds, share / share.sum(), held, each, predictions, fits, solver.good_near)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

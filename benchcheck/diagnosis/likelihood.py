@@ -10,8 +10,9 @@ straight in their logarithm, and an error counts by the logarithmic mean of what
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,10 @@ class Held:
     anything: Floats
     leads: Floats
     overload_from: Floats
+
+    def without(self, places: Collection[int]) -> Held:
+        """Return the readings but those at some places."""
+        return _without(self, len(self.seen), places)
 
 
 def anything(function: Function, value: float, smallest: float) -> float:
@@ -222,6 +227,23 @@ class Local:
     beyond: Floats | None = None
     beyond_slopes: Floats | None = None
     beyond_own: Floats | None = None
+
+    def without(self, places: Collection[int]) -> Local:
+        """Return the lines of the readings but those at some places."""
+        return _without(self, len(self.error), places)
+
+
+_T = TypeVar("_T", Held, Local)
+
+
+def _without(whole: _T, count: int, places: Collection[int]) -> _T:
+    """Return what is told of readings, the last axis of all but the strays, without those at some places."""
+    kept = [at for at in range(count) if at not in places]
+    arrays = {one.name: getattr(whole, one.name) for one in fields(whole) if one.name not in ("seen", "at")}
+    fewer: dict[str, Any] = {name: each[..., kept] for name, each in arrays.items() if each is not None}
+    if isinstance(whole, Held):
+        fewer["seen"] = tuple(whole.seen[at] for at in kept)
+    return replace(whole, **fewer)
 
 
 def joint(predictions: Predictions, held: Held, row: int) -> Fit:

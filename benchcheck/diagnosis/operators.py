@@ -23,13 +23,14 @@ from benchcheck.diagnosis.likelihood import (
     NEVER_BY_CONTACT,
     Fit,
     Held,
+    Local,
+    fitted,
     hold,
-    joint,
     logarithmic_mean,
     unexplained,
 )
 from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.robust import INFLATED, log_t
+from benchcheck.diagnosis.robust import INFLATED, NEARBY, log_t
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors, Shot
 from benchcheck.diagnosis.strays import OHMS
 from benchcheck.errors import CircuitError
@@ -51,8 +52,8 @@ _UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5
 class Slips:
     """What slips are tried with: the good board's predictions alone, how the readings stand against it.
 
-    `fit` is the good board where the unit is, `unit` that board's netlist, and `reads` what shots read on such a
-    netlist (NaN for overload).
+    `fit` is the good board where the unit is, `lines` start there, `unit` is that board's netlist, and `reads` what
+    shots read on such a netlist (NaN for overload).
     """
 
     predictions: Predictions
@@ -60,6 +61,7 @@ class Slips:
     evidence: Evidence
     held: Held
     fit: Fit
+    lines: Local
     unit: Netlist
     reads: Callable[[Netlist, Sequence[Shot]], Floats]
 
@@ -172,17 +174,23 @@ def _charge(work: Slips, at: int) -> float | None:
 
 
 def _leads(work: Slips) -> float:
-    """Return what readings of ohms gain, all taken together, where the leads are still in them."""
-    before = joint(work.predictions, work.held, 0).log_likelihood
-    every = []
-    for more in _LEADS_OHM:
-        less = [
-            replace(one, value=one.value - more) if one.shot.function is Function.OHMS else one
-            for one in work.held.seen
-        ]
-        held = hold(work.predictions, less, work.errors, work.evidence.leads_ohm)
-        every.append(joint(work.predictions, held, 0).log_likelihood - before)
-    return max(every) - math.log(len(every))
+    """Return what readings of ohms gain, all taken together, where the leads are still in them.
+
+    A meter may be off at nothing as well, in all of them, by as much as its limit of error.
+    """
+    ohms = np.array([one.shot.function is Function.OHMS for one in work.held.seen], float)
+
+    def fit(more: float) -> float:
+        less = replace(work.lines, error=work.lines.error - more * ohms)
+        return fitted(less, work.held, work.predictions.common, NEARBY).log_likelihood
+
+    added = np.array([fit(more) for more in _LEADS_OHM])
+    off = np.array([*(-more for more in _LEADS_OHM), 0.0, *_LEADS_OHM])
+    sigma = float(work.errors.limit_of_error(Function.OHMS, np.zeros(1))[0]) / math.sqrt(3.0)
+    chance = np.exp(-0.5 * (off / sigma) ** 2)
+    by_meter = np.array([*(fit(more) for more in off[: len(added) + 1]), *added])
+    without = float(np.logaddexp.reduce(by_meter + np.log(chance / chance.sum())))
+    return float(np.logaddexp.reduce(added)) - math.log(len(added)) - max(without, work.fit.log_likelihood)
 
 
 def _gate(work: Slips) -> float | None:

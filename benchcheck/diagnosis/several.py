@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -14,7 +15,8 @@ from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
-from benchcheck.diagnosis.likelihood import hold, joint
+from benchcheck.diagnosis.likelihood import Held, Local, hold, joint, straight
+from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
 
@@ -81,15 +83,22 @@ def _weighed_together(
     beside = engine.beside(evidence, several)
     least = least_readings(engine, held.seen, several)
     fits = [joint(more, held, row) for row in range(1, len(every))]
+    incomplete = engine.model.incomplete
     worths = [
-        worth_of_unnamed(more, held, engine.model.incomplete, row, least=least[row - 1])
-        for row in range(1, len(every))
+        worth_of_unnamed(
+            partial(_straight, more, held, row), fit, held, incomplete, more.common, least=least[row - 1]
+        )
+        for row, fit in enumerate(fits, 1)
     ]
     paths = np.array([max(worth or 0.0, 0.0) for worth in worths])
     before = np.log([one.odds for one in several]) + beside + paths
     of_all = before + [fit.log_likelihood for fit in fits]
     for one, worth, path in zip(several, of_all, paths, strict=True):
         yield one, float(worth - path), float(path)
+
+
+def _straight(predictions: Predictions, held: Held, row: int, _: Floats) -> Local:
+    return straight(predictions, held, row)
 
 
 def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:

@@ -26,16 +26,14 @@ from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
 from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.likelihood import (
-    Fit,
     Held,
     Local,
     beyond_end,
-    fitted,
     logarithmic_mean,
     straight,
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
-from benchcheck.diagnosis.robust import BLUR, INFLATED, NEARBY, STAYING
+from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
 from benchcheck.diagnosis.spread import (
     IDEALITY,
@@ -49,7 +47,7 @@ from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
-__all__ = ["UnitSolver", "compared", "settled", "strayed"]
+__all__ = ["UnitSolver", "strayed"]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -57,16 +55,6 @@ Indices = NDArray[np.intp]
 
 #: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
 _FURTHEST = 6.0
-#: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
-#: with none moving further than that, they are near enough to be compared.
-_NEAR, _NEAR_ENOUGH = 0.25, 1.0
-#: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
-_ALIKE = 0.5
-_MOST_FITS = 10
-#: how far a stray is followed at once: further than that straight lines lead astray.
-_FURTHEST_STEP = 1.5
-#: a step that led where readings are less likely is taken again this many times shorter.
-_SHORTER = 3.0
 #: a position of switches in which less than this share was read is not solved again.
 _FEW_READINGS = 0.1
 
@@ -195,6 +183,10 @@ class UnitSolver:
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
         return {row: self._local(row, strays, there[at], slopes[at].T) for at, row in enumerate(rows)}
 
+    def good_near(self, strays: Floats) -> Local:
+        """Return straight lines from the good board strayed so, from it as designed where nothing is solved."""
+        return self.near(strays, (0,))[0] if self.solves else straight(self._predictions, self._held, 0)
+
     def _beside(self, netlist: Netlist, lot: _Lot, rows: Sequence[int]) -> RangedReadings:
         """Solve some hypotheses beside the good board, each reading that one leaves alone being that board's."""
         chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
@@ -287,108 +279,3 @@ class _Lot:
     probes: tuple[Probe, ...]
     places: tuple[int, ...]
     tried: Indices
-
-
-def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
-    """Return the likeliest fit of one hypothesis near the point it comes out at, and that point.
-
-    No step is taken to where the readings are less likely: one from there is shorter, and aims at what is nearby.
-    """
-    search = _Search(begin, held, common)
-    for _ in range(_MOST_FITS):
-        if not search.goes_on(solver.near(search.point, (row,))[row]):
-            break
-    return search.found
-
-
-class _Search:
-    """A search for the strays that suit readings best: where it stands, what it aims at, how far it goes."""
-
-    def __init__(self, begin: Floats, held: Held, common: int) -> None:
-        self._held, self._common = held, common
-        self.point = self._base = begin
-        self._stays: Fit | None = None
-        self._lines: Local | None = None
-
-    def goes_on(self, lines: Local) -> bool:
-        """Take in straight lines from the point; return whether there is another to go to."""
-        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
-        gained = math.inf if before is None else here.log_likelihood - before.log_likelihood
-        if gained > 0.0:
-            self._base, self._stays, self._lines = self.point, here, lines
-            self._aims(BLUR)
-            if self._aim.log_likelihood < here.log_likelihood:  # another basin, and a worse one
-                self._aims(NEARBY)
-            if self._aim.moved < _NEAR or (near_enough(self._aim) and gained < _ALIKE):
-                return False
-        elif self._wide and self._lines is not None:
-            self._aims(NEARBY)
-        else:
-            self._share /= _SHORTER
-            if self._share * self._aim.moved < _NEAR:
-                return False
-        self.point = self._base + self._share * (self._aim.stray - self._base)
-        return True
-
-    def _aims(self, blur: Sequence[float]) -> None:
-        assert self._lines is not None
-        self._aim, self._wide = fitted(self._lines, self._held, self._common, blur), blur is BLUR
-        self._share = min(1.0, _FURTHEST_STEP / max(self._aim.moved, 1e-9))
-
-    @property
-    def found(self) -> tuple[Fit, Floats]:
-        """The fit where the search stands, and the point; where it aims further, what is likely without going."""
-        stays = self._stays
-        assert stays is not None
-        reached = near_enough(self._aim) and self._aim.log_likelihood > stays.log_likelihood
-        return (self._aim if reached else stays), self._base
-
-
-def near_enough(fit: Fit) -> bool:
-    """Return whether the strays came out so near to where lines start that the likelihood can be believed."""
-    return fit.moved < _NEAR_ENOUGH
-
-
-def better(fit: Fit, other: Fit) -> bool:
-    """Return whether a fit is to be kept and not another: the likelier of two that can be believed.
-
-    Of two that cannot, the one whose lines start nearer to where it comes out.
-    """
-    if near_enough(fit) and near_enough(other):
-        return fit.log_likelihood > other.log_likelihood
-    return fit.moved < other.moved
-
-
-def compared(
-    solver: UnitSolver, held: Held, fits: dict[int, Fit], rows: Sequence[int], around: int, final: set[int]
-) -> Sequence[int]:
-    """Hold some hypotheses against the readings around the point that suits one of them; keep the better fits.
-
-    Return which were held so. `final` are those that were gone to; one that was not is gone to first, from a fit of
-    straight lines. Of others the likelier fit is kept: what straight lines promise is seen when they are gone to.
-    """
-    common = solver.common
-    point = fits[around].stray
-    if around not in final:
-        fit, point = settled(solver, held, around, point, common)
-        _keep(fits, around, fit, final)
-        if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-            good, _ = settled(solver, held, 0, fit.stray, common)
-            _keep(fits, 0, good, final)
-            if good.log_likelihood > fit.log_likelihood:  # and then the fault near the good unit
-                again, there = settled(solver, held, around, good.stray, common)
-                _keep(fits, around, again, final)
-                point = there if again.log_likelihood > fit.log_likelihood else point
-    for row, local in solver.near(point, rows).items():
-        fit = fitted(local, held, common)
-        likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood
-        if likelier and (row not in final or near_enough(fit)):
-            fits[row] = fit
-    return rows
-
-
-def _keep(fits: dict[int, Fit], row: int, fit: Fit, final: set[int]) -> None:
-    """Put the fit of a hypothesis that was gone to in its place."""
-    if row not in final or better(fit, fits[row]):
-        fits[row] = fit
-    final.add(row)

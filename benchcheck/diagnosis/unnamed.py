@@ -8,8 +8,7 @@ foretells several readings to the digit is far ahead of it, one that foretells n
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
-from dataclasses import fields, replace
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,9 +19,10 @@ from benchcheck.circuit.devices import Resistor
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
-from benchcheck.diagnosis.likelihood import Held, joint
-from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted
 from benchcheck.diagnosis.predictions import read_under
+from benchcheck.diagnosis.robust import BLUR, NEARBY
+from benchcheck.diagnosis.search import near_enough
 from benchcheck.diagnosis.shots import DIRECT, Shot
 from benchcheck.spec.board import Board
 
@@ -45,6 +45,8 @@ _AGAIN = 0.05
 #: below so much of what is the least with all paths there may be, no path explains a reading.
 _OF_LEAST, _IMPOSSIBLE = 0.7, 1e3
 _JOINED_OHM = 1e-3
+#: how often the strays are followed to where the other readings have them.
+_FOLLOWED = 2
 
 
 def least_with_paths(
@@ -61,10 +63,9 @@ def least_with_paths(
 
 
 def lower_than_named(
-    predictions: Predictions, held: Held, incomplete: Collection[str], row: int = 0, *,
-    least: Floats | None = None, by: float = _TOO_LOW,
-) -> list[int]:  # fmt: skip
-    """Return which direct readings that touch incomplete nets are below a hypothesis's.
+    lines: Local, held: Held, incomplete: Collection[str], *, least: Floats | None = None, by: float = _TOO_LOW
+) -> list[int]:
+    """Return which direct readings that touch incomplete nets are below what lines of a hypothesis start from.
 
     `least` (readings) is what they are at least, `by` how far below counts, as a ratio.
     """
@@ -75,41 +76,49 @@ def lower_than_named(
             continue
         if least is not None and not one.value >= _OF_LEAST * least[at]:
             continue
-        expected = float(predictions.latent[row, held.columns[at]])
-        if math.isnan(expected) or one.value < expected * (1.0 - by):
+        if one.value < _expected(lines, held, at) * (1.0 - by):
             found.append(at)
     return found
 
 
+def _expected(lines: Local, held: Held, at: int) -> float:
+    """Return what lines start from, infinite for overload."""
+    there = held.seen[at].value - lines.error[at]
+    return math.inf if math.isnan(there) else float(there)
+
+
 def worth_of_unnamed(
-    predictions: Predictions, held: Held, incomplete: Collection[str], row: int = 0, *, least: Floats | None = None
-) -> float | None:
+    near: Callable[[Floats], Local], fit: Fit, held: Held, incomplete: Collection[str], common: int, *,
+    least: Floats | None = None,
+) -> float | None:  # fmt: skip
     """Return what unnamed paths add to the log odds of a hypothesis, their own included; None where none shows.
 
-    With them the readings that are too low say nothing of the circuit, and are one vague guess for each two nets:
-    those that a tolerance may explain among them or not, whichever does better.
+    `near` gives straight lines of the hypothesis around strays, `fit` is how all readings suit it, `common` the stray
+    of all junctions. With paths the readings that are too low say nothing of the circuit, and are one vague guess for
+    each two nets: those that a tolerance may explain among them or not, whichever does better.
     """
-    lows = {
-        tuple(lower_than_named(predictions, held, incomplete, row, least=least, by=by)) for by in (_TOO_LOW, _FAR_LOW)
-    } - {()}
+    lines = near(fit.stray)
+    lows = {tuple(lower_than_named(lines, held, incomplete, least=least, by=by)) for by in (_TOO_LOW, _FAR_LOW)}
+    lows -= {()}
     if not lows:
         return None
-    without = joint(predictions, held, row).log_likelihood
-    gained = max(
-        joint(predictions, _left(held, low), row).log_likelihood + _guessed(predictions, held, row, low)
-        for low in lows
-    )
-    return math.log(UNNAMED.odds) + gained - without if gained > without else None
+    gained = max(_of_others(near, lines, held, low, common) + _guessed(lines, held, low) for low in lows)
+    return math.log(UNNAMED.odds) + gained - fit.log_likelihood if gained > fit.log_likelihood else None
 
 
-def _left(held: Held, low: Sequence[int]) -> Held:
-    """Return the readings but these."""
-    kept = [at for at in range(len(held.seen)) if at not in set(low)]
-    arrays = {one.name: getattr(held, one.name)[..., kept] for one in fields(held) if one.name != "seen"}
-    return replace(held, seen=tuple(held.seen[at] for at in kept), **arrays)
+def _of_others(near: Callable[[Floats], Local], lines: Local, held: Held, low: Sequence[int], common: int) -> float:
+    """Return how likely the other readings are, as the logarithm, strays found from them alone."""
+    kept, rest = held.without(low), lines.without(low)
+    ways = (fitted(rest, kept, common, blur) for blur in (BLUR, NEARBY))
+    fit = max(ways, key=lambda each: each.log_likelihood)
+    for _ in range(_FOLLOWED):
+        if near_enough(fit):
+            break
+        fit = fitted(near(fit.stray).without(low), kept, common, NEARBY)
+    return fit.log_likelihood
 
 
-def _guessed(predictions: Predictions, held: Held, row: int, low: Sequence[int]) -> float:
+def _guessed(lines: Local, held: Held, low: Sequence[int]) -> float:
     """Return how likely unnamed paths make these readings, as the logarithm: anything below what is expected.
 
     What reads the same two nets once more reads much the same.
@@ -122,13 +131,12 @@ def _guessed(predictions: Predictions, held: Held, row: int, low: Sequence[int])
         if any(math.isclose(one.value, other, rel_tol=_AGAIN) for other in before):
             total -= math.log(2.0 * _AGAIN * max(one.value, 1e-3))
         else:
-            total += _vague(one, float(predictions.latent[row, held.columns[at]]))
+            total += _vague(one, _expected(lines, held, at))
         before.append(one.value)
     return total
 
 
-def _vague(one: Seen, latent: float) -> float:
-    expected = math.inf if math.isnan(latent) else latent
+def _vague(one: Seen, expected: float) -> float:
     if one.value <= (_LEAST_V if one.shot.function is Function.DIODE else _LEAST_OHM):
         return -_IMPOSSIBLE
     if one.shot.function is Function.DIODE:

@@ -11,8 +11,9 @@ from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.likelihood import fitted, hold, joint
 from benchcheck.diagnosis.robust import STAYING
+from benchcheck.diagnosis.search import settled
 from benchcheck.diagnosis.strays import Strays
-from benchcheck.diagnosis.unit import UnitSolver, settled, strayed
+from benchcheck.diagnosis.unit import UnitSolver, strayed
 
 from . import population
 

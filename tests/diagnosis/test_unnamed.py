@@ -10,8 +10,8 @@ import numpy as np
 from benchcheck.builtin import load_spec
 from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.likelihood import hold
 from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.file import read_readings
@@ -40,8 +40,9 @@ def test_a_fault_that_foretells_the_readings_stays_ahead_of_unnamed_paths(engine
 
 
 def test_where_every_net_is_complete_nothing_is_left_to_unnamed_paths(engine: Engine) -> None:
-    held = hold(engine.predictions, (), engine.errors)
-    assert worth_of_unnamed(engine.predictions, held, frozenset()) is None
+    weighed = engine.weigh(Evidence(()))
+    near, fit, held, common = weighed.good_near, weighed.fits[0], weighed.held, engine.predictions.common
+    assert worth_of_unnamed(near, fit, held, frozenset(), common) is None
     assert math.isclose(UNNAMED.odds, 0.1)
 
 

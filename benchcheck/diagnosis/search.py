@@ -1,0 +1,164 @@
+"""Where a hypothesis suits the readings best: the search from point to point, and hypotheses compared at one.
+
+Each point gives straight lines, their fit a point to go to. Where each step is likelier than the last the search is
+sure of its way; where the circuit bends too much for that it goes on freely for some steps and keeps the best.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted
+from benchcheck.diagnosis.robust import BLUR, NEARBY, STAYING
+from benchcheck.diagnosis.unit import UnitSolver
+
+__all__ = ["compared", "near_enough", "settled"]
+
+Floats = NDArray[np.float64]
+
+#: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
+#: with none moving further than that, they are near enough to be compared.
+_NEAR, _NEAR_ENOUGH = 0.25, 1.0
+#: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
+_ALIKE = 0.5
+_MOST_FITS, _MOST_FREE = 10, 8
+#: what lines must promise, as a logarithm, for a search that came to a stand to go on.
+_PROMISING = 2.0
+#: how far a stray is followed at once: further than that straight lines lead astray.
+_FURTHEST_STEP = 1.5
+#: a step that led where readings are less likely is taken again this many times shorter.
+_SHORTER = 3.0
+
+
+def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
+    """Return the likeliest fit of one hypothesis near the point it comes out at, and that point.
+
+    No step is taken to where the readings are less likely: one from there is shorter, and aims at what is nearby. A
+    search that comes to a stand where lines promise more then goes on regardless, and the best is kept.
+    """
+    search = _Search(begin, held, common)
+    for _ in range(_MOST_FITS):
+        if not search.goes_on(solver.near(search.point, (row,))[row]):
+            break
+    if not search.stands_short:
+        return search.found
+    freely = _Search(search.found[1], held, common)
+    for _ in range(_MOST_FREE):
+        if not freely.goes_on_regardless(solver.near(freely.point, (row,))[row]):
+            break
+    return max(search.found, freely.found, key=lambda found: found[0].log_likelihood)
+
+
+class _Search:
+    """A search for the strays that suit readings best: where it stands, what it aims at, how far it goes."""
+
+    def __init__(self, begin: Floats, held: Held, common: int) -> None:
+        self._held, self._common = held, common
+        self.point = self._base = begin
+        self._stays: Fit | None = None
+        self._lines: Local | None = None
+
+    def goes_on(self, lines: Local) -> bool:
+        """Take in straight lines from the point; return whether there is another to go to."""
+        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        gained = math.inf if before is None else here.log_likelihood - before.log_likelihood
+        if gained > 0.0:
+            self._base, self._stays, self._lines = self.point, here, lines
+            self._aims(BLUR)
+            if self._aim.log_likelihood < here.log_likelihood:  # another basin, and a worse one
+                self._aims(NEARBY)
+            if self._aim.moved < _NEAR or (near_enough(self._aim) and gained < _ALIKE):
+                return False
+        elif self._wide and self._lines is not None:
+            self._aims(NEARBY)
+        else:
+            self._share /= _SHORTER
+            if self._share * self._aim.moved < _NEAR:
+                return False
+        self.point = self._base + self._share * (self._aim.stray - self._base)
+        return True
+
+    def goes_on_regardless(self, lines: Local) -> bool:
+        """Take in straight lines from the point; return whether what they aim at is another, likelier or not."""
+        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        aim = fitted(lines, self._held, self._common, BLUR)
+        if before is None or here.log_likelihood > before.log_likelihood:
+            self._base, self._stays, self._lines = self.point, here, lines
+            self._aims(BLUR)
+        self.point = self.point + min(1.0, _FURTHEST_STEP / max(aim.moved, 1e-9)) * (aim.stray - self.point)
+        return aim.log_likelihood > here.log_likelihood + _ALIKE
+
+    @property
+    def stands_short(self) -> bool:
+        """Whether lines promise more than there is where the search stands."""
+        if self._lines is None or self._stays is None:
+            return False
+        promised = fitted(self._lines, self._held, self._common, BLUR)
+        return promised.log_likelihood > self._stays.log_likelihood + _PROMISING
+
+    def _aims(self, blur: Sequence[float]) -> None:
+        assert self._lines is not None
+        self._aim, self._wide = fitted(self._lines, self._held, self._common, blur), blur is BLUR
+        self._share = min(1.0, _FURTHEST_STEP / max(self._aim.moved, 1e-9))
+
+    @property
+    def found(self) -> tuple[Fit, Floats]:
+        """The fit where the search stands, and the point; where it aims further, what is likely without going."""
+        stays = self._stays
+        assert stays is not None
+        reached = near_enough(self._aim) and self._aim.log_likelihood > stays.log_likelihood
+        return (self._aim if reached else stays), self._base
+
+
+def near_enough(fit: Fit) -> bool:
+    """Return whether the strays came out so near to where lines start that the likelihood can be believed."""
+    return fit.moved < _NEAR_ENOUGH
+
+
+def better(fit: Fit, other: Fit) -> bool:
+    """Return whether a fit is to be kept and not another: the likelier of two that can be believed.
+
+    Of two that cannot, the one whose lines start nearer to where it comes out.
+    """
+    if near_enough(fit) and near_enough(other):
+        return fit.log_likelihood > other.log_likelihood
+    return fit.moved < other.moved
+
+
+def compared(
+    solver: UnitSolver, held: Held, fits: dict[int, Fit], rows: Sequence[int], around: int, final: set[int]
+) -> Sequence[int]:
+    """Hold some hypotheses against the readings around the point that suits one of them; keep the better fits.
+
+    Return which were held so. `final` are those that were gone to; one that was not is gone to first, from a fit of
+    straight lines. Of others the likelier fit is kept: what straight lines promise is seen when they are gone to.
+    """
+    common = solver.common
+    point = fits[around].stray
+    if around not in final:
+        fit, point = settled(solver, held, around, point, common)
+        _keep(fits, around, fit, final)
+        if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
+            good, _ = settled(solver, held, 0, fit.stray, common)
+            _keep(fits, 0, good, final)
+            if good.log_likelihood > fit.log_likelihood:  # and then the fault near the good unit
+                again, there = settled(solver, held, around, good.stray, common)
+                _keep(fits, around, again, final)
+                point = there if again.log_likelihood > fit.log_likelihood else point
+    for row, local in solver.near(point, rows).items():
+        fit = fitted(local, held, common)
+        likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood
+        if likelier and (row not in final or near_enough(fit)):
+            fits[row] = fit
+    return rows
+
+
+def _keep(fits: dict[int, Fit], row: int, fit: Fit, final: set[int]) -> None:
+    """Put the fit of a hypothesis that was gone to in its place."""
+    if row not in final or better(fit, fits[row]):
+        fits[row] = fit
+    final.add(row)
