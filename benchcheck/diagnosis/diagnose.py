@@ -119,9 +119,12 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     slipped = list(_slips(engine, evidence, weighed))
     for slip, worth in slipped:
         every.add(slip, weighed.log_odds[0] + worth)
-    least = least_readings(engine, weighed.held.seen, [GOOD])[0]
     incomplete, common = engine.model.incomplete, weighed.predictions.common
-    unnamed = worth_of_unnamed(weighed.good_near, weighed.fits[0], weighed.held, incomplete, common, least=least)
+    low = lower_than_named(weighed.good, weighed.held, incomplete)
+    least = least_readings(engine, weighed.held.seen, [GOOD], low)[0]
+    unnamed = worth_of_unnamed(
+        weighed.good, weighed.fits[0], weighed.held, incomplete, common, least=least, near=weighed.good_near
+    )
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
         lower = _lower(engine, weighed, least)
@@ -134,9 +137,9 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     if left:
         for pair, worth in several_faults(engine, evidence, weighed):
             every.add(pair, worth)
-        low = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
-        remarks += _paths(engine, low)
-        left = tuple(name for name in left if name not in low)
+        paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
+        remarks += _paths(engine, paths)
+        left = tuple(name for name in left if name not in paths)
         remarks = [*_contradictions(left, every.first), *remarks]
         left = () if any(one is not UNNAMED for one in every.first.also) else left
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
@@ -195,8 +198,7 @@ def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
     def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
         return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
 
-    lines = weighed.good_near(fit.stray)
-    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, lines, unit, reads))
+    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, weighed.good, unit, reads))
 
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:
@@ -236,8 +238,7 @@ def _too_low(engine: Engine, weighed: Weighed, left: Sequence[str], least: Float
 
 def _lower(engine: Engine, weighed: Weighed, least: Floats) -> set[str]:
     """Return the checks that read lower than the good board where the spec does not name every path."""
-    lines = weighed.good_near(weighed.fits[0].stray)
-    low = lower_than_named(lines, weighed.held, engine.model.incomplete, least=least)
+    low = lower_than_named(weighed.good, weighed.held, engine.model.incomplete, least=least)
     return {weighed.held.seen[at].check for at in low}
 
 

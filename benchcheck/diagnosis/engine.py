@@ -50,7 +50,7 @@ class Weighed:
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
     are what the readings were held against. `fits` are those looked at closely, the good board (row 0) always one of
-    them, and `good_near` gives straight lines of the good board around strays.
+    them, `good` has its straight lines from where the unit is, and `good_near` gives them around other strays.
     """
 
     log_odds: Floats
@@ -59,6 +59,7 @@ class Weighed:
     terms: Floats
     predictions: Predictions
     fits: dict[int, Fit]
+    good: Local
     good_near: Callable[[Floats], Local]
 
 
@@ -123,7 +124,8 @@ class Engine:
         solver = UnitSolver(self.board, self.bench, self.netlist, self.hypotheses, predictions, held)
         CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
         share = np.exp(odds - odds.max())
-        return Weighed(odds, share / share.sum(), held, each, predictions, fits, solver.good_near)
+        good = solver.good_near(fits[0].stray)
+        return Weighed(odds, share / share.sum(), held, each, predictions, fits, good, solver.good_near)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
-from functools import partial
 from itertools import combinations
 
 import numpy as np
@@ -15,10 +14,9 @@ from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
-from benchcheck.diagnosis.likelihood import Held, Local, hold, joint, straight
-from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.likelihood import hold, joint, straight
 from benchcheck.diagnosis.predictions import predict
-from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
+from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, lower_than_named, worth_of_unnamed
 
 __all__ = ["least_readings", "several_faults"]
 
@@ -81,24 +79,20 @@ def _weighed_together(
     more = predict(engine.board, engine.bench, engine.netlist, every, shots)
     held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
     beside = engine.beside(evidence, several)
-    least = least_readings(engine, held.seen, several)
-    fits = [joint(more, held, row) for row in range(1, len(every))]
     incomplete = engine.model.incomplete
+    fits = [joint(more, held, row) for row in range(1, len(every))]
+    lines = [straight(more, held, row) for row in range(1, len(every))]
+    low = {at for each in lines for at in lower_than_named(each, held, incomplete)}
+    least = least_readings(engine, held.seen, several, low)
     worths = [
-        worth_of_unnamed(
-            partial(_straight, more, held, row), fit, held, incomplete, more.common, least=least[row - 1]
-        )
-        for row, fit in enumerate(fits, 1)
+        worth_of_unnamed(own, fit, held, incomplete, more.common, least=at_least)
+        for own, fit, at_least in zip(lines, fits, least, strict=True)
     ]
     paths = np.array([max(worth or 0.0, 0.0) for worth in worths])
     before = np.log([one.odds for one in several]) + beside + paths
     of_all = before + [fit.log_likelihood for fit in fits]
     for one, worth, path in zip(several, of_all, paths, strict=True):
         yield one, float(worth - path), float(path)
-
-
-def _straight(predictions: Predictions, held: Held, row: int, _: Floats) -> Local:
-    return straight(predictions, held, row)
 
 
 def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
@@ -125,7 +119,15 @@ def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:
     return replace(first, odds=first.odds * second.odds, also=(second,))
 
 
-def least_readings(engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis]) -> Floats:
-    """Return what readings are at least under each hypothesis, whatever lies on incomplete nets."""
-    shots = [one.shot for one in seen]
-    return least_with_paths(engine.board, engine.bench, engine.netlist, hypotheses, shots, engine.model.incomplete)
+def least_readings(
+    engine: Engine, seen: Sequence[Seen], hypotheses: Sequence[Hypothesis], low: Collection[int]
+) -> Floats:
+    """Return what readings are at least under each hypothesis, whatever lies on incomplete nets.
+
+    Asked of those at the places `low`; of others it is nothing.
+    """
+    least, places = np.zeros((len(hypotheses), len(seen))), sorted(low)
+    if places:
+        shots, incomplete = [seen[at].shot for at in places], engine.model.incomplete
+        least[:, places] = least_with_paths(engine.board, engine.bench, engine.netlist, hypotheses, shots, incomplete)
+    return least

@@ -88,31 +88,33 @@ def _expected(lines: Local, held: Held, at: int) -> float:
 
 
 def worth_of_unnamed(
-    near: Callable[[Floats], Local], fit: Fit, held: Held, incomplete: Collection[str], common: int, *,
-    least: Floats | None = None,
+    lines: Local, fit: Fit, held: Held, incomplete: Collection[str], common: int, *, least: Floats | None = None,
+    near: Callable[[Floats], Local] | None = None,
 ) -> float | None:  # fmt: skip
     """Return what unnamed paths add to the log odds of a hypothesis, their own included; None where none shows.
 
-    `near` gives straight lines of the hypothesis around strays, `fit` is how all readings suit it, `common` the stray
-    of all junctions. With paths the readings that are too low say nothing of the circuit, and are one vague guess for
-    each two nets: those that a tolerance may explain among them or not, whichever does better.
+    `lines` are the hypothesis's, `fit` is how all readings suit it, `common` the stray of all junctions, and `near`,
+    where the circuit can be solved again, gives lines around other strays. With paths the readings that are too low
+    say nothing of the circuit, and are one vague guess for each two nets: those that a tolerance may explain among
+    them or not, whichever does better.
     """
-    lines = near(fit.stray)
     lows = {tuple(lower_than_named(lines, held, incomplete, least=least, by=by)) for by in (_TOO_LOW, _FAR_LOW)}
     lows -= {()}
     if not lows:
         return None
-    gained = max(_of_others(near, lines, held, low, common) + _guessed(lines, held, low) for low in lows)
+    gained = max(_of_others(lines, near, held, low, common) + _guessed(lines, held, low) for low in lows)
     return math.log(UNNAMED.odds) + gained - fit.log_likelihood if gained > fit.log_likelihood else None
 
 
-def _of_others(near: Callable[[Floats], Local], lines: Local, held: Held, low: Sequence[int], common: int) -> float:
+def _of_others(
+    lines: Local, near: Callable[[Floats], Local] | None, held: Held, low: Sequence[int], common: int
+) -> float:
     """Return how likely the other readings are, as the logarithm, strays found from them alone."""
     kept, rest = held.without(low), lines.without(low)
     ways = (fitted(rest, kept, common, blur) for blur in (BLUR, NEARBY))
     fit = max(ways, key=lambda each: each.log_likelihood)
     for _ in range(_FOLLOWED):
-        if near_enough(fit):
+        if near is None or near_enough(fit):
             break
         fit = fitted(near(fit.stray).without(low), kept, common, NEARBY)
     return fit.log_likelihood

@@ -41,8 +41,8 @@ def test_a_fault_that_foretells_the_readings_stays_ahead_of_unnamed_paths(engine
 
 def test_where_every_net_is_complete_nothing_is_left_to_unnamed_paths(engine: Engine) -> None:
     weighed = engine.weigh(Evidence(()))
-    near, fit, held, common = weighed.good_near, weighed.fits[0], weighed.held, engine.predictions.common
-    assert worth_of_unnamed(near, fit, held, frozenset(), common) is None
+    common = engine.predictions.common
+    assert worth_of_unnamed(weighed.good, weighed.fits[0], weighed.held, frozenset(), common) is None
     assert math.isclose(UNNAMED.odds, 0.1)
 
 
