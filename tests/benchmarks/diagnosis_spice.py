@@ -56,7 +56,7 @@ def take(engine: Engine, tally: Tally, truth: int, seed: str, ambient_c: float, 
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
         rows = [spice_row(engine, engine.hypotheses[at], shots, seed, ambient_c, folder) for at in (0, truth)]
-    shown = population.differ(engine, shots, rows[1], rows[0])
+    shown = population.differ(engine, shots, truth, rows[1], rows[0])
     for at, row in zip((0, truth), rows, strict=True):
         unit = population.unit_of(engine, shots, at, row, chance)
         tally.take(engine, at, ranked(engine, unit.evidence), shown=shown)

@@ -157,25 +157,27 @@ def units(
         hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
         true = read_under(engine.board, engine.bench, board, hypotheses, shots)
         for place, at in enumerate(chosen, 1):
-            yield replace(
-                unit_of(engine, shots, at, true[place], chance), shown=differ(engine, shots, true[place], true[0])
-            )
+            shown = differ(engine, shots, at, true[place], true[0])
+            yield replace(unit_of(engine, shots, at, true[place], chance), shown=shown)
             yield unit_of(engine, shots, 0, true[0], chance)
 
 
-def differ(engine: Engine, shots: Sequence[Shot], row: np.ndarray, good: np.ndarray) -> bool:
+def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good: np.ndarray) -> bool:
     """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error.
 
-    A number that near to where the last range ends is no other reading than overload.
+    A number that near to where the last range ends is no other reading than overload. What no meter is specified to
+    show, such as the series resistance of a winding, tells of no fault, `at` (its row).
     """
+    column = {shot: place for place, shot in enumerate(engine.predictions.shots)}
+    known = np.array([engine.predictions.known[[0, at], column[shot]].all() for shot in shots])
     limits = [
         float(np.nanmax(engine.errors.limit_of_error(shot.function, np.nan_to_num(pair))))
         for shot, pair in zip(shots, np.stack([row, good], axis=1), strict=True)
     ]
     far = np.abs(np.nan_to_num(row - good)) > np.array(limits)
     ends = np.array([engine.errors.overload_from(shot.function) for shot in shots])
-    at_end = np.abs(np.nan_to_num(np.where(np.isnan(row), good, row))) + np.array(limits) >= ends
-    return bool((far | ((np.isnan(row) != np.isnan(good)) & ~at_end)).any())
+    near_end = np.abs(np.nan_to_num(np.where(np.isnan(row), good, row))) + np.array(limits) >= ends
+    return bool(((far | ((np.isnan(row) != np.isnan(good)) & ~near_end)) & known).any())
 
 
 def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:

@@ -48,6 +48,8 @@ from tests.circuit.ngspice import PROGRAM
 from tests.circuit.random_networks import deck_lines
 
 _VT, _AT_A = 0.025865, 1e-3
+#: the least that ngspice takes a saturation current for, without a word (its option EPSMIN; seen, not documented so)
+_LEAST_IS_A = 1e-28
 #: reltol far below a meter's error; the second where a breakdown's knee does not settle that closely.
 _STRICT_THEN_LOOSE = (
     "gmin=1e-14 reltol=1e-5 abstol=1e-12 vntol=1e-6 itl1=500",
@@ -76,9 +78,12 @@ def _edge(board: Board, device: Device, chance: random.Random) -> float:
 
 
 def _junction(model: JunctionModel, chance: random.Random) -> JunctionModel:
-    """Return another junction: its usual drop at 1 mA kept but for half a decade of IS either way."""
+    """Return another junction: its usual drop at 1 mA kept but for half a decade of IS either way.
+
+    A light-emitting diode's ideality is what its drop takes at least: no saturation current is below `_LEAST_IS_A`.
+    """
     drop = model.ideality * _VT * math.log(_AT_A / model.saturation_current_a)
-    ideality = chance.uniform(1.0, 2.0)
+    ideality = max(chance.uniform(1.0, 2.0), drop / (_VT * math.log(_AT_A / (10.0 * _LEAST_IS_A))))
     centre = _AT_A * math.exp(-drop / (ideality * _VT))
     return replace(model, ideality=ideality, saturation_current_a=centre * 10.0 ** chance.uniform(-0.5, 0.5))
 
