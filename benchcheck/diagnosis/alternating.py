@@ -8,7 +8,7 @@ how the impedance moves with that part's admittance (Director and Rohrer 1969).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import pi
+from math import exp, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,9 +45,10 @@ _LEAST_SHARE = 0.05
 _ROUNDING = 1e-4
 
 
-def _rest_s(model: JunctionModel) -> float:
-    """Return the slope of a junction at 0 V, in siemens."""
-    return model.saturation_current_a / (model.ideality * _THERMAL_V)
+def _rest_s(model: JunctionModel, shift_v: float = 0.0) -> float:
+    """Return the slope of a junction at 0 V, in siemens, where it drops so many volt more than its model."""
+    scale_v = model.ideality * _THERMAL_V
+    return model.saturation_current_a * exp(-shift_v / scale_v) / scale_v
 
 
 def _branch(device: Device, omega: float, *, junctions: bool = True) -> tuple[str, str, complex] | None:
@@ -72,7 +73,7 @@ def _junction(device: Diode | Zener | Mosfet) -> tuple[str, str, complex]:
     """Return what the junction of a device at rest is, drain to source for a body diode."""
     match device:
         case Diode():
-            return device.anode, device.cathode, complex(_rest_s(device.model))
+            return device.anode, device.cathode, complex(_rest_s(device.model, device.drop_shift_v))
         case Zener():
             return device.anode, device.cathode, complex(_rest_s(device.junction))
         case Mosfet():

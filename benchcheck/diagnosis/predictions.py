@@ -27,7 +27,7 @@ from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Positions, Predictions, in_range
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
-from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, shifted
+from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, leaking, shifted
 from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v, moved_spread
 from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
@@ -340,14 +340,30 @@ class _Work:
             excitation = excitation_for(self._bench, function)
             edits = edits_of(netlist, self._hypotheses)
             columns = [at for at in columns if {self._shots[at].red, self._shots[at].black} <= netlist.pins_on.keys()]
+            others = [leaking(netlist, by) for by in (-1.0, 1.0)] if self._spread else []
             if isinstance(excitation, Esr):
                 by_frequency = Alternating(netlist, edits, excitation.frequency_hz)
+                leaky = [Alternating(each, (), excitation.frequency_hz) for each in others]
                 for at in columns:
                     self._series_at(by_frequency, at, excitation)
+                    ends = self._shots[at].red, self._shots[at].black
+                    self._leak_at(at, [each.series(*ends, excitation.full_scale_ohm)[0] for each in leaky])
             elif isinstance(excitation, CapacitanceAtFrequency | CapacitanceByCharging):
                 table, full_scale_f = capacitances(netlist, edits, excitation)
+                at_frequency = isinstance(excitation, CapacitanceAtFrequency)
+                tables = [capacitances(each, (), excitation)[0] for each in others] if at_frequency else []
                 for at in columns:
                     self._capacitance_at(table, at, full_scale_f)
+                    ends = self._shots[at].red, self._shots[at].black
+                    self._leak_at(at, [each.capacitance(*ends, full_scale_f)[0] for each in tables])
+
+    def _leak_at(self, at: int, read: Sequence[float]) -> None:
+        """Allow for what junctions that pass more or less at rest make of a reading at a frequency."""
+        mean = np.nan_to_num(self._mean[:, at])
+        off = np.abs(np.nan_to_num(read) - mean[0]).max(initial=0.0)
+        if off > 0.0:
+            share = np.minimum(np.abs(mean / mean[0]), 1.0) if mean[0] else 1.0
+            self._own[:, at] = np.hypot(self._own[:, at], off * share)
 
     def _capacitance_at(self, table: Capacitances, at: int, full_scale_f: float) -> None:
         shot = self._shots[at]

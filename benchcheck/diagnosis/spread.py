@@ -152,6 +152,11 @@ def junction_moved(device: Device, volts: float, ideality: float) -> Device:
             return moved
 
 
+def leaking(netlist: Netlist, by: float) -> Netlist:
+    """Return the netlist with every junction passing more at rest, as one of so many standard deviations may."""
+    return Netlist(junction_moved(device, -by * JUNCTION_V, by * IDEALITY) for device in netlist.devices)
+
+
 def clamp_moved(clamp: Clamp, volts: tuple[float, float], ideality: tuple[float, float]) -> Clamp:
     """Return a clamp whose junctions, to ground and to the supply, drop so much more and have another ideality."""
     above = _more_ideal(clamp.supply_model or clamp.model, ideality[1])
