@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted
+from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted, unexplained
 from benchcheck.diagnosis.robust import BLUR, NEARBY, STAYING
 from benchcheck.diagnosis.unit import UnitSolver
 
@@ -50,7 +50,7 @@ def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int
     for _ in range(_MOST_FREE):
         if not freely.goes_on_regardless(solver.near(freely.point, (row,))[row]):
             break
-    return max(search.found, freely.found, key=lambda found: found[0].log_likelihood)
+    return max(search.found, freely.found, key=_likely)
 
 
 class _Search:
@@ -137,24 +137,34 @@ def compared(
     Return which were held so. `final` are those that were gone to; one that was not is gone to first, from a fit of
     straight lines. Of others the likelier fit is kept: what straight lines promise is seen when they are gone to.
     """
-    common = solver.common
-    point = fits[around].stray
-    if around not in final:
-        fit, point = settled(solver, held, around, point, common)
-        _keep(fits, around, fit, final)
-        if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-            good, _ = settled(solver, held, 0, fit.stray, common)
-            _keep(fits, 0, good, final)
-            if good.log_likelihood > fit.log_likelihood:  # and then the fault near the good unit
-                again, there = settled(solver, held, around, good.stray, common)
-                _keep(fits, around, again, final)
-                point = there if again.log_likelihood > fit.log_likelihood else point
+    point = fits[around].stray if around in final else _gone_to(solver, held, fits, around, final)
     for row, local in solver.near(point, rows).items():
-        fit = fitted(local, held, common)
+        fit = fitted(local, held, solver.common)
         likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood
         if likelier and (row not in final or near_enough(fit)):
             fits[row] = fit
     return rows
+
+
+def _gone_to(solver: UnitSolver, held: Held, fits: dict[int, Fit], around: int, final: set[int]) -> Floats:
+    """Go to where a hypothesis suits the readings best, keep its fit and the good board's, and return the point."""
+    found = [settled(solver, held, around, fits[around].stray, solver.common)]
+    _keep(fits, around, found[0][0], final)
+    if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
+        good, _ = settled(solver, held, 0, found[0][0].stray, solver.common)
+        _keep(fits, 0, good, final)
+        if fits[0].log_likelihood > found[0][0].log_likelihood:  # and then the fault near the good unit
+            found.append(settled(solver, held, around, fits[0].stray, solver.common))
+            _keep(fits, around, found[-1][0], final)
+    best = max(found, key=_likely)
+    if unexplained(held, best[0].terms).any():  # some come out elsewhere from the board as designed
+        found.append(settled(solver, held, around, np.zeros_like(best[1]), solver.common))
+        _keep(fits, around, found[-1][0], final)
+    return max(found, key=_likely)[1]
+
+
+def _likely(found: tuple[Fit, Floats]) -> float:
+    return found[0].log_likelihood
 
 
 def _keep(fits: dict[int, Fit], row: int, fit: Fit, final: set[int]) -> None:

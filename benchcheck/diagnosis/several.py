@@ -89,10 +89,23 @@ def _weighed_together(
         for own, fit, at_least in zip(lines, fits, least, strict=True)
     ]
     paths = np.array([max(worth or 0.0, 0.0) for worth in worths])
-    before = np.log([one.odds for one in several]) + beside + paths
-    of_all = before + [fit.log_likelihood for fit in fits]
-    for one, worth, path in zip(several, of_all, paths, strict=True):
-        yield one, float(worth - path), float(path)
+    before = np.log([one.odds for one in several]) + beside
+    by_lines = np.array([fit.log_likelihood for fit in fits])
+    nearer = np.array([_nearer_the_unit(engine, evidence, weighed, one) for one in several])
+    for one, worth, path in zip(several, before + by_lines + nearer, paths, strict=True):
+        yield one, float(worth), float(path)
+
+
+def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, several: Hypothesis) -> float:
+    """Return what lines from the designed board leave out, as the logarithm: of the likeliest of several faults.
+
+    Several together are held against such lines alone; each by itself was held against the unit where it seems to be.
+    """
+    alone = {one.part_fault for one in (several, *several.also)}
+    rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault in alone] or [0]
+    row = max(rows, key=lambda at: float(weighed.log_odds[at]))
+    beside = float(engine.beside(evidence, engine.hypotheses[row : row + 1])[0]) + engine.log_prior[row]
+    return float(weighed.log_odds[row] - beside) - joint(weighed.predictions, weighed.held, row).log_likelihood
 
 
 def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
