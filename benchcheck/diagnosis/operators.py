@@ -161,6 +161,9 @@ def _typed(work: Slips, at: int) -> float | None:
     if math.isnan(one.value) or not one.value:
         return None
     tries = ((1e3, _THOUSAND), (1e-3, -_THOUSAND))
+    there = work.as_taken.get(at, math.nan)
+    if there * one.value > 0.0 and abs(math.log(one.value / there)) < 0.5 * _THOUSAND:
+        return None  # nearer to what the unit reads than a thousand times more or less
     return float(max(work.as_unit(at, one.value * by) + more for by, more in tries) - work.fit.terms[at])
 
 

@@ -97,15 +97,17 @@ def _weighed_together(
 
 
 def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, several: Hypothesis) -> float:
-    """Return what lines from the designed board leave out, as the logarithm: of the likeliest of several faults.
+    """Return by how much lines from the designed board promise too much, as the logarithm, 0 where too little.
 
-    Several together are held against such lines alone; each by itself was held against the unit where it seems to be.
+    Several together are held against such lines alone. The likeliest of them by itself was held against the unit
+    where it seems to be too.
     """
     alone = {one.part_fault for one in (several, *several.also)}
     rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault in alone] or [0]
     row = max(rows, key=lambda at: float(weighed.log_odds[at]))
     beside = float(engine.beside(evidence, engine.hypotheses[row : row + 1])[0]) + engine.log_prior[row]
-    return float(weighed.log_odds[row] - beside) - joint(weighed.predictions, weighed.held, row).log_likelihood
+    by_lines = joint(weighed.predictions, weighed.held, row).log_likelihood
+    return min(float(weighed.log_odds[row] - beside) - by_lines, 0.0)
 
 
 def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:

@@ -119,6 +119,7 @@ class MeterOfUnit:
             gain, offset = self._found[key]
             base = chosen.half_width(0.0)
             shown = true + gain * (chosen.half_width(true) - base) + offset * base
+            shown = min(max(shown, -chosen.ceiling), chosen.ceiling)  # past its end a meter takes the next range
             digit = chosen.resolution
             return round(shown / digit) * digit, digit
         return math.nan, 0.0
