@@ -11,7 +11,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.diagnosis.likelihood import Fit, Held, beside_good, corrected, unexplained
+from benchcheck.diagnosis.estimates import beside_good, corrected, fitted_anew
+from benchcheck.diagnosis.likelihood import Fit, Held, unexplained
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.search import compared
 from benchcheck.diagnosis.unit import UnitSolver
@@ -108,8 +109,8 @@ class CloserLook:
     def _screened(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
         """Estimate what was not looked at closely by the good board's fit.
 
-        Readings a fault leaves alone are the good board's, others lie on lines from the designed board. Return which
-        faults may be likelier, were readings moved from where the unit is, or explain what the good board does not.
+        Readings a fault leaves alone are the good board's, others lie on lines from the designed board, or are moved
+        from where the unit is. Return which faults may be likelier so, or explain what the good board does not.
         """
         predictions, held, beside = self._predictions, self._held, self._beside
         untouched = (predictions.entry[:, held.columns] < 0) & ~np.isnan(held.error[0])
@@ -118,11 +119,15 @@ class CloserLook:
         ]
         rough = ways[0].sum(axis=1) + beside
         rough += fits[0].log_likelihood + beside[0] - rough[0]
+        good = fits[0].log_likelihood + beside
+        anew = fitted_anew(predictions, held, self._solver.good_near(fits[0].stray), fits[0])
         rest = np.setdiff1d(np.arange(len(odds)), list(fits))
-        odds[rest] = rough[rest]
+        odds[rest] = np.maximum(rough, good + np.minimum(anew, 0.0))[rest]
         left = unexplained(held, fits[0].terms)
         best = np.maximum(*ways)
         told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
         told[told < _TELLS] = 0.0
-        hopeful = np.argsort(-(best.sum(axis=1) + beside))[:_TELLING]
-        return [*(int(at) for at in np.argsort(-told)[:_TELLING] if told[at]), *map(int, hopeful)]
+        hopeful = [np.argsort(-(each + beside))[:_TELLING] for each in (best.sum(axis=1), anew)]
+        return [
+            int(at) for at in (*(at for at in np.argsort(-told)[:_TELLING] if told[at]), *hopeful[0], *hopeful[1])
+        ]

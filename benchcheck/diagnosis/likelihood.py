@@ -26,15 +26,13 @@ from benchcheck.diagnosis.robust import (
     INFLATED,
     Ends,
     Lines,
-    bending,
     log_t,
-    mixed,
     student_cumulated,
 )
 from benchcheck.diagnosis.shots import MeterErrors
 
 __all__ = [
-    "NEVER_BY_CONTACT", "Fit", "Held", "Local", "anything", "beside_good", "beyond_end", "corrected", "fitted",
+    "NEVER_BY_CONTACT", "Fit", "Held", "Local", "anything", "beyond_end", "fitted",
     "hold", "joint", "logarithmic_mean", "straight", "unexplained",
 ]  # fmt: skip
 
@@ -317,52 +315,6 @@ def _ends(local: Local, held: Held) -> Ends:
     return Ends(local.beyond[over], local.beyond_slopes[:, over], local.beyond_own[over], held.anything[over])
 
 
-def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
-    """Return the logarithm of the likelihood of each reading under every hypothesis, strays taken from one fit."""
-    columns = held.columns
-    entry, good = predictions.entry[:, columns], predictions.good[:, columns]
-    moved = predictions.slopes @ fit.stray.astype(np.float32)
-    shift = np.where(entry < 0, fit.stray @ good, np.append(moved, np.float32(0.0))[entry])
-    left = np.where(entry < 0, ((fit.covariance @ good) * good).sum(axis=0), predictions.by_strays[:, columns] ** 2)
-    scale = INFLATED * held.scale
-    error = held.error - scale * shift
-    bent = predictions.bent[:, columns] * bending(float(fit.stray[predictions.common]))
-    sigma = np.sqrt(held.meter**2 + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
-    numeric = ~np.isnan(error) & predictions.known[:, columns]
-    dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
-    return np.asarray(np.where(numeric, dense, held.terms))
-
-
 def unexplained(held: Held, terms: Floats) -> Bools:
     """Return which readings are hardly likelier than anything at all, by their shares of the likelihood."""
     return np.asarray(terms < math.log(ANYTHING) + held.anything - _UNEXPLAINED)
-
-
-def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
-    """Return as `corrected`, every fault taken to do to the unit what it does to the designed board.
-
-    `fit` is the good board's where the unit is. A fault moves a reading from there as far as on the board as it is
-    designed (of ohms as a ratio), more or less: lines from the designed board do not reach there.
-    """
-    columns, expected = held.columns, _expected(held)
-    in_ratio = predictions.in_ratio[columns]
-    value = np.array([one.value for one in held.seen])
-    there = value - held.leads - fit.rest
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.clip(np.where(in_ratio, np.log(expected / expected[0]), 0.0), -_MOST_RATIO, _MOST_RATIO)
-        moved = np.where(in_ratio, ratio, expected - expected[0])
-        moved_there = np.where(in_ratio, there * np.exp(ratio), there + moved)
-    scale = np.where(in_ratio, logarithmic_mean(value - held.leads, moved_there), 1.0)
-    scale = np.nan_to_num(scale, posinf=0.0)
-    left = np.where(predictions.entry[:, columns] < 0, 0.0, _MORE_OR_LESS * np.nan_to_num(moved))
-    sigma = np.sqrt(held.meter**2 + (INFLATED * scale) ** 2 * (predictions.own[:, columns] ** 2 + left**2))
-    error = value - held.leads - moved_there
-    numeric = np.isfinite(error) & predictions.known[:, columns]
-    dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
-    return np.asarray(np.where(numeric, dense, held.terms))
-
-
-def _expected(held: Held) -> Floats:
-    """Return what every hypothesis expects of each reading, in the range it was shown in; NaN for nothing and OL."""
-    value = np.array([one.value for one in held.seen])
-    return np.asarray(value - held.leads - held.error)

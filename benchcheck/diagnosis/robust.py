@@ -27,6 +27,7 @@ __all__ = [
     "log_t",
     "mixed",
     "student_cumulated",
+    "weights",
 ]
 
 Floats = NDArray[np.float64]
@@ -61,7 +62,8 @@ def student_cumulated(z: Floats) -> Floats:
     return np.asarray(0.5 + (angle + np.sin(angle) * (cosine + 2.0 / 3.0 * cosine**3)) / math.pi)
 
 
-def _weights(error: Floats, sigma: Floats, broad: Floats) -> Floats:
+def weights(error: Floats, sigma: Floats, broad: Floats) -> Floats:
+    """Return what each error counts in a fit, of what it would were all of them normal (Lange et al. 1989)."""
     inlier = math.log(1.0 - ANYTHING) + log_t(error, sigma)
     share = np.exp(inlier - np.logaddexp(inlier, math.log(ANYTHING) + broad))
     return np.asarray(share * (_FREEDOM + 1.0) / (_FREEDOM + (error / sigma) ** 2))
@@ -126,7 +128,7 @@ class Lines:
 
         What falls short of an end it was read beyond draws there as any error does; what is beyond draws no more.
         """
-        share = np.sqrt(_weights(rest, blurred, self.broad)) / blurred
+        share = np.sqrt(weights(rest, blurred, self.broad)) / blurred
         scaled = self.slopes * share  # by its own transpose: half the work of any other product
         information = np.eye(len(self.slopes)) + scaled @ scaled.T
         right = scaled @ (share * self.error) - self.at
@@ -136,7 +138,7 @@ class Lines:
         if len(drawing):
             slopes = ends.slopes[:, drawing]
             wide = np.hypot(ends.own[drawing], width * np.sqrt((slopes**2).sum(axis=0)))
-            share = np.sqrt(_weights(short[drawing], wide, ends.broad[drawing])) / wide
+            share = np.sqrt(weights(short[drawing], wide, ends.broad[drawing])) / wide
             scaled = slopes * share
             information += scaled @ scaled.T
             right += scaled @ (share * -ends.beyond[drawing])
