@@ -275,7 +275,8 @@ class _Work:
     def last_step(self, solution: Floats) -> Floats:
         """Return how far the net that moved most moved in this step, per item, in volt; remember the nets."""
         nets = solution[: self._v.nets]
-        step: Floats = np.abs(nets - self._nets).max(axis=0, initial=0.0)
+        with np.errstate(invalid="ignore"):  # what ran off to infinity twice did not arrive
+            step: Floats = np.abs(nets - self._nets).max(axis=0, initial=0.0)
         self._nets = nets
         return step
 

@@ -14,7 +14,7 @@ from benchcheck.diagnosis.likelihood import Fit, Held, Local, logarithmic_mean
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED, bending, mixed, weights
 
-__all__ = ["beside_good", "corrected", "fitted_anew"]
+__all__ = ["beside_good", "corrected", "fitted_anew", "on_the_unit"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -53,7 +53,7 @@ def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     value = np.array([one.value for one in held.seen])
     there = value - held.leads - fit.rest
     moved = _moved(predictions, held)
-    moved_there = _moved_there(predictions, held, there)
+    moved_there = on_the_unit(predictions, held, there)
     scale = np.where(in_ratio, logarithmic_mean(value - held.leads, moved_there), 1.0)
     scale = np.nan_to_num(scale, posinf=0.0)
     left = np.where(predictions.entry[:, columns] < 0, 0.0, _MORE_OR_LESS * np.nan_to_num(moved))
@@ -84,7 +84,7 @@ def _apart(expected: Floats, in_ratio: Bools) -> Floats:
     return np.where(alike, 0.0, moved)
 
 
-def _moved_there(predictions: Predictions, held: Held, there: Floats) -> Floats:
+def on_the_unit(predictions: Predictions, held: Held, there: Floats) -> Floats:
     """Return what each hypothesis makes of readings that are `there` on the good unit."""
     moved, in_ratio = _moved(predictions, held), predictions.in_ratio[held.columns]
     return np.where(in_ratio, there * np.exp(np.where(in_ratio, moved, 0.0)), there + moved)
@@ -98,7 +98,7 @@ def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit) ->
     """
     numeric = np.flatnonzero(lines.drawn & np.isfinite(fit.rest))
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
-    moved = (_moved_there(predictions, held, there) - there)[:, numeric]
+    moved = (on_the_unit(predictions, held, there) - there)[:, numeric]
     slopes, rest = lines.slopes[:, numeric], fit.rest[numeric]
     sigma = np.hypot(held.meter[numeric], lines.own[numeric])
     weight = weights(rest, sigma, held.anything[numeric]) / sigma**2
