@@ -37,7 +37,7 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 
 Floats = NDArray[np.float64]
 
-_WITHIN, _FEW = "is within its limits", 2
+_WITHIN, _FEW, _WITH_PATHS = "is within its limits", 2, 8
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
 _UNREAD_BITS = 0.09
 
@@ -131,7 +131,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
             every.add(replace(slip, also=(UNNAMED,)), weighed.log_odds[0] + unnamed + worth)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
-        _apart_from_good(engine, evidence, weighed, every)
+        _apart_from_good(engine, evidence, weighed, every, unnamed)
     remarks = list(_remarks(engine, evidence))
     left = _left(engine, evidence, weighed, every)
     if left:
@@ -145,8 +145,13 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
 
 
-def _apart_from_good(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> None:
-    """Part the good board from what only power tells from it, the chips that may not work among that."""
+def _apart_from_good(
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every, unnamed: float | None
+) -> None:
+    """Part the good board from what only power tells from it, the chips that may not work among that.
+
+    What unnamed paths add, None where they explain nothing, they add beside any of these.
+    """
     told = engine.beside(evidence, engine.hypotheses)
     for at, group in enumerate(every.group):
         if at and group == 0 and told[at] > told[0]:
@@ -155,6 +160,12 @@ def _apart_from_good(engine: Engine, evidence: Evidence, weighed: Weighed, every
     by_readings = weighed.log_odds[0] - told[0]
     for one, beside in zip(hidden, engine.beside(evidence, hidden), strict=True):
         every.add(one, by_readings + math.log(one.odds) + beside)
+        if unnamed is not None:
+            every.add(replace(one, also=(UNNAMED,)), by_readings + math.log(one.odds) + beside + unnamed)
+    if unnamed is not None:
+        for at in np.argsort(-weighed.log_odds)[:_WITH_PATHS]:
+            if told[at] > told[0]:
+                every.add(replace(engine.hypotheses[at], also=(UNNAMED,)), float(weighed.log_odds[at]) + unnamed)
 
 
 @dataclass(slots=True)
@@ -183,10 +194,14 @@ class _Every:
 
 
 def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> tuple[str, ...]:
-    """Return the checks whose readings the leader does not explain, a slip of the hand those it does."""
-    first = every.first
+    """Return the checks whose readings the leader does not explain, a slip of the hand those it does.
+
+    What is no fault of a part has the good board's circuit.
+    """
+    first, fault = every.first, every.first.part_fault
     if first.code not in OPERATOR_CODES:
-        return unexplained(engine, evidence, weighed, int(np.argmax(weighed.log_odds)))
+        same = (at for at, one in enumerate(engine.hypotheses) if fault is not None and one.part_fault == fault)
+        return unexplained(engine, evidence, weighed, next(same, 0))
     left = unexplained(engine, evidence, weighed, 0) if first.check else ()
     return tuple(name for name in left if name != first.check)
 

@@ -41,6 +41,7 @@ Floats = NDArray[np.float64]
 
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
+_LEAST_OHM = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
 _CHARGED = math.log(200.0)  # charge that was seen and left
@@ -189,10 +190,10 @@ def _leads(work: Slips) -> float:
 
     added = np.array([fit(more) for more in _LEADS_OHM])
     off = np.array([*(-more for more in _LEADS_OHM), 0.0, *_LEADS_OHM])
-    sigma = float(work.errors.limit_of_error(Function.OHMS, np.zeros(1))[0]) / math.sqrt(3.0)
-    chance = np.exp(-0.5 * (off / sigma) ** 2)
+    sigma = max(float(work.errors.limit_of_error(Function.OHMS, np.zeros(1))[0]) / math.sqrt(3.0), _LEAST_OHM)
+    chance = -0.5 * (off / sigma) ** 2
     by_meter = np.array([*(fit(more) for more in off[: len(added) + 1]), *added])
-    without = float(np.logaddexp.reduce(by_meter + np.log(chance / chance.sum())))
+    without = float(np.logaddexp.reduce(by_meter + chance) - np.logaddexp.reduce(chance))
     return float(np.logaddexp.reduce(added)) - math.log(len(added)) - max(without, work.fit.log_likelihood)
 
 

@@ -33,7 +33,7 @@ __all__ = [
 Floats = NDArray[np.float64]
 
 #: how often a reading under power is out of its limits by a slip alone, and each further one that says the same.
-_BY_A_SLIP, _AGAIN, _LEAST = math.log(0.005), math.log(0.2), math.log(1e-5)
+_BY_A_SLIP, _AGAIN, _LEAST = math.log(0.001), math.log(0.2), math.log(1e-5)
 _AGAINST = math.log(0.2)
 _JOINING = ("short", "bridge", "leaky", "reversed")
 _PARTING = ("open", "missing-joint", "reversed", "wrong-polarity-type", "swapped-pins")
@@ -43,6 +43,7 @@ _DROP_V = (0.1, 1.0)
 _NOTHING = 0.1  # of the nominal voltage, and of the largest idle current
 #: what passes a supply on, or makes one of it: where such a part fails inside, nothing may show it without power.
 _CHIPS = ("ic", "regulator")
+_TRANSISTORS = ("bjt", "mosfet")
 #: what direct current does not pass.
 _BLOCKING = ("capacitor", "electrolytic", "tantalum", "crystal")
 UNDER_POWER = "a fault that shows under power alone"
@@ -64,7 +65,8 @@ class Sign:
     """What a powered reading says: `subject` a rail or supply, `words` for people.
 
     Faults of one of `parting` that are of `parts`, and of one of `joining` that touch `nets`, explain it. A sign that
-    `convicts` no good board gives; any other speaks against the joining faults.
+    `convicts` no good board gives; any other speaks against such faults. With a `ground` a part joins only where it
+    has a lead on it, or is a transistor: what lies along a way draws nothing from it.
     """
 
     subject: str
@@ -74,6 +76,7 @@ class Sign:
     parting: tuple[str, ...] = _PARTING
     nets: frozenset[str] = frozenset()
     joining: tuple[str, ...] = _JOINING
+    ground: str = ""
 
     def explained_by(self, board: Board, one: Hypothesis) -> bool:
         """Return whether a fault explains the sign."""
@@ -81,7 +84,9 @@ class Sign:
             return self.convicts
         if one.code in self.parting and part_of(one.designator) in self.parts:
             return True
-        return one.code in self.joining and bool(self.nets & _nets(board, one))
+        nets, part = _nets(board, one), board.parts.get(part_of(one.designator))
+        along = self.ground and part is not None and self.ground not in nets and part.kind not in _TRANSISTORS
+        return one.code in self.joining and bool(self.nets & nets) and not along
 
 
 def under_power(board: Board, hypotheses: Sequence[Hypothesis], evidence: Evidence) -> Floats:
@@ -114,12 +119,25 @@ def _nets(board: Board, one: Hypothesis) -> set[str]:
 
 def signs_under_power(board: Board, evidence: Evidence) -> Iterator[Sign]:
     """Yield a sign for every powered reading that says something."""
-    for name, value in (evidence.powered or {}).items():
-        check = board.by_id[name]
+    read = [(board.by_id[name], value) for name, value in (evidence.powered or {}).items()]
+    rails = [(check, value) for check, value in read if check.measurand == "voltage" and check.subject in board.rails]
+    live = frozenset(part for name in _live(rails) for part in feeding(board, name)[1])
+    for check, value in read:
         if check.measurand == "idle_current":
-            yield from _idle(board, check, value)
-        elif check.measurand == "voltage" and check.subject in board.rails:
-            yield from _rail(board, check, value)
+            yield from _idle(board, check, value, live)
+    for check, value in rails:
+        yield from _rail(board, check, value, live)
+
+
+def _live(rails: Sequence[tuple[Check, float]]) -> set[str]:
+    """Return the rails of which every reading is there: what feeds them passes current."""
+    off = {check.subject for check, value in rails if not _within(check, value)}
+    return {check.subject for check, _ in rails} - off
+
+
+def _within(check: Check, value: float) -> bool:
+    lower, upper = check.limits.lower, check.limits.upper
+    return (lower is None or value >= lower) and (upper is None or value <= upper)
 
 
 def _hot(board: Board, nets: Sequence[str]) -> frozenset[str]:
@@ -190,7 +208,7 @@ def ways_under_power(board: Board, evidence: Evidence) -> Iterator[tuple[str, st
             yield sign.subject, _AT_REST.format(nets=" and ".join(sorted(_fed(board))))
 
 
-def _idle(board: Board, check: Check, value: float) -> Iterator[Sign]:
+def _idle(board: Board, check: Check, value: float, live: frozenset[str]) -> Iterator[Sign]:
     upper = check.limits.upper
     supply = _hot(board, list(board.supplies[check.subject].nets.values()))
     if upper is None:
@@ -198,11 +216,12 @@ def _idle(board: Board, check: Check, value: float) -> Iterator[Sign]:
     if value > upper:
         words = f"{check.id} is above its limit: a path that should not be there"
         chips, inside = _chips_on(board, _fed(board)), ("short", "open")
-        yield Sign(check.subject, words, parts=chips, nets=_fed(board), parting=inside)
+        ground = board.ground() or ""
+        yield Sign(check.subject, words, parts=chips, nets=_fed(board), parting=inside, ground=ground)
     elif abs(value) < _NOTHING * upper:
         words = f"{check.id} is next to nothing: the way in is open"
         ways = frozenset(name for rail in board.rails for name in feeding(board, rail)[1])
-        yield Sign(check.subject, words, parts=ways | _on(board, supply), joining=())
+        yield Sign(check.subject, words, parts=(ways | _on(board, supply)) - live, joining=())
 
 
 def _on(board: Board, nets: frozenset[str]) -> frozenset[str]:
@@ -219,7 +238,7 @@ def _chips_on(board: Board, nets: frozenset[str]) -> frozenset[str]:
     return frozenset(name for name in _on(board, nets) if board.parts[name].kind in _CHIPS)
 
 
-def _rail(board: Board, check: Check, value: float) -> Iterator[Sign]:
+def _rail(board: Board, check: Check, value: float, live: frozenset[str]) -> Iterator[Sign]:
     rail = board.rails[check.subject]
     hot = _hot(board, list(rail.nets.values()))
     limits, size, nominal = check.limits, abs(value), abs(rail.voltage)
@@ -231,9 +250,10 @@ def _rail(board: Board, check: Check, value: float) -> Iterator[Sign]:
         words = f"{name} has the wrong sign: red and black exchanged, or the rail fed the wrong way round"
         yield Sign(at, words, parts=near, parting=("reversed", "swapped-pins"), joining=())
     elif lower <= size <= upper:
-        yield Sign(at, f"{name} is within its limits", convicts=False, nets=hot, joining=("short",))
+        words, parting = f"{name} is within its limits", ("open", "missing-joint")
+        yield Sign(at, words, convicts=False, parts=way & live, parting=parting, nets=hot, joining=("short",))
     elif size < _NOTHING * nominal:
-        yield Sign(at, f"{name} is next to nothing: shorted, or not fed", parts=way, nets=hot)
+        yield Sign(at, f"{name} is next to nothing: shorted, or not fed", parts=way - live, nets=hot)
     elif size > upper:
         words = f"{name} is too high: its feedback is lost"
         yield Sign(at, words, parts=near, parting=(*_PARTING, *_SETTING), joining=("bridge",), nets=hot)

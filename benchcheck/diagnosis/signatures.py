@@ -27,7 +27,8 @@ Looks = Mapping[str, str]
 _JUNCTIONS = ("forward_drop", "body_diode", "be_drop", "bc_drop")
 _BLOCKING = ("reverse", "blocking", "ce_blocking")
 _NEAR_V, _NEAR_OHM = 0.05, 1.0
-_GOOD_ODDS = 0.05
+#: a good part against a sure sign of a fault on any, and a sign that what lies around the part gives as often
+_GOOD_ODDS, _MAYBE = 0.05, 0.01
 
 
 def by_signature(
@@ -97,7 +98,7 @@ def _junction(part: Part, forward: str, back: str) -> Iterator[tuple[str, float]
     if "nothing" in (forward, back):
         yield "short", 2.0 if forward == back else 1.0
     elif back == "low" and forward != "overload":
-        yield "leaky", 1.0
+        yield "leaky", _MAYBE
 
 
 def _ohmic(look: str) -> Iterator[tuple[str, float]]:
@@ -121,7 +122,7 @@ def _capacitor(looks: Looks) -> Iterator[tuple[str, float]]:
     if across == "nothing":
         yield "short", 2.0
     elif across == "low":
-        yield "leaky", 1.0
+        yield "leaky", _MAYBE
     if value in ("nothing", "low", "a tenth"):
         yield ("decade x0.1", 2.0) if value == "a tenth" else ("open", 1.0)
         yield "missing-joint", 1.0

@@ -21,6 +21,8 @@ _LARGEST = {"V": 1e3, "A": 1e3, "ohm": 1e12, "F": 1e3, "H": 1e4, "s": 1e6}
 _BEYOND = 1e3
 #: how near a value must be to what the good board reads to need no question, as a factor, either way. Our choice.
 WINDOW = 2.0
+#: more than the capacitors of a low-voltage board come to together, in farad (common practice, no source).
+_MOST_BESIDE = 0.02
 #: a value with a prefix of small quantities: of one without, the prefix cannot be a slip.
 _PREFIXED_SMALL = re.compile(r"[mµμunp] *[A-Za-z]?$")
 
@@ -111,7 +113,7 @@ def magnitude_question(
         beyond = abs(value) >= _BEYOND * max(map(abs, expected)) > 0.0
         why = "more than 1000 times what the limits allow"
         return MagnitudeQuestion(reading.display.text, shown, "", why) if beyond else None
-    if expected and check.evidence is Evidence.RAISED and value > max(expected):
+    if expected and check.evidence is Evidence.RAISED and max(expected) < value <= _MOST_BESIDE:
         return None  # a large capacitor beside a small one reads so, rightly
     slip = magnitude_slip(value, expected) if expected else None
     if slip is None or (on_board is not None and _as_on_board(check, value, on_board(check))):

@@ -152,7 +152,7 @@ class Visit:
 
     def _take(self, queue: _Queue) -> None:
         check = queue.popleft()
-        if check.id == self.second_looks.due and self.source is not None:
+        if check.id == self.second_looks.due and check.id in self._readings and self.source is not None:
             self._look_again(check, queue, self.source)
         elif check.id in self._readings:
             self._score(check, self._judged(check))
