@@ -120,7 +120,7 @@ class CloserLook:
         rough = ways[0].sum(axis=1) + beside
         rough += fits[0].log_likelihood + beside[0] - rough[0]
         good = fits[0].log_likelihood + beside
-        anew = fitted_anew(predictions, held, self._solver.good_near(fits[0].stray), fits[0])
+        anew = fitted_anew(predictions, held, self._solver.lines(0, fits[0].stray), fits[0])
         rest = np.setdiff1d(np.arange(len(odds)), list(fits))
         odds[rest] = np.maximum(rough, good + np.minimum(anew, 0.0))[rest]
         left = unexplained(held, fits[0].terms)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +16,14 @@ from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
-from benchcheck.diagnosis.likelihood import joint
+from benchcheck.diagnosis.likelihood import fitted, joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.robust import NEARBY
 from benchcheck.diagnosis.several import least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread
@@ -38,6 +40,8 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 Floats = NDArray[np.float64]
 
 _WITHIN, _FEW, _WITH_PATHS = "is within its limits", 2, 8
+#: what a fault must explain beside unnamed paths, as a logarithm, to be tried with them.
+_TELLS = 5.0
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
 _UNREAD_BITS = 0.09
 
@@ -123,13 +127,16 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     low = lower_than_named(weighed.good, weighed.held, incomplete)
     least = least_readings(engine, weighed.held.seen, [GOOD], low)[0]
     unnamed = worth_of_unnamed(
-        weighed.good, weighed.fits[0], weighed.held, incomplete, common, least=least, near=weighed.good_near
-    )
+        weighed.good, weighed.fits[0], weighed.held, incomplete, common,
+        least=least, near=partial(weighed.lines, 0),
+    )  # fmt: skip
     if unnamed is not None:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
         lower = _lower(engine, weighed, least)
         for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
             every.add(replace(slip, also=(UNNAMED,)), weighed.log_odds[0] + unnamed + worth)
+        for one, odds in _beside_paths(engine, evidence, weighed, least, lower):
+            every.add(one, odds)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
         _apart_from_good(engine, evidence, weighed, every, unnamed)
     remarks = list(_remarks(engine, evidence))
@@ -143,6 +150,26 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         remarks = [*_contradictions(left, every.first), *remarks]
         left = () if any(one is not UNNAMED for one in every.first.also) else left
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
+
+
+def _beside_paths(
+    engine: Engine, evidence: Evidence, weighed: Weighed, least: Floats, lower: Collection[str]
+) -> Iterator[tuple[Hypothesis, float]]:
+    """Yield faults that explain what unnamed paths leave unexplained, both together, with their log odds."""
+    held, common, good = weighed.held, weighed.predictions.common, weighed.fits[0]
+    low = np.array([one.check in lower for one in held.seen], bool)
+    gain = (weighed.terms - good.terms)[:, not_explained(held, good.terms) & ~low].clip(min=0.0).sum(axis=1)
+    for at in np.argsort(-gain)[:_WITH_PATHS]:
+        if gain[at] < _TELLS or engine.hypotheses[at].part_fault is None:
+            continue
+        lines = weighed.lines(int(at), weighed.fits.get(int(at), good).stray)
+        fit = fitted(lines, held, common, NEARBY)
+        worth = worth_of_unnamed(
+            lines, fit, held, engine.model.incomplete, common, least=least, near=partial(weighed.lines, int(at))
+        )
+        if worth is not None:
+            beside = engine.log_prior[at] + engine.beside(evidence, engine.hypotheses[at : at + 1])[0]
+            yield replace(engine.hypotheses[at], also=(UNNAMED,)), float(beside + fit.log_likelihood + worth)
 
 
 def _apart_from_good(

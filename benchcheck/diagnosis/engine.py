@@ -51,7 +51,7 @@ class Weighed:
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
     are what the readings were held against. `fits` are those looked at closely, the good board (row 0) always one of
-    them, `good` has its straight lines from where the unit is, and `good_near` gives them around other strays.
+    them, `good` has its straight lines from where the unit is, and `lines` gives any row's around strays.
     """
 
     log_odds: Floats
@@ -61,7 +61,7 @@ class Weighed:
     predictions: Predictions
     fits: dict[int, Fit]
     good: Local
-    good_near: Callable[[Floats], Local]
+    lines: Callable[[int, Floats], Local]
 
 
 class Engine:
@@ -125,8 +125,8 @@ class Engine:
         solver = UnitSolver(self.board, self.bench, self.netlist, self.hypotheses, predictions, held)
         CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
         share = np.exp(odds - odds.max())
-        good = solver.good_near(fits[0].stray)
-        return Weighed(odds, share / share.sum(), held, each, predictions, fits, good, solver.good_near)
+        good = solver.lines(0, fits[0].stray)
+        return Weighed(odds, share / share.sum(), held, each, predictions, fits, good, solver.lines)
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""

@@ -183,9 +183,9 @@ class UnitSolver:
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
         return {row: self._local(row, strays, there[at], slopes[at].T) for at, row in enumerate(rows)}
 
-    def good_near(self, strays: Floats) -> Local:
-        """Return straight lines from the good board strayed so, from it as designed where nothing is solved."""
-        return self.near(strays, (0,))[0] if self.solves else straight(self._predictions, self._held, 0)
+    def lines(self, row: int, strays: Floats) -> Local:
+        """Return a hypothesis's straight lines from the board strayed so, as designed where nothing is solved."""
+        return self.near(strays, (row,))[row] if self.solves else straight(self._predictions, self._held, row)
 
     def _beside(self, netlist: Netlist, lot: _Lot, rows: Sequence[int]) -> RangedReadings:
         """Solve some hypotheses beside the good board, each reading that one leaves alone being that board's."""
