@@ -97,3 +97,28 @@ def test_a_dead_rail_reads_next_to_nothing_and_that_is_no_slip() -> None:
 def test_a_prefix_too_many_or_too_few_is_asked_about_under_power_too(text: str) -> None:
     with pytest.raises(ReadingsError, match=r"10\^3|more than"):
         powered(text)
+
+
+SMALL = """\
+[part.C1]
+kind = "capacitor"
+value = "100 nF"
+tolerance = "10 %"
+nets = ["A", "B"]
+"""
+
+
+def beside(text: str) -> list[float | None]:
+    board = load_board(parse_document(SPEC + SMALL, "x.toml"))
+    found = parse_readings(f"check,reading\nC1.capacitance,{text}\n", "r.csv", board.by_id, METER)
+    return [one.display.value for one in found.readings]
+
+
+def test_a_small_capacitor_reads_as_the_large_one_beside_it() -> None:
+    assert beside("470u") == [pytest.approx(470e-6)]
+
+
+@pytest.mark.parametrize("text", ["100", "0.096", "96m", "96p"])
+def test_more_than_any_board_has_is_asked_about_and_so_is_too_little(text: str) -> None:
+    with pytest.raises(ReadingsError, match=r"10\^\d+ off|no meter shows"):
+        beside(text)
