@@ -191,18 +191,18 @@ class InstrumentedSource:
             raise OutputStateUnknown(self.power.alarm)
 
     def _after_rule(self, step: Step, answer: Answer) -> Answer:
-        """Return what somebody wants where something else than a key has power off, and the check is blocked by it.
+        """Return what somebody wants where something else than a key has power off and so the check has no reading.
 
         Power comes up again only after words on what was found and done; charge and shorts are then measured first.
         """
         power = self.power
-        ruled = power is not None and power.ended and not power.by_key and isinstance(answer, Hindered)
+        ruled = power is not None and power.ended and not power.by_key and isinstance(answer, Hindered | Trouble)
         if not ruled or power is None or self.power_ruled is None or self._stays_off:
             return answer
         wish = self.power_ruled(step, self._concealed(power.ended))
         self._stays_off = isinstance(wish, Hindered)
         if not isinstance(wish, Again):
-            return wish
+            return answer if self._stays_off else wish
         power.again(wish.found)
         return replace(wish, afresh=shorts_first(power.board))
 

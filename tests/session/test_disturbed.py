@@ -19,8 +19,8 @@ from benchcheck.bench.model import Bench
 from benchcheck.builtin import load_spec
 from benchcheck.kinds.check import Check
 from benchcheck.record.store import read_record
-from benchcheck.score.model import Score, Verdict
-from benchcheck.session.answers import Answer, Source
+from benchcheck.score.model import Outcome, Score, Verdict
+from benchcheck.session.answers import Answer, Hindered, Source, Step
 from benchcheck.session.run import Conduct, Report, Request
 from benchcheck.simulation.misbehaviour import Kind, Misbehaviour
 from benchcheck.spec.board import Board
@@ -114,6 +114,38 @@ def test_what_happens_under_power_never_fails_a_good_unit(tmp_path: pathlib.Path
     assert report.exit_code in ((5,) if still_on else (0, GOOD_EXIT, 4, 5))
     if case == "supply pulled for good":
         assert report.exit_code == 5
+
+
+@pytest.mark.parametrize("case", ["supply off and on", "load off and on", "load pulled"])
+def test_whoever_is_there_is_asked_at_the_very_check_that_lost_its_power(tmp_path: pathlib.Path, case: str) -> None:
+    met: list[str] = []
+
+    def ruled(step: Step, reason: str) -> Answer:
+        assert reason
+        met.append(step.check.id)
+        return Hindered("kept off")
+
+    def made(bench: Bench) -> Source:
+        found = source(bench, ScriptedHand(), kind=Plain)
+        found.power_ruled = ruled
+        return found
+
+    with served_bench(PROBED, 150.0, kind=Living) as served:
+        heard, handle = [0], served.supply.handle
+
+        def handled(message: str, now_s: float) -> str | None:
+            heard[0] += served.supply.output
+            if heard[0] == 25:
+                heard[0] += 1
+                CASES[case](served)
+            return handle(message, now_s)
+
+        served.supply.handle = handled  # type: ignore[method-assign]
+        report = conducted(tmp_path, served.text, spec_board(tmp_path, FOLLOWING), made)
+    read = {one.check for one in read_record(report.record).readings}
+    powered = [one.check for one in report.scores if one.outcome in (Outcome.ERROR, Outcome.BLOCKED)]
+    assert met == powered[:1], "once, and where it happened"
+    assert met[0] not in read
 
 
 class Silent:
