@@ -26,6 +26,7 @@ if child == 0:
     signal.signal(signal.SIGTTOU, signal.SIG_DFL)
     os.execv(sys.executable, [sys.executable, "-m", *sys.argv[1:]])
 open("pid", "w").write(str(child))
+times = 0
 while True:
     _, status = os.waitpid(child, os.WUNTRACED)
     left = termios.tcgetattr(0)[3]
@@ -33,7 +34,8 @@ while True:
     if not os.WIFSTOPPED(status):
         sys.exit(os.waitstatus_to_exitcode(status))
     termios.tcsetattr(0, termios.TCSADRAIN, modes)
-    print("it stands still, echo", bool(left & termios.ECHO), flush=True)
+    times += 1
+    print("\\rit stands still, echo", bool(left & termios.ECHO), "stop", times, flush=True)
     input()
     os.tcsetpgrp(0, child)
     os.kill(-child, signal.SIGCONT)
@@ -79,11 +81,11 @@ def test_standing_still_again_and_again_loses_nothing(tmp_path: pathlib.Path) ->
     with in_a_shell(tmp_path) as person:
         begin(person)
         answer(person, TYPED[:1])
-        for _ in range(3):
+        for stop in (1, 2, 3):
             person.at("VCC.residual_voltage")
             person.press(b"\x1a")
-            person.sees("it stands still")
+            person.sees(f"stop {stop}")  # the words of the stop before stand on the screen still
             person.press(b"fg\r")
-            person.look(0.3)
+            person._until(lambda: not person.modes() & termios.ICANON, "keys")
         answer(person, TYPED[1:])
         assert person.finish() == 0
