@@ -34,7 +34,7 @@ Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Progress = Callable[[int, int], None]
 
-#: a reading beyond so many times a range's end needs no look at that range: no ohms fall with the test current
+#: a reading beyond so many times a range's end before, as the good board's is in it, needs no look at that range
 _FAR = 4.0
 #: volts a junction drops more for each factor e of current, beyond what diode mode could drive (common practice)
 _GIVES_WAY_V = 0.05
@@ -192,7 +192,7 @@ class _Table:
         self.held = np.full((*shape, max((len(each) for each in self._ranges), default=0)), np.nan)
         self._open = np.zeros(shape, bool)  # still to be read, in the next range
         self._alone = np.zeros(shape, bool)
-        self._least_ohm = np.zeros(shape)  # what lower test currents read at least
+        self._before_ohm = np.zeros(shape)  # volt by ampere in the last range tried
         self._latent = np.full(shape, np.nan)
         self._slots: tuple[Leaning, ...] = ()
         self._good_slopes = np.zeros((0, len(probes)))
@@ -283,7 +283,7 @@ class _Table:
     ) -> tuple[Indices, Indices]:
         """Settle the readings no fault moves; return rows and columns of the others."""
         rows, cols = [], []
-        open_here = self._open[:, columns] & ~self._beyond(columns, place)
+        open_here = self._open[:, columns] & ~self._beyond(columns, place, good)
         for row in range(len(self._edits)):
             waiting = open_here[row]
             moved = (screen.moved(row) | ~good.solved) & waiting if row else waiting & ~good.solved
@@ -293,11 +293,16 @@ class _Table:
             cols.append(columns[moved])
         return np.concatenate(rows), np.concatenate(cols)
 
-    def _beyond(self, columns: Indices, place: int) -> Bools:
-        """Return which readings are known to lie far beyond the end of the range at `place`, their last one not."""
+    def _beyond(self, columns: Indices, place: int, good: Outcome) -> Bools:
+        """Return which readings lie far beyond the end of the range at `place`, their last one not.
+
+        More current shows more ohms where a junction's leakage is all there is, fewer elsewhere: a reading far beyond
+        with the current before says nothing of one where the good board's, solved in every range, is not.
+        """
         ends = np.array([self._ranges[at][place].full_scale for at in columns])
         ends[[len(self._ranges[at]) == place + 1 for at in columns]] = np.inf
-        beyond: Bools = self._least_ohm[:, columns] > _FAR * ends
+        far = good.volt / np.maximum(good.ampere, 1e-15) > _FAR * ends
+        beyond: Bools = (self._before_ohm[:, columns] > _FAR * ends) & far
         beyond[0] = False
         return beyond
 
@@ -324,7 +329,7 @@ class _Table:
         if not len(rows):
             return
         volt, holds, ampere = found.volt[which], found.holds_current[which], np.maximum(found.ampere[which], 1e-15)
-        self._least_ohm[rows, cols] = volt / ampere
+        self._before_ohm[rows, cols] = volt / ampere
         chosen = [self._ranges[at][place] for at in cols]
         last = np.array([len(self._ranges[at]) == place + 1 for at in cols])
         leads = np.array([r.leads for r in chosen])

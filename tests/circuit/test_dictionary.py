@@ -23,6 +23,7 @@ from benchcheck.circuit import (
 )
 from benchcheck.circuit.dictionary import Probe, fault_dictionary
 from benchcheck.circuit.faults import faulty, possible_faults
+from benchcheck.circuit.models import SCHOTTKY
 from benchcheck.errors import CircuitError
 
 BOARD = Netlist(
@@ -99,3 +100,16 @@ def test_a_board_may_lack_any_sort_of_device(missing: type | tuple[type, ...]) -
 def test_nets_that_are_not_there_are_refused() -> None:
     with pytest.raises(CircuitError, match="NOWHERE"):
         fault_dictionary(BOARD, [Probe("NOWHERE", "GND", OHMS)], possible_faults(BOARD))
+
+
+def test_a_reading_that_only_a_smaller_current_gives_is_looked_for_under_every_fault() -> None:
+    # 1 uA is more than the diode leaks, so its range overloads, far beyond; with 0.1 uA the next one shows a number
+    netlist = Netlist([Diode("D1", "GND", "A", SCHOTTKY, -0.002), Resistor("R1", "A", "IN", 100.0)])
+    ranges = ((60e3, 10e-6), (600e3, 1e-6), (6e6, 100e-9), (60e6, 15e-9))
+    probe = Probe("IN", "GND", Ohms(tuple(OhmsRange(end, ampere, 2.7) for end, ampere in ranges)))
+    faults = [fault for fault in possible_faults(netlist) if fault.designator == "R1" and fault.code == "decade"]
+    found = fault_dictionary(netlist, [probe], faults)
+    assert 0.1e6 < found.good[0] < 6e6
+    assert found.readings[:, 0] == pytest.approx([found.good[0]] * len(faults), rel=1e-2)
+    alone = [solve_reading(faulty(netlist, fault), "IN", "GND", probe.excitation).value for fault in faults]
+    assert found.readings[:, 0] == pytest.approx(alone, rel=1e-5)
