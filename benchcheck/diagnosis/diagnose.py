@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,7 +15,8 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
-from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
+from benchcheck.diagnosis.gathered import Gathered
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
 from benchcheck.diagnosis.likelihood import fitted, joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
@@ -29,7 +30,7 @@ from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread
 from benchcheck.diagnosis.suggestions import leading_rows, suggestions
 from benchcheck.diagnosis.unit import strayed
-from benchcheck.diagnosis.unnamed import UNNAMED, lower_than_named, worth_of_unnamed
+from benchcheck.diagnosis.unnamed import lower_than_named, worth_of_unnamed
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
@@ -119,7 +120,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     one explains all.
     """
     weighed = engine.weigh(evidence)
-    every = _Every(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
+    every = Gathered(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
     slipped = list(_slips(engine, evidence, weighed))
     for slip, worth in slipped:
         every.add(slip, weighed.log_odds[0] + worth)
@@ -173,7 +174,7 @@ def _beside_paths(
 
 
 def _apart_from_good(
-    engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every, unnamed: float | None
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, unnamed: float | None
 ) -> None:
     """Part the good board from what only power tells from it, the chips that may not work among that.
 
@@ -195,32 +196,7 @@ def _apart_from_good(
                 every.add(replace(engine.hypotheses[at], also=(UNNAMED,)), float(weighed.log_odds[at]) + unnamed)
 
 
-@dataclass(slots=True)
-class _Every:
-    """Hypotheses with their log odds and groups, more of them as they come up."""
-
-    hypotheses: list[Hypothesis]
-    odds: list[float]
-    group: list[int]
-
-    def add(self, one: Hypothesis, odds: float) -> None:
-        self.hypotheses.append(one)
-        self.odds.append(odds)
-        self.group.append(max(self.group) + 1)
-
-    @property
-    def first(self) -> Hypothesis:
-        """The likeliest of all."""
-        return self.hypotheses[int(np.argmax(self.odds))]
-
-    def ranked(self) -> tuple[Ranked, ...]:
-        share = np.exp(np.array(self.odds) - max(self.odds))
-        share /= share.sum()
-        order = np.argsort(-share, kind="stable")
-        return tuple(Ranked(self.hypotheses[at], float(share[at]), self.group[at]) for at in order)
-
-
-def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: _Every) -> tuple[str, ...]:
+def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered) -> tuple[str, ...]:
     """Return the checks whose readings the leader does not explain, a slip of the hand those it does.
 
     What is no fault of a part has the good board's circuit.

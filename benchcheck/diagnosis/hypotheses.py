@@ -8,7 +8,7 @@ then the part, then the chip. Faults are taken as independent, so the odds of tw
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
 from benchcheck.bench.functions import Function
@@ -18,7 +18,7 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
-__all__ = ["GOOD", "OPERATOR_CODES", "Hypothesis", "hypotheses_of", "operator_hypotheses"]
+__all__ = ["GOOD", "OPERATOR_CODES", "UNNAMED", "Hypothesis", "hypotheses_of", "operator_hypotheses"]
 
 OPERATOR_CODES = ("probes-swapped", "leads-not-nulled", "charged-gate", "residual-charge", "typed-1000")
 
@@ -86,6 +86,11 @@ class Hypothesis:
         """The fixed code of the fault, "good" for none."""
         return self.fault.split()[0]
 
+    @property
+    def without_paths(self) -> Hypothesis:
+        """What is wrong with parts and hands, whether or not paths that the spec does not name lie beside it."""
+        return replace(self, also=tuple(one for one in self.also if one != UNNAMED))
+
     def __str__(self) -> str:
         """Return the hypothesis as `--fault` takes it."""
         own = " ".join(word for word in (self.designator, self.fault, self.check) if word)
@@ -93,6 +98,12 @@ class Hypothesis:
 
 
 GOOD = Hypothesis("", "good", 1.0, "what all others are held against")
+UNNAMED = Hypothesis(
+    "",
+    "paths the spec does not name",
+    0.1,
+    "common practice, no source: parts without a model draw current unpowered",
+)
 
 
 def hypotheses_of(board: Board, netlist: Netlist) -> tuple[Hypothesis, ...]:

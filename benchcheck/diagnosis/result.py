@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.hypotheses import Hypothesis
 
-__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion"]
+__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "each_once"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +71,11 @@ class Diagnosis:
             shares[one.group] = shares.get(one.group, 0.0) + one.probability
         order = sorted(shares, key=lambda number: -shares[number])
         return tuple((self.group(number), shares[number]) for number in order)
+
+
+def each_once(group: Sequence[Ranked]) -> tuple[Ranked, ...]:
+    """Return the members of a group, what is wrong told once: by itself or beside unnamed paths, as is likelier."""
+    told: dict[Hypothesis, Ranked] = {}
+    for one in group:
+        told.setdefault(one.hypothesis.without_paths, one)
+    return tuple(told.values())

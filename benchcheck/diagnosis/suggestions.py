@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
-from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
 from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
 from benchcheck.diagnosis.powered import ways_under_power
 from benchcheck.diagnosis.predictions import predict
-from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion, each_once
 from benchcheck.diagnosis.shots import Shot
-from benchcheck.diagnosis.unnamed import UNNAMED
 from benchcheck.quantity import brief_value
 
 __all__ = ["leading_rows", "suggestions"]
@@ -112,8 +111,9 @@ def _foretold(one: Hypothesis) -> bool:
 
 def _any_row_leads(engine: Engine, found: Diagnosis) -> bool:
     known = {id(one) for one in engine.hypotheses}
+    groups = found.groups()[:_LEADING]
     return any(
-        id(group[0].hypothesis) in known and share >= _LEAST_LEADING for group, share in found.groups()[:_LEADING]
+        share >= _LEAST_LEADING and any(id(one.hypothesis) in known for one in group) for group, share in groups
     )
 
 
@@ -147,12 +147,11 @@ def leading_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[floa
     place = {id(one): at for at, one in enumerate(engine.hypotheses)}
     rows, shares, members = [], [], []
     for group, share in found.groups()[:_LEADING]:
-        hypothesis = group[0].hypothesis
-        at = place.get(id(hypothesis))
-        if at is not None and share >= _LEAST_LEADING:
-            rows.append(at)
+        known = next((one.hypothesis for one in group if id(one.hypothesis) in place), None)
+        if known is not None and share >= _LEAST_LEADING:
+            rows.append(place[id(known)])
             shares.append(share)
-            members.append(hypothesis)
+            members.append(known)
     return (rows, shares, members) if rows else ([0], [1.0], [GOOD])
 
 
@@ -196,7 +195,7 @@ def shown(shot: Shot, value: float) -> str:
 
 def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
     """Yield what tells the members of one group apart: tips on the very leads, eyes on a bridge, or a leg lifted."""
-    group, _ = leading
+    group = each_once(leading[0])
     first = group[0].hypothesis
     if first is GOOD or first.part_fault is None:
         return

@@ -18,7 +18,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Resistor
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
+from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
 from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import BLUR, NEARBY
@@ -26,16 +26,10 @@ from benchcheck.diagnosis.search import near_enough
 from benchcheck.diagnosis.shots import DIRECT, Shot
 from benchcheck.spec.board import Board
 
-__all__ = ["UNNAMED", "least_with_paths", "lower_than_named", "worth_of_unnamed"]
+__all__ = ["least_with_paths", "lower_than_named", "worth_of_unnamed"]
 
 Floats = NDArray[np.float64]
 
-UNNAMED = Hypothesis(
-    "",
-    "paths the spec does not name",
-    0.1,
-    "common practice, no source: parts without a model draw current unpowered",
-)
 #: what is read through parts without a model is above the least: that is metal on metal (common practice, no source).
 _LEAST_OHM, _MOST_OHM, _LEAST_V, _MOST_V = 10.0, 1e8, 0.05, 3.0
 #: a reading this far below what was expected, in natural logarithm or volt, is too low.

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from benchcheck.diagnosis.hypotheses import GOOD
+from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
 from benchcheck.diagnosis.next_measurement import STOP_AT
-from benchcheck.diagnosis.result import Diagnosis, Ranked, Suggestion
-from benchcheck.diagnosis.unnamed import UNNAMED
+from benchcheck.diagnosis.result import Diagnosis, Ranked, Suggestion, each_once
 
 __all__ = ["diagnosis_json", "diagnosis_lines", "short_lines"]
 
@@ -16,6 +15,7 @@ _SHOWN_GROUPS, _LEAST_SHOWN = 5, 0.01
 
 
 def _names(group: tuple[Ranked, ...]) -> str:
+    group = each_once(group)
     no_fault = "no fault shown: " if group[0].hypothesis is UNNAMED else ""
     return (
         no_fault

@@ -11,8 +11,8 @@ from benchcheck.builtin import load_spec
 from benchcheck.diagnosis.diagnose import diagnose
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
-from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.unnamed import UNNAMED, least_with_paths, worth_of_unnamed
+from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
+from benchcheck.diagnosis.unnamed import least_with_paths, worth_of_unnamed
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.readings.file import read_readings
 from benchcheck.session.which_bench import bench_from
