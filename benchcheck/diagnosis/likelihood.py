@@ -47,6 +47,8 @@ _UNEXPLAINED = math.log(0.2)
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
+#: a reading off by no more than so many deviations is explained.
+_EXPLAINED = 5.0
 #: least spread of where overload begins: a ratio of ohms, volts.
 _EDGE = 0.02
 #: natural logarithm of how many times the largest exceeds the smallest reading of a function.
@@ -64,7 +66,7 @@ class Held:
 
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
-    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends.
+    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what was read.
     """
 
     seen: tuple[Seen, ...]
@@ -76,6 +78,7 @@ class Held:
     anything: Floats
     leads: Floats
     overload_from: Floats
+    value: Floats
 
     def without(self, places: Collection[int]) -> Held:
         """Return the readings but those at some places."""
@@ -145,7 +148,7 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     terms = np.where(np.isnan(read.value), overload, numeric)
     unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
-    return Held(kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from)
+    return Held(kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from, read.value)
 
 
 def logarithmic_mean(read: Floats, expected: Floats) -> Floats:
@@ -192,7 +195,8 @@ class Fit:
     """All readings under one hypothesis: logarithm of their likelihood, each stray's likeliest value and covariance.
 
     `terms` are the readings' own shares, strays at their likeliest; `rest` (readings) is what was read less what is
-    expected then, NaN where no line is drawn. `moved` is how far the furthest stray is from where the lines start.
+    expected then, NaN where no line is drawn. `moved` is how far the furthest stray is from where the lines start,
+    `off_line` by how much of its deviation the reading most misjudged may be off its line there.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -203,6 +207,7 @@ class Fit:
     terms: Floats
     rest: Floats
     moved: float
+    off_line: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,8 +307,21 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         chance = student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
         terms[over] = np.log((1.0 - ANYTHING) * chance + ANYTHING * np.exp(held.anything[over]))
     others = np.setdiff1d(np.arange(len(terms)), numeric)
-    moved = float(np.abs(stray - local.at).max(initial=0.0))
-    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved)
+    move = stray - local.at
+    moved, off = float(np.abs(move).max(initial=0.0)), _off_line(local, held, move, rest)
+    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved, off)
+
+
+def _off_line(local: Local, held: Held, move: Floats, rest: Floats) -> float:
+    """Return by how much of its deviation a reading may be off its line, at most, those that are not explained apart.
+
+    Where a junction only leaks, ohms run off to infinity as the leakage falls to the test current: a line that moves
+    by a small ratio d is off by about its square (the second derivative of ln(-ln(1 - x)) by ln x).
+    """
+    sigma = np.hypot(held.meter, local.own)
+    near = np.abs(np.nan_to_num(rest, nan=np.inf)) < _EXPLAINED * sigma
+    swing = (move @ local.slopes)[near] / np.maximum(np.abs(held.value[near]), sigma[near])
+    return float((swing**2 * np.abs(held.value[near]) / sigma[near]).max(initial=0.0))
 
 
 def _ends(local: Local, held: Held) -> Ends:

@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 #: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
 #: with none moving further than that, they are near enough to be compared.
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
+#: a line off by no more than this share of a reading's deviation is as good as the reading's own curve.
+_STRAIGHT = 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
 _ALIKE = 0.5
 _MOST_FITS, _MOST_FREE = 10, 8
@@ -30,6 +32,8 @@ _MOST_FITS, _MOST_FREE = 10, 8
 _PROMISING = 2.0
 #: how far a stray is followed at once: further than that straight lines lead astray.
 _FURTHEST_STEP = 1.5
+#: so far off its reading's curve, in deviations, a line leads astray.
+_FURTHEST_OFF = 36.0
 #: a step that led where readings are less likely is taken again this many times shorter.
 _SHORTER = 3.0
 
@@ -68,13 +72,11 @@ class _Search:
         gained = math.inf if before is None else here.log_likelihood - before.log_likelihood
         if gained > 0.0:
             self._base, self._stays, self._lines = self.point, here, lines
-            self._aims(BLUR)
-            if self._aim.log_likelihood < here.log_likelihood:  # another basin, and a worse one
-                self._aims(NEARBY)
-            if self._aim.moved < _NEAR or (near_enough(self._aim) and gained < _ALIKE):
+            self._aims()
+            if near_enough(self._aim) and (self._aim.moved < _NEAR or gained < _ALIKE):
                 return False
         elif self._wide and self._lines is not None:
-            self._aims(NEARBY)
+            self._aims((NEARBY,))
         else:
             self._share /= _SHORTER
             if self._share * self._aim.moved < _NEAR:
@@ -88,8 +90,8 @@ class _Search:
         aim = fitted(lines, self._held, self._common, BLUR)
         if before is None or here.log_likelihood > before.log_likelihood:
             self._base, self._stays, self._lines = self.point, here, lines
-            self._aims(BLUR)
-        self.point = self.point + min(1.0, _FURTHEST_STEP / max(aim.moved, 1e-9)) * (aim.stray - self.point)
+            self._aims()
+        self.point = self.point + _share(aim) * (aim.stray - self.point)
         return aim.log_likelihood > here.log_likelihood + _ALIKE
 
     @property
@@ -100,10 +102,13 @@ class _Search:
         promised = fitted(self._lines, self._held, self._common, BLUR)
         return promised.log_likelihood > self._stays.log_likelihood + _PROMISING
 
-    def _aims(self, blur: Sequence[float]) -> None:
+    def _aims(self, ways: Sequence[Sequence[float]] = (BLUR, NEARBY)) -> None:
+        """Aim at what lines make likeliest: seen widely, which may be another basin and a worse one, or nearby."""
         assert self._lines is not None
-        self._aim, self._wide = fitted(self._lines, self._held, self._common, blur), blur is BLUR
-        self._share = min(1.0, _FURTHEST_STEP / max(self._aim.moved, 1e-9))
+        aims = [fitted(self._lines, self._held, self._common, blur) for blur in ways]
+        best = max(range(len(aims)), key=lambda at: aims[at].log_likelihood)
+        self._aim, self._wide = aims[best], ways[best] is BLUR
+        self._share = _share(self._aim)
 
     @property
     def found(self) -> tuple[Fit, Floats]:
@@ -114,9 +119,14 @@ class _Search:
         return (self._aim if reached else stays), self._base
 
 
+def _share(aim: Fit) -> float:
+    """Return how much of the way to where lines aim at is gone at once."""
+    return min(1.0, _FURTHEST_STEP / max(aim.moved, 1e-9), math.sqrt(_FURTHEST_OFF / max(aim.off_line, 1e-9)))
+
+
 def near_enough(fit: Fit) -> bool:
     """Return whether the strays came out so near to where lines start that the likelihood can be believed."""
-    return fit.moved < _NEAR_ENOUGH
+    return fit.moved < _NEAR_ENOUGH and fit.off_line < _STRAIGHT
 
 
 def better(fit: Fit, other: Fit) -> bool:

@@ -2,8 +2,8 @@
 
 What good parts stray by shifts leakages by factors, and no straight line follows that. So the circuit is solved again
 with parts strayed as fitted, each reading in the range the meter showed it in; the next fit starts from there
-(Gauss and Newton's method). Readings at a frequency, tips on a faulty part's own lead, and the few readings with a
-switch pressed stay on straight lines.
+(Gauss and Newton's method). Readings at a frequency, tips on a faulty part's own lead, and a few readings with a
+switch pressed that are as they should be stay on straight lines.
 """
 
 from __future__ import annotations
@@ -31,6 +31,7 @@ from benchcheck.diagnosis.likelihood import (
     beyond_end,
     logarithmic_mean,
     straight,
+    unexplained,
 )
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED
@@ -55,7 +56,7 @@ Indices = NDArray[np.intp]
 
 #: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
 _FURTHEST = 6.0
-#: a position of switches in which less than this share was read is not solved again.
+#: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
 
@@ -133,6 +134,7 @@ class UnitSolver:
         every = {one.shot.function: excitation_for(bench, one.shot.function) for one in seen}
         driven = {of: driven_ranges(found) for of, found in every.items() if found is not None}
         direct = [at for at, one in enumerate(seen) if one.shot.function in DIRECT]
+        amiss = unexplained(self._held, self._held.terms[0])
         for switches in dict.fromkeys(seen[at].shot.switches for at in direct):
             netlist = switched(self._netlist, switches)
             here = [at for at in direct if seen[at].shot.switches == switches]
@@ -144,7 +146,7 @@ class UnitSolver:
                 assert excitation is not None
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
                 places.append(self._range_of(seen[at], len(driven[seen[at].shot.function])))
-            if len(here) >= _FEW_READINGS * len(direct):
+            if len(here) >= _FEW_READINGS * len(direct) or amiss[here].any():
                 once = np.ones(len(here), np.intp)
                 yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), once)
 
