@@ -66,7 +66,8 @@ class Held:
 
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
-    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what was read.
+    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
+    was read.
     """
 
     seen: tuple[Seen, ...]
