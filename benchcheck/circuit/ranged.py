@@ -31,8 +31,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-#: how far from what was read, in natural logarithm, the reading of a further range may be, and how many are tried.
-_LIKE, _MOST_FURTHER = 0.7, 2
+#: how many further ranges are tried where one overloads that can have shown what was read.
+_MOST_FURTHER = 2
 _LEAST_OHM = 1e-3
 #: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
 _AGREES = 1e-6
@@ -43,6 +43,7 @@ class RangedReadings:
     """Readings of the board (row 0) and of every edit of it, (edits + 1 x probes), each in the range it ends in.
 
     `latent` in the units of the probes' functions, were there no end of range or compliance; NaN where not `solved`.
+    `edge` (as `latent`) is the ohms from which the source of that range gives way, NaN where it did not and in volts.
     `slopes` (entries x slots) are of the logarithm of ohms, or of volts, to what readings lean on; `entry` (as
     `latent`) says which. `settled` is where the board settled, for one much like it to begin at; `tried` (probes) how
     many ranges any of the boards took.
@@ -50,6 +51,7 @@ class RangedReadings:
 
     latent: Floats
     solved: Bools
+    edge: Floats
     slots: tuple[Leaning, ...]
     slopes: Floats
     entry: Indices
@@ -70,7 +72,7 @@ def readings_in_ranges(
 ) -> RangedReadings:
     """Return what every probe reads, `places` naming the first range that can have shown it, counted from 0.
 
-    `read` is what was read, in ohm: a further range counts where it shows much that. `nothing` is as for
+    `read` is what was read, in ohm: a further range counts where it shows what is nearer. `nothing` is as for
     `edited_readings`; `begin` where a board much like it settled; `together` (probes) how many ranges to solve at
     once, where a board like it took as many. What the
     batch cannot do is left unsolved. The probes' functions are those of direct current.
@@ -111,18 +113,27 @@ class _Ranged:
         rest = Outcome.at_rest(self._batch.rows_seen, len(apart), self._v.size)
         good, slopes, latent, further, settled = self._solve(np.zeros(len(apart), np.intp), apart, rest, begin)
         table, solved = np.tile(self._leads, (rows, 1)), np.ones((rows, count), bool)
+        edge = np.full((rows, count), np.nan)
         entry = np.full((rows, count), count, np.intp)  # both tips on one net: the leads, which lean on nothing
         table[:, apart], solved[:, apart], entry[:, apart] = latent, good.solved, apart
+        edge[:, apart] = self._edge(good, apart, further)
         kept = np.zeros((count + 1, len(self._leanings.slots)))
         kept[apart] = slopes.T
         row, at = self._moved(good, apart, self._of_range("ampere", apart, further), nothing)
-        found, slopes, latent, _, _ = self._solve(row, at, good.chosen(np.searchsorted(apart, at)))
-        table[row, at], solved[row, at] = latent, found.solved
+        found, slopes, latent, further, _ = self._solve(row, at, good.chosen(np.searchsorted(apart, at)))
+        table[row, at], solved[row, at], edge[row, at] = latent, found.solved, self._edge(found, at, further)
         entry[row, at] = count + 1 + np.arange(len(row))
         table[~solved] = np.nan
         of = self._row_of
         every = np.concatenate([kept, slopes.T])
-        return RangedReadings(table[of], solved[of], self._leanings.slots, every, entry[of], settled, self._tried)
+        return RangedReadings(
+            table[of], solved[of], edge[of], self._leanings.slots, every, entry[of], settled, self._tried
+        )
+
+    def _edge(self, found: Outcome, at: Indices, further: Indices) -> Floats:
+        """Return the ohms from which the source gives way, where it did."""
+        by_current = self._of_range("volt", at, further) / self._of_range("ampere", at, further)
+        return np.where(found.holds_current | self._in_volt[at], np.nan, by_current + self._leads[at])
 
     def _moved(self, good: Outcome, apart: Indices, ampere: Floats, nothing: float) -> tuple[Indices, Indices]:
         """Return rows and probes of the readings that an edit moves."""
@@ -198,7 +209,7 @@ class _Ranged:
         """Return which readings of a further range are nearer to what was read, if anything was."""
         with np.errstate(invalid="ignore"):
             distance = np.abs(np.log(ohm / self._read[at]))
-            nearer = (distance < _LIKE) & (distance < np.abs(np.log(before / self._read[at])))
+            nearer = distance < np.abs(np.log(before / self._read[at]))
         return np.asarray(nearer | np.isnan(self._read[at]))
 
     def _items(self, rows: Indices, at: Indices, further: Indices, start: Outcome) -> Items:

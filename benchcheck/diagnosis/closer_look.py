@@ -29,6 +29,8 @@ _MOST_HERE = 1
 _BEHIND, _MORE = 40.0, 1.0
 #: how many of those that explain what the good board does not are looked at, and by how much, as a logarithm.
 _TELLING, _TELLS = 6, 5.0
+#: how far, in standard deviations, the good board's strays must have moved to be a point of its own.
+_ELSEWHERE = 0.25
 
 
 class CloserLook:
@@ -42,11 +44,17 @@ class CloserLook:
         self._beside, self._group = beside, np.array(groups)
         self._been: set[int] = set()
         self._looked: set[int] = set()
+        self._good_at = np.full(len(predictions.good), np.inf)
 
     def weigh(self, odds: Floats, fits: dict[int, Fit]) -> None:
         """Weigh again; log odds and fits are put in their places."""
         if not self._solver.solves:
             return
+        telling = self._gone_about(odds, fits)
+        self._beside_good_again(odds, fits, telling)
+
+    def _gone_about(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
+        """Go to where whoever leads suits the readings, point after point; return which faults were screened."""
         around, telling, here = 0, list[int](), 0
         for _ in range(_POINTS):
             lead = self._one_of_each([*self._leading(odds), *telling])
@@ -54,13 +62,24 @@ class CloserLook:
             if here > _MOST_HERE or (here and self._looked_at(lead)):
                 further = self._further(odds, fits)
                 if further is None:
-                    return
+                    break
                 around, lead, here = further, lead[:1], 0
             rows = self._one_of_each([0, around, *lead, *(() if self._been else fits)])
             self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
+            if around == 0:
+                self._good_at = fits[0].stray
             telling = telling or self._screened(odds, fits)
             self._entered(odds, fits)
             around = max(self._looked, key=lambda at: odds[at])
+        return telling
+
+    def _beside_good_again(self, odds: Floats, fits: dict[int, Fit], telling: Sequence[int]) -> None:
+        """Hold what leads against the readings once more where the good board came to suit them better since."""
+        if np.abs(fits[0].stray - self._good_at).max(initial=0.0) < _ELSEWHERE:
+            return
+        rows = self._one_of_each([0, *self._leading(odds), *telling])
+        self._looked.update(compared(self._solver, self._held, fits, rows, 0, self._been))
+        self._entered(odds, fits)
 
     def _leading(self, odds: Floats) -> list[int]:
         """Return the likeliest hypotheses, one of each group, the likeliest first."""

@@ -218,7 +218,9 @@ class Local:
     `error` (readings) is what was read less what is predicted at the point `at` (strays), NaN for OL; `slopes`
     (strays x readings), `own` and `bent` are in the readings' units, inflated. `terms` are the readings' shares where
     no line is drawn; `beyond` (readings) is how far what is predicted lies beyond the end of the last range, in the
-    unit of `beyond_slopes` (strays x readings), NaN where `terms` stand.
+    unit of `beyond_slopes` (strays x readings), NaN where `terms` stand. `scale` turns a ratio, or volts, into a
+    reading's unit. `towards` (readings) is the error
+    to take for a way to go where a line from here does not lead to what was read, else `error`.
     """
 
     at: Floats
@@ -228,9 +230,21 @@ class Local:
     bent: Floats
     terms: Floats
     drawn: Bools
+    scale: Floats
     beyond: Floats | None = None
     beyond_slopes: Floats | None = None
     beyond_own: Floats | None = None
+    towards: Floats | None = None
+
+    @property
+    def leads_there(self) -> bool:
+        """Whether every line leads to what was read."""
+        return self.towards is None or bool(np.array_equal(self.towards, self.error, equal_nan=True))
+
+    @property
+    def aiming(self) -> Local:
+        """The lines with what they are to aim at in place of what is read."""
+        return self if self.towards is None else replace(self, error=self.towards)
 
     def without(self, places: Collection[int]) -> Local:
         """Return the lines of the readings but those at some places."""
@@ -267,6 +281,7 @@ def straight(predictions: Predictions, held: Held, row: int) -> Local:
         scale * predictions.bent[row, at],
         held.terms[row],
         ~np.isnan(error) & predictions.known[row, at],
+        held.scale[row],
     )
 
 
@@ -321,8 +336,9 @@ def _off_line(local: Local, held: Held, move: Floats, rest: Floats) -> float:
     """
     sigma = np.hypot(held.meter, local.own)
     near = np.abs(np.nan_to_num(rest, nan=np.inf)) < _EXPLAINED * sigma
-    swing = (move @ local.slopes)[near] / np.maximum(np.abs(held.value[near]), sigma[near])
-    return float((swing**2 * np.abs(held.value[near]) / sigma[near]).max(initial=0.0))
+    size = np.maximum(np.abs(held.value[near]), sigma[near])
+    swing = (move @ local.slopes)[near] / np.maximum(local.scale[near], sigma[near])
+    return float((swing**2 * size / sigma[near]).max(initial=0.0))
 
 
 def _ends(local: Local, held: Held) -> Ends:

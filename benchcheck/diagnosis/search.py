@@ -65,6 +65,8 @@ class _Search:
         self.point = self._base = begin
         self._stays: Fit | None = None
         self._lines: Local | None = None
+        self._aim: Fit
+        self._other: Fit
 
     def goes_on(self, lines: Local) -> bool:
         """Take in straight lines from the point; return whether there is another to go to."""
@@ -73,10 +75,12 @@ class _Search:
         if gained > 0.0:
             self._base, self._stays, self._lines = self.point, here, lines
             self._aims()
-            if near_enough(self._aim) and (self._aim.moved < _NEAR or gained < _ALIKE):
+            promised = self._aim.log_likelihood - here.log_likelihood
+            if promised < _ALIKE or (near_enough(self._aim) and (self._aim.moved < _NEAR or gained < _ALIKE)):
                 return False
-        elif self._wide and self._lines is not None:
-            self._aims((NEARBY,))
+        elif before is not None and self._other.log_likelihood > before.log_likelihood + _ALIKE:
+            self._aim, self._other = self._other, before
+            self._share = _share(self._aim)
         else:
             self._share /= _SHORTER
             if self._share * self._aim.moved < _NEAR:
@@ -87,7 +91,7 @@ class _Search:
     def goes_on_regardless(self, lines: Local) -> bool:
         """Take in straight lines from the point; return whether what they aim at is another, likelier or not."""
         here, before = fitted(lines, self._held, self._common, STAYING), self._stays
-        aim = fitted(lines, self._held, self._common, BLUR)
+        aim = fitted(lines.aiming, self._held, self._common, BLUR)
         if before is None or here.log_likelihood > before.log_likelihood:
             self._base, self._stays, self._lines = self.point, here, lines
             self._aims()
@@ -99,15 +103,14 @@ class _Search:
         """Whether lines promise more than there is where the search stands."""
         if self._lines is None or self._stays is None:
             return False
-        promised = fitted(self._lines, self._held, self._common, BLUR)
+        promised = fitted(self._lines.aiming, self._held, self._common, BLUR)
         return promised.log_likelihood > self._stays.log_likelihood + _PROMISING
 
-    def _aims(self, ways: Sequence[Sequence[float]] = (BLUR, NEARBY)) -> None:
+    def _aims(self) -> None:
         """Aim at what lines make likeliest: seen widely, which may be another basin and a worse one, or nearby."""
         assert self._lines is not None
-        aims = [fitted(self._lines, self._held, self._common, blur) for blur in ways]
-        best = max(range(len(aims)), key=lambda at: aims[at].log_likelihood)
-        self._aim, self._wide = aims[best], ways[best] is BLUR
+        aims = (fitted(self._lines.aiming, self._held, self._common, blur) for blur in (BLUR, NEARBY))
+        self._other, self._aim = sorted(aims, key=lambda each: each.log_likelihood)
         self._share = _share(self._aim)
 
     @property
@@ -115,8 +118,10 @@ class _Search:
         """The fit where the search stands, and the point; where it aims further, what is likely without going."""
         stays = self._stays
         assert stays is not None
-        reached = near_enough(self._aim) and self._aim.log_likelihood > stays.log_likelihood
-        return (self._aim if reached else stays), self._base
+        assert self._lines is not None
+        aim = self._aim if self._lines.leads_there else fitted(self._lines, self._held, self._common, NEARBY)
+        reached = near_enough(aim) and aim.log_likelihood > stays.log_likelihood
+        return (aim if reached else stays), self._base
 
 
 def _share(aim: Fit) -> float:

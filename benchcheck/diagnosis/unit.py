@@ -56,6 +56,8 @@ Indices = NDArray[np.intp]
 
 #: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
 _FURTHEST = 6.0
+#: by how much, as a ratio, more leakage than the test current is aimed at where a number was read.
+_OVER_THE_EDGE = 0.02
 #: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
@@ -173,17 +175,17 @@ class UnitSolver:
         p, held = self._predictions, self._held
         strays = np.clip(strays, -_FURTHEST, _FURTHEST)
         count = len(p.good)
-        there = np.full((len(rows), len(held.seen)), np.nan)
+        there, edge = np.full((2, len(rows), len(held.seen)), np.nan)
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
         moved = strayed(self._board, self._netlist, p.strays, strays)
         for lot in self._lots:
             netlist = switched(moved, lot.switches)
             found = self._under(netlist, lot, rows[0]) if len(rows) == 1 else self._beside(netlist, lot, rows)
-            there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
+            there[:, lot.at], edge[:, lot.at] = np.where(found.solved, found.latent, np.nan), found.edge
             by_stray = self._by_stray(lot, found, count)
             slopes[:, lot.at] = by_stray[found.entry]
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
-        return {row: self._local(row, strays, there[at], slopes[at].T) for at, row in enumerate(rows)}
+        return {row: self._local(row, strays, there[at], edge[at], slopes[at].T) for at, row in enumerate(rows)}
 
     def lines(self, row: int, strays: Floats) -> Local:
         """Return a hypothesis's straight lines from the board strayed so, as designed where nothing is solved."""
@@ -197,7 +199,10 @@ class UnitSolver:
             begin=self._begin.get((lot.switches, 0)), together=lot.tried,
         )  # fmt: skip
         self._note(lot, 0, found)
-        return replace(found, latent=found.latent[1:], solved=found.solved[1:], entry=found.entry[1:])
+        of = slice(1, None)
+        return replace(
+            found, latent=found.latent[of], solved=found.solved[of], edge=found.edge[of], entry=found.entry[of]
+        )
 
     def _under(self, netlist: Netlist, lot: _Lot, row: int) -> RangedReadings:
         """Solve one hypothesis as a board of its own."""
@@ -243,8 +248,12 @@ class UnitSolver:
         found_by = p.strays.slopes(p.strays.columns(found.slots), found.slopes.astype(np.float32), ideal)
         return found_by[:, :count]
 
-    def _local(self, row: int, strays: Floats, there: Floats, slopes: Floats32) -> Local:
-        """Return straight lines under one hypothesis, from the board as designed where it is not solved here."""
+    def _local(self, row: int, strays: Floats, there: Floats, edge: Floats, slopes: Floats32) -> Local:
+        """Return straight lines under one hypothesis, from the board as designed where it is not solved here.
+
+        A number read where the source gave way (`edge`) asks for a little more leakage than the test current, and
+        not for what its line asks: beyond that current ohms fall at once.
+        """
         p, held = self._predictions, self._held
         base = straight(p, held, row)
         solved = ~np.isnan(there)
@@ -255,17 +264,22 @@ class UnitSolver:
         bent = p.bent[row, held.columns]
         distance, least = beyond_end(there, in_ratio, held.overload_from)
         overload = solved & np.isnan(true)
+        error = np.where(solved, true - there, base.error - strays @ base.slopes)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            over = scale * (np.log(edge / there) - _OVER_THE_EDGE)
         return Local(
             strays,
-            np.where(solved, true - there, base.error - strays @ base.slopes),
+            error,
             np.where(solved, INFLATED * scale * slopes, base.slopes),
             np.where(solved, INFLATED * scale * own, base.own),
             np.where(solved, INFLATED * scale * bent, base.bent),
             base.terms,
             np.where(solved, ~np.isnan(true), base.drawn),
+            np.where(solved, scale, base.scale),
             np.where(overload & np.isfinite(held.overload_from), distance, np.nan),
             INFLATED * slopes.astype(float),
             np.hypot(least, INFLATED * own),
+            np.where(solved & ~np.isnan(edge) & (true < edge), over, error),
         )
 
 
