@@ -43,7 +43,8 @@ class RangedReadings:
     """Readings of the board (row 0) and of every edit of it, (edits + 1 x probes), each in the range it ends in.
 
     `latent` in the units of the probes' functions, were there no end of range or compliance; NaN where not `solved`.
-    `edge` (as `latent`) is the ohms from which the source of that range gives way, NaN where it did not and in volts.
+    `ampere` (as `latent`) is the test current of that range, `edge` the ohms from which its source gives way, NaN
+    where it did not; both NaN in volts.
     `slopes` (entries x slots) are of the logarithm of ohms, or of volts, to what readings lean on; `entry` (as
     `latent`) says which. `settled` is where the board settled, for one much like it to begin at; `tried` (probes) how
     many ranges any of the boards took.
@@ -51,6 +52,7 @@ class RangedReadings:
 
     latent: Floats
     solved: Bools
+    ampere: Floats
     edge: Floats
     slots: tuple[Leaning, ...]
     slopes: Floats
@@ -113,27 +115,29 @@ class _Ranged:
         rest = Outcome.at_rest(self._batch.rows_seen, len(apart), self._v.size)
         good, slopes, latent, further, settled = self._solve(np.zeros(len(apart), np.intp), apart, rest, begin)
         table, solved = np.tile(self._leads, (rows, 1)), np.ones((rows, count), bool)
-        edge = np.full((rows, count), np.nan)
+        ampere, edge = np.full((2, rows, count), np.nan)
         entry = np.full((rows, count), count, np.intp)  # both tips on one net: the leads, which lean on nothing
         table[:, apart], solved[:, apart], entry[:, apart] = latent, good.solved, apart
-        edge[:, apart] = self._edge(good, apart, further)
+        ampere[:, apart], edge[:, apart] = self._source(good, apart, further)
         kept = np.zeros((count + 1, len(self._leanings.slots)))
         kept[apart] = slopes.T
         row, at = self._moved(good, apart, self._of_range("ampere", apart, further), nothing)
         found, slopes, latent, further, _ = self._solve(row, at, good.chosen(np.searchsorted(apart, at)))
-        table[row, at], solved[row, at], edge[row, at] = latent, found.solved, self._edge(found, at, further)
+        table[row, at], solved[row, at] = latent, found.solved
+        ampere[row, at], edge[row, at] = self._source(found, at, further)
         entry[row, at] = count + 1 + np.arange(len(row))
         table[~solved] = np.nan
         of = self._row_of
         every = np.concatenate([kept, slopes.T])
         return RangedReadings(
-            table[of], solved[of], edge[of], self._leanings.slots, every, entry[of], settled, self._tried
+            table[of], solved[of], ampere[of], edge[of], self._leanings.slots, every, entry[of], settled, self._tried
         )
 
-    def _edge(self, found: Outcome, at: Indices, further: Indices) -> Floats:
-        """Return the ohms from which the source gives way, where it did."""
-        by_current = self._of_range("volt", at, further) / self._of_range("ampere", at, further)
-        return np.where(found.holds_current | self._in_volt[at], np.nan, by_current + self._leads[at])
+    def _source(self, found: Outcome, at: Indices, further: Indices) -> tuple[Floats, Floats]:
+        """Return the test current, and the ohms from which the source gives way where it did."""
+        ampere = np.where(self._in_volt[at], np.nan, self._of_range("ampere", at, further))
+        edge = self._of_range("volt", at, further) / ampere + self._leads[at]
+        return ampere, np.where(found.holds_current, np.nan, edge)
 
     def _moved(self, good: Outcome, apart: Indices, ampere: Floats, nothing: float) -> tuple[Indices, Indices]:
         """Return rows and probes of the readings that an edit moves."""

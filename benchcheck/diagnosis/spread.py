@@ -43,8 +43,9 @@ JUNCTION_V, COMMON_JUNCTION_V, LED_V = 0.016, 0.040, 0.05
 IDEALITY = 0.3
 #: of a light-emitting diode's shift, what goes with all other junctions.
 LED_SHARE = 0.6
-#: idealities a junction may have (common practice: diffusion 1, recombination 2).
-_IDEALITIES = 0.9, 2.5
+#: idealities of 1 to 2 a junction has (common practice: diffusion, recombination); a fit is not stopped near those,
+#: for at a stop lines say that it goes on.
+_IDEALITIES = 0.5, 3.0
 _AT_A = 1e-3
 #: a MOSFET's threshold, in volt: data sheets allow 1 to 2 V between least and most of one type (common practice).
 THRESHOLD_V = 0.4

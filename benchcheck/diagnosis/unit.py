@@ -25,6 +25,7 @@ from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
 from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
 from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.leakage import Source, led_by_leakage
 from benchcheck.diagnosis.likelihood import (
     Held,
     Local,
@@ -56,8 +57,6 @@ Indices = NDArray[np.intp]
 
 #: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
 _FURTHEST = 6.0
-#: by how much, as a ratio, more leakage than the test current is aimed at where a number was read.
-_OVER_THE_EDGE = 0.02
 #: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
@@ -146,8 +145,9 @@ class UnitSolver:
             for at in here:
                 excitation = every[seen[at].shot.function]
                 assert excitation is not None
+                count = len(driven[seen[at].shot.function])
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
-                places.append(self._range_of(seen[at], len(driven[seen[at].shot.function])))
+                places.append(self._range_of(seen[at], count))
             if len(here) >= _FEW_READINGS * len(direct) or amiss[here].any():
                 once = np.ones(len(here), np.intp)
                 yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), once)
@@ -175,17 +175,21 @@ class UnitSolver:
         p, held = self._predictions, self._held
         strays = np.clip(strays, -_FURTHEST, _FURTHEST)
         count = len(p.good)
-        there, edge = np.full((2, len(rows), len(held.seen)), np.nan)
+        there, ampere, edge = np.full((3, len(rows), len(held.seen)), np.nan)
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
         moved = strayed(self._board, self._netlist, p.strays, strays)
         for lot in self._lots:
             netlist = switched(moved, lot.switches)
             found = self._under(netlist, lot, rows[0]) if len(rows) == 1 else self._beside(netlist, lot, rows)
-            there[:, lot.at], edge[:, lot.at] = np.where(found.solved, found.latent, np.nan), found.edge
+            there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
+            ampere[:, lot.at], edge[:, lot.at] = found.ampere, found.edge
             by_stray = self._by_stray(lot, found, count)
             slopes[:, lot.at] = by_stray[found.entry]
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
-        return {row: self._local(row, strays, there[at], edge[at], slopes[at].T) for at, row in enumerate(rows)}
+        return {
+            row: self._local(row, strays, there[at], slopes[at].T, Source(ampere[at], edge[at]))
+            for at, row in enumerate(rows)
+        }
 
     def lines(self, row: int, strays: Floats) -> Local:
         """Return a hypothesis's straight lines from the board strayed so, as designed where nothing is solved."""
@@ -201,7 +205,12 @@ class UnitSolver:
         self._note(lot, 0, found)
         of = slice(1, None)
         return replace(
-            found, latent=found.latent[of], solved=found.solved[of], edge=found.edge[of], entry=found.entry[of]
+            found,
+            latent=found.latent[of],
+            solved=found.solved[of],
+            ampere=found.ampere[of],
+            edge=found.edge[of],
+            entry=found.entry[of],
         )
 
     def _under(self, netlist: Netlist, lot: _Lot, row: int) -> RangedReadings:
@@ -248,12 +257,8 @@ class UnitSolver:
         found_by = p.strays.slopes(p.strays.columns(found.slots), found.slopes.astype(np.float32), ideal)
         return found_by[:, :count]
 
-    def _local(self, row: int, strays: Floats, there: Floats, edge: Floats, slopes: Floats32) -> Local:
-        """Return straight lines under one hypothesis, from the board as designed where it is not solved here.
-
-        A number read where the source gave way (`edge`) asks for a little more leakage than the test current, and
-        not for what its line asks: beyond that current ohms fall at once.
-        """
+    def _local(self, row: int, strays: Floats, there: Floats, slopes: Floats32, source: Source) -> Local:
+        """Return straight lines under one hypothesis, from the board as designed where it is not solved here."""
         p, held = self._predictions, self._held
         base = straight(p, held, row)
         solved = ~np.isnan(there)
@@ -265,8 +270,7 @@ class UnitSolver:
         distance, least = beyond_end(there, in_ratio, held.overload_from)
         overload = solved & np.isnan(true)
         error = np.where(solved, true - there, base.error - strays @ base.slopes)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            over = scale * (np.log(edge / there) - _OVER_THE_EDGE)
+        leaks = led_by_leakage(true, there, np.abs(slopes).max(axis=0, initial=0.0), source)
         return Local(
             strays,
             error,
@@ -279,7 +283,7 @@ class UnitSolver:
             np.where(overload & np.isfinite(held.overload_from), distance, np.nan),
             INFLATED * slopes.astype(float),
             np.hypot(least, INFLATED * own),
-            np.where(solved & ~np.isnan(edge) & (true < edge), over, error),
+            np.where(np.isnan(leaks), error, scale * leaks),
         )
 
 
