@@ -8,7 +8,7 @@ that does not arrive, capacitance and series resistance) is solved alone. How ea
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from benchcheck.errors import CircuitError
 
 from .batch import Batch, Items, Outcome
 from .driven import driven_ranges
+from .edited import EditedReadings
 from .excitation import Excitation
 from .faults import Edit, FaultSizes, PartFault, edit_of
 from .leanings import Leaning, Leanings
@@ -27,7 +28,7 @@ from .screening import NOTHING, Screen
 from .settled import Settled
 from .variants import Variants
 
-__all__ = ["EditedReadings", "FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
+__all__ = ["FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -101,38 +102,6 @@ def fault_dictionary(
     work.fill()
     rows = work.row_of_edit
     return FaultDictionary(wanted, known, work.value[0], work.value[rows], work.solved[rows], dict(work.counts))
-
-
-@dataclass(frozen=True, slots=True)
-class EditedReadings:
-    """Readings of the board as it is (row 0) and of every edit of it; all arrays are (edits + 1 x probes).
-
-    `value` in the units of the probes' functions, NaN for OL and for what is not `solved`. `held` (edits + 1 x probes
-    x ranges) is what each range tried shows, beyond its full scale or not; NaN where its source was at its
-    compliance, and for ranges not tried or solved alone. `latent` is the reading without an end of range or
-    compliance: ohms as voltage over current wherever the source gave way.
-
-    `slots` (where asked for) are what readings lean on: the logarithm of ohms and the volts of diode mode by each,
-    `good` (slots x probes) on the board as it is and `moved` (entries x slots) where an edit makes a difference;
-    `entry` (as `value`) says which of them, -1 for the board's. `settled` is where the board as it is settled.
-    """
-
-    value: Floats
-    solved: Bools
-    held: Floats
-    latent: Floats
-    slots: tuple[Leaning, ...]
-    good: Floats
-    moved: NDArray[np.float32]
-    entry: NDArray[np.int32]
-    settled: Settled | None = None
-
-    def of_rows(self, rows: Indices) -> EditedReadings:
-        """Return some rows, repeats allowed."""
-        return replace(
-            self, value=self.value[rows], solved=self.solved[rows], held=self.held[rows], latent=self.latent[rows],
-            entry=self.entry[rows],
-        )  # fmt: skip
 
 
 def edited_readings(

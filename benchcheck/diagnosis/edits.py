@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from benchcheck.circuit.devices import Capacitor, Device, Resistor, Switch
-from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
+from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.settled import Settled

@@ -316,16 +316,22 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         stray[matters] = found
         covariance[np.ix_(matters, matters)] = inverse
         terms[numeric] = dense
-    if local.beyond is not None and local.beyond_slopes is not None and local.beyond_own is not None:
-        over = np.flatnonzero(~np.isnan(local.beyond))
-        by = local.beyond_slopes[:, over]
-        sigma = np.sqrt(np.maximum(((covariance @ by) * by).sum(axis=0), 0.0) + local.beyond_own[over] ** 2)
-        chance = student_cumulated((local.beyond[over] + (stray - local.at) @ by) / sigma)
-        terms[over] = np.log((1.0 - ANYTHING) * chance + ANYTHING * np.exp(held.anything[over]))
-    others = np.setdiff1d(np.arange(len(terms)), numeric)
     move = stray - local.at
+    _past_the_end(local, held, move, covariance, terms)
+    others = np.setdiff1d(np.arange(len(terms)), numeric)
     moved, off = float(np.abs(move).max(initial=0.0)), _off_line(local, held, move, rest)
     return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved, off)
+
+
+def _past_the_end(local: Local, held: Held, move: Floats, covariance: Floats, terms: Floats) -> None:
+    """Enter how likely overloads are, as logarithms, with the strays moved so."""
+    if local.beyond is None or local.beyond_slopes is None or local.beyond_own is None:
+        return
+    over = np.flatnonzero(~np.isnan(local.beyond))
+    by = local.beyond_slopes[:, over]
+    sigma = np.sqrt(np.maximum(((covariance @ by) * by).sum(axis=0), 0.0) + local.beyond_own[over] ** 2)
+    chance = student_cumulated((local.beyond[over] + move @ by) / sigma)
+    terms[over] = np.log((1.0 - ANYTHING) * chance + ANYTHING * np.exp(held.anything[over]))
 
 
 def _off_line(local: Local, held: Held, move: Floats, rest: Floats) -> float:

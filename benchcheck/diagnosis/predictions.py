@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Device, pins, reconnect
-from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
+from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import CapacitanceAtFrequency, CapacitanceByCharging, Esr, Ohms
 from benchcheck.circuit.faults import PartFault
 from benchcheck.circuit.netlist import Netlist

@@ -19,6 +19,7 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Inductor, Mosfet, Resistor, Switch, Zener
 from benchcheck.circuit.dictionary import Probe
 from benchcheck.circuit.driven import driven_ranges
+from benchcheck.circuit.excitation import Excitation, Ohms
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
@@ -57,6 +58,8 @@ Indices = NDArray[np.intp]
 
 #: strays further than this, in inflated standard deviations, are no good part's: there the circuit is not followed.
 _FURTHEST = 6.0
+#: a reading below so much of a range's end is shown there by any good unit; how early that range is taken to end.
+_WELL_WITHIN, _EARLY = 0.7, 0.9
 #: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
@@ -145,12 +148,24 @@ class UnitSolver:
             for at in here:
                 excitation = every[seen[at].shot.function]
                 assert excitation is not None
-                count = len(driven[seen[at].shot.function])
+                place = self._range_of(seen[at], len(driven[seen[at].shot.function]))
+                if self._shown_before(at, place):
+                    place, excitation = place - 1, _ending_early(excitation, place - 1)
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
-                places.append(self._range_of(seen[at], count))
+                places.append(place)
             if len(here) >= _FEW_READINGS * len(direct) or amiss[here].any():
                 once = np.ones(len(here), np.intp)
                 yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), once)
+
+    def _shown_before(self, at: int, place: int) -> bool:
+        """Return whether the good board as designed shows a number well within the range before the one read.
+
+        On its way up a meter stops there, unless a fault lets that range overload.
+        """
+        seen, there = self._held.seen[at], self._predictions.mean[0, self._held.columns[at]]
+        if seen.shot.function not in OHMS or math.isnan(seen.value) or math.isnan(there) or not place:
+            return False
+        return bool(there < _WELL_WITHIN * self._errors.ceilings(seen.shot.function)[place - 1])
 
     def _range_of(self, seen: Seen, count: int) -> int:
         """Return the first range that can have shown a reading; of an overload the last."""
@@ -285,6 +300,13 @@ class UnitSolver:
             np.hypot(least, INFLATED * own),
             np.where(np.isnan(leaks), error, scale * leaks),
         )
+
+
+def _ending_early(excitation: Excitation, place: int) -> Excitation:
+    """Return ohms whose range at a place ends early: a reading next to its end may as well be in the next range."""
+    assert isinstance(excitation, Ohms)
+    early = replace(excitation.ranges[place], full_scale_ohm=_EARLY * excitation.ranges[place].full_scale_ohm)
+    return replace(excitation, ranges=(*excitation.ranges[:place], early, *excitation.ranges[place + 1 :]))
 
 
 @dataclass(frozen=True, slots=True)

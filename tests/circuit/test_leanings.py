@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener
-from benchcheck.circuit.dictionary import EditedReadings, Probe, edited_readings
+from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit
 from benchcheck.circuit.netlist import Netlist
