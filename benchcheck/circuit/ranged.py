@@ -31,8 +31,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-#: how many further ranges are tried where one overloads that can have shown what was read.
-_MOST_FURTHER = 2
+#: how far from what was read, in natural logarithm, a reading is for a further range to be tried, and of how many.
+_LIKE, _MOST_FURTHER = 0.7, 2
 _LEAST_OHM = 1e-3
 #: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
 _AGREES = 1e-6
@@ -177,7 +177,8 @@ class _Ranged:
             latent[kept], further[kept] = shown[taken], step
             found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
             ends = self._of_range("full_scale", at[waiting], np.full(len(waiting), step))
-            ended = (outcome.holds_current & (shown <= ends)) | (self._last[at[waiting]] == step) | ~outcome.solved
+            ended = outcome.holds_current & (shown <= ends) & ~self._unlike(at[waiting], latent[waiting])
+            ended |= (self._last[at[waiting]] == step) | ~outcome.solved
             ended |= ~np.isnan(self._read[at[waiting]]) & (step == _MOST_FURTHER)
             waiting, step = waiting[~ended], step + 1
             self._tried[at[waiting]] = np.maximum(self._tried[at[waiting]], step + 1)
@@ -208,6 +209,11 @@ class _Ranged:
         outcome = self._batch.solve(items, patient=not rows.any())
         solved.append((items, outcome))
         return outcome
+
+    def _unlike(self, at: Indices, ohm: Floats) -> Bools:
+        """Return which readings are nothing like what was read, if anything was: a further range may be."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(np.abs(np.log(ohm / self._read[at])) > _LIKE)
 
     def _nearer(self, at: Indices, ohm: Floats, before: Floats) -> Bools:
         """Return which readings of a further range are nearer to what was read, if anything was."""
