@@ -276,6 +276,8 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if len(evidence.unread) > len(evidence.seen):
         names = ", ".join(check.id for check in evidence.unread[:4])
         yield f"{len(evidence.unread)} of the spec's checks between nets have no reading, among them {names}"
+    if evidence.no_number:
+        yield f"without a number at its end, and so of no part in this: {_listed(evidence.no_number)}"
     if engine.model.unmodelled:
         yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether they work"
     turned = [part for part, answer in (evidence.orientation or {}).items() if answer == "no"]

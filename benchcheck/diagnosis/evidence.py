@@ -38,7 +38,8 @@ class Seen:
 class Evidence:
     """All that was read: between nets, by the eyes (part to "yes" or "no"), charge by net, and under power.
 
-    `numbers` are all numeric readings by check; `unread` the checks between nets without a reading.
+    `numbers` are all numeric readings by check; `unread` the checks between nets without a reading, `no_number` those
+    whose reading has none.
     """
 
     seen: tuple[Seen, ...] = ()
@@ -47,6 +48,7 @@ class Evidence:
     powered: Mapping[str, float] | None = None
     numbers: Mapping[str, float] | None = None
     unread: tuple[Check, ...] = ()
+    no_number: tuple[str, ...] = ()
     leads_ohm: float | None = None
 
 
@@ -64,6 +66,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
         {one.id: numbers[one.id] for one, _ in known if one.powered and one.id in numbers},
         numbers,
         tuple(c for c in board.checks if c.id not in by_check and shot_of(c, board) is not None),
+        tuple(_no_number(board, known)),
         session.leads_ohm,
     )
 
@@ -94,6 +97,13 @@ def _value(taken: Sequence[Reading]) -> float:
 
 def _overloaded(taken: Sequence[Reading]) -> bool:
     return all(one.display.state is DisplayState.OVERLOAD or one.display.to_overload for one in taken)
+
+
+def _no_number(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iterable[str]:
+    """Yield the checks between nets that were read, but neither to a number nor to overload."""
+    for one, taken in known:
+        if shot_of(one, board) is not None and math.isnan(_value(taken)) and not _overloaded(taken):
+            yield one.id
 
 
 def _answer(taken: Sequence[Reading]) -> str:

@@ -96,3 +96,27 @@ def test_a_reading_of_nothing_is_no_reading_of_a_further_range() -> None:
     far = Netlist([Resistor("R1", "A", "GND", 9e3)])
     value = readings_in_ranges(far, PROBES[:1], (0,), [], read=[-0.1]).latent[0, 0]
     assert value == pytest.approx(9e3, rel=1e-6)
+
+
+def test_of_ranges_that_may_have_shown_a_reading_the_one_that_shows_what_is_nearest_counts() -> None:
+    # 20 uA of leakage: 100 uA overload, 10 uA show 1.8 kilohm, 15 nA the slope at nothing, VT / IS = 1.3 kilohm
+    leaky = Netlist([Diode("D1", "GND", "A", JunctionModel(2e-5, 1.0))])
+    ranges = (OhmsRange(6e3, 1e-4, 2.7), OhmsRange(6e4, 1e-5, 2.7), OhmsRange(6e7, 1.5e-8, 2.7))
+    probe = Probe("A", "GND", Ohms(ranges))
+    found = {read: readings_in_ranges(leaky, [probe], (0,), [], read=[read]) for read in (1.85e3, 1.25e3)}
+    assert found[1.85e3].latent[0, 0] == pytest.approx(1.793e3, rel=1e-3)
+    assert found[1.85e3].ampere[0, 0] == 1e-5
+    alone = readings_in_ranges(leaky, [probe], (2,), [], read=[1.25e3])
+    assert alone.latent[0, 0] == pytest.approx(1.293e3, rel=1e-3)
+    far = readings_in_ranges(leaky, [probe], (0,), [], read=[0.6e3])  # nothing like 1.8 kilohm: the next is looked at
+    assert far.ampere[0, 0] == 1.5e-8
+
+
+def test_where_a_source_gives_way_the_ohms_from_which_it_does_are_told() -> None:
+    # 20 uA of leakage cannot carry 100 uA: 2.7 V over 100 uA is the edge; what is shown is 2.7 V over the leakage
+    leaky = Netlist([Diode("D1", "GND", "A", JunctionModel(2e-5, 1.0)), Resistor("R1", "A", "B", 10.0)])
+    ohms = Ohms((OhmsRange(6e3, 1e-4, 2.7),))
+    found = readings_in_ranges(leaky, [Probe("A", "GND", ohms), Probe("A", "B", ohms)], (0, 0), [])
+    assert found.edge[0, 0] == pytest.approx(27e3)
+    assert found.latent[0, 0] == pytest.approx(2.7 / 2e-5, rel=0.02)
+    assert math.isnan(found.edge[0, 1])

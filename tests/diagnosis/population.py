@@ -150,17 +150,29 @@ def units(
     shift_v: tuple[float, float] = (0.0, 0.0),
 ) -> Iterable[Unit]:
     """Yield good and faulty units in turn: `faults` of each for every one of `draws` boards drawn."""
-    circuit_faults = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
     for draw in range(draws):
-        chance = random.Random(f"{seed} {engine.board.model} {draw}")
-        board = drawn(engine.board, engine.netlist, chance, shift_v)
-        chosen = [chance.choice(circuit_faults) for _ in range(faults)]
-        hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
-        true = read_under(engine.board, engine.bench, board, hypotheses, shots)
-        for place, at in enumerate(chosen, 1):
-            shown = differ(engine, shots, at, true[place], true[0])
-            yield replace(unit_of(engine, shots, at, true[place], chance), shown=shown)
-            yield unit_of(engine, shots, 0, true[0], chance)
+        yield from units_of_draw(engine, shots, seed, draw, faults, shift_v)
+
+
+def units_of_draw(
+    engine: Engine,
+    shots: Sequence[Shot],
+    seed: str,
+    draw: int,
+    faults: int,
+    shift_v: tuple[float, float] = (0.0, 0.0),
+) -> Iterable[Unit]:
+    """Yield faulty and good units in turn of one board drawn."""
+    circuit_faults = [at for at, one in enumerate(engine.hypotheses) if one.part_fault is not None]
+    chance = random.Random(f"{seed} {engine.board.model} {draw}")
+    board = drawn(engine.board, engine.netlist, chance, shift_v)
+    chosen = [chance.choice(circuit_faults) for _ in range(faults)]
+    hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
+    true = read_under(engine.board, engine.bench, board, hypotheses, shots)
+    for place, at in enumerate(chosen, 1):
+        shown = differ(engine, shots, at, true[place], true[0])
+        yield replace(unit_of(engine, shots, at, true[place], chance), shown=shown)
+        yield unit_of(engine, shots, 0, true[0], chance)
 
 
 def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good: np.ndarray) -> bool:

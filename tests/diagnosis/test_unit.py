@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+import math
+import pathlib
+import random
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
-from benchcheck.circuit.devices import Clamp, Resistor
+from benchcheck.builtin import load_spec
+from benchcheck.circuit.devices import Clamp, Diode, Resistor
 from benchcheck.circuit.leanings import Leaning
-from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.diagnose import ranked
+from benchcheck.diagnosis.engine import Engine, engine_for
+from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import fitted, hold, joint
+from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import STAYING
-from benchcheck.diagnosis.search import settled
+from benchcheck.diagnosis.search import near_enough, settled
 from benchcheck.diagnosis.strays import Strays
 from benchcheck.diagnosis.unit import UnitSolver, strayed
 
-from . import population
+from . import boards, population
+
+ROOT = pathlib.Path(__file__).parents[2]
 
 
 def test_a_board_not_strayed_is_the_board(engine: Engine) -> None:
@@ -81,3 +92,62 @@ def test_each_junction_of_a_clamp_strays_by_itself(engine: Engine) -> None:
     assert moved.model == clamp.model
     assert moved.supply_model is not None
     assert moved.supply_model.saturation_current_a < clamp.model.saturation_current_a
+
+
+def test_a_unit_whose_leakage_just_carries_the_test_current_is_found_good() -> None:
+    # at 100 nA the diode shows 0.5 to 2.1 Mohm where the designed one, which leaks as much as that current, overloads
+    spec = boards.SPEC.replace('technology = "silicon"', 'technology = "schottky"')
+    engine = Engine(boards.board(spec), boards.bench())
+    shots = engine.predictions.shots
+    diode = engine.netlist.device("D1")
+    assert isinstance(diode, Diode)
+    for more in (1.003, 1.02, 1.2):
+        shift = -diode.model.ideality * 0.025865 * math.log(more)
+        unit = engine.netlist.replacing("D1", replace(diode, drop_shift_v=shift))
+        row = read_under(engine.board, engine.bench, unit, [GOOD], shots)[0]
+        evidence = population.unit_of(engine, shots, 0, row, random.Random(f"edge {more}")).evidence
+        members, share = ranked(engine, evidence).leading
+        assert members[0].hypothesis is GOOD
+        assert share > 0.9
+        assert not ranked(engine, evidence).unexplained
+
+
+def test_a_number_in_a_range_that_a_good_board_never_reaches_speaks_for_a_missing_joint() -> None:
+    # quillmere's MUTE: 100k show where the pin's protection would have ended at 6k; in the range that shows them the
+    # protection hardly conducts, and both boards read much the same
+    engine = Engine(load_spec(ROOT / "specs/quillmere-kr6.toml"), boards.bench(), across=True)
+    shots = engine.predictions.shots
+    truth = next(at for at, one in enumerate(engine.hypotheses) if str(one) == "U4:mute missing-joint ground")
+    rows = read_under(engine.board, engine.bench, engine.netlist, [GOOD, engine.hypotheses[truth]], shots)
+    evidence = population.unit_of(engine, shots, truth, rows[1], random.Random("joint")).evidence
+    members, share = ranked(engine, evidence).leading
+    assert members[0].group == engine.groups[truth]
+    assert share > 0.9
+
+
+def test_a_line_is_believed_only_where_it_keeps_to_its_readings_curve(engine: Engine) -> None:
+    predictions = engine.predictions
+    unit = next(iter(population.units(engine, predictions.shots, "lines", 1, 1)))
+    held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
+    solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+    lines = solver.near(np.zeros(len(predictions.good)), (unit.truth,))[unit.truth]
+    stays = fitted(lines, held, predictions.common, STAYING)
+    assert stays.off_line == 0.0
+    aim = fitted(lines, held, predictions.common)
+    assert aim.off_line > 0.0
+    assert near_enough(stays)
+    assert not near_enough(replace(aim, moved=0.1, off_line=2.0))
+
+
+@pytest.mark.parametrize(("draw", "fault"), [(8, "D2 leaky"), (21, "D21 reversed")])
+def test_a_fault_comes_first_where_leakages_lie_on_edges_of_ranges(draw: int, fault: str) -> None:
+    # drawn units of the board with most Schottky diodes that a search by straight lines got stuck on
+    engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
+    unit = next(
+        unit
+        for unit in population.units_of_draw(engine, engine.predictions.shots, "fresh", draw, 4)
+        if str(engine.hypotheses[unit.truth]) == fault
+    )
+    members, share = ranked(engine, unit.evidence).leading
+    assert members[0].group == engine.groups[unit.truth]
+    assert share > 0.5
