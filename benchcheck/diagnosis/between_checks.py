@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from benchcheck.bench.model import Bench
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT
-from benchcheck.kinds.build import check
-from benchcheck.kinds.check import Check, Limits, Phase, Probe
+from benchcheck.kinds.between import between_check
+from benchcheck.kinds.check import Check
 from benchcheck.spec.board import Board
 
 __all__ = ["between_checks"]
@@ -22,7 +22,4 @@ def between_checks(board: Board, bench: Bench) -> Iterator[Check]:
         for red in nets:
             for black in nets:
                 if red != black:
-                    yield check(
-                        "between", str(function), function, Phase.PARTS, Limits(origin="none: for the diagnosis"),
-                        Probe(red, red), Probe(black, black), bracket=f"{red}:{black}",
-                    )  # fmt: skip
+                    yield between_check(function, red, black)

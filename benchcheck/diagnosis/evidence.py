@@ -13,8 +13,8 @@ from statistics import fmean
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.shots import Shot, shot_of
-from benchcheck.kinds.build import check
-from benchcheck.kinds.check import Check, Limits, Phase, Probe
+from benchcheck.kinds.between import between_named
+from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
@@ -73,21 +73,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
 
 def _check(board: Board, name: str) -> Check | None:
     """Return the check of a reading: one of the spec's, or one between any two nets."""
-    if not name.startswith("between."):
-        return board.by_id.get(name)
-    function, _, ends = name.removeprefix("between.").removesuffix("]").partition("[")
-    red, _, black = ends.partition(":")
-    limits = Limits(origin="none: for the diagnosis")
-    return check(
-        "between",
-        function,
-        Function(function),
-        Phase.PARTS,
-        limits,
-        Probe(red, red),
-        Probe(black, black),
-        bracket=ends,
-    )
+    return board.by_id.get(name) or between_named(name)
 
 
 def _value(taken: Sequence[Reading]) -> float:

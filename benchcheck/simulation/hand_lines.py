@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import QuantityError, close_match
+from benchcheck.kinds.between import between_named
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.quantity.value import parse_value
@@ -29,7 +30,8 @@ meter.cell         probes on the known cell; likewise meter.leads_shorted,
 VSW GND            red on VSW, black on GND
 swap               red and black exchanged
 lift               probes in the air
-read C9.esr        what the display shows, for meters without a link
+read C9.esr        what the display shows, for meters without a link;
+                   of any two nets: read between.esr[VSW:GND]
 look D3.orientation
                    what the eyes see
 switch S1 open     a switch into position; the others go to rest
@@ -58,7 +60,13 @@ class HandLines:
         return do(self, *(words[1:] if words[0] in _WORDS else words))
 
     def _check(self, name: str) -> Check | None:
-        return self.hand.unit.board.by_id.get(name) or _OWN.get(name)
+        return self.hand.unit.board.by_id.get(name) or _OWN.get(name) or self._of_two_nets(name)
+
+    def _of_two_nets(self, name: str) -> Check | None:
+        """Return a reading between two nets as `diagnose` names it, None where a net is not there."""
+        check, nets = between_named(name), self.hand.unit.netlist.pins_on
+        ends = () if check is None else (check.red, check.black)
+        return check if all(end is not None and end.net in nets for end in ends) else None
 
     def _unknown(self, name: str) -> str:
         return f'there is no check "{name}"{close_match(name, (*self.hand.unit.board.by_id, *_OWN))}'

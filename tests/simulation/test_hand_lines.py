@@ -56,6 +56,9 @@ def test_eyes_and_displays_are_read(lines: HandLines) -> None:
     assert lines.obey("look D3.orientation").endswith("face VSW? no")
     assert lines.obey("D3.orientation").endswith("no")
     assert 0.0 < float(lines.obey("read C9.esr")) < 1.0
+    assert 0.0 < float(lines.obey("read between.esr[VSW:GND]")) < 1.0  # as diagnose names what it asks for
+    assert "there is no check" in lines.obey("read between.esr[VSW:GND2]")
+    assert "there is no check" in lines.obey("read between.smell[VSW:GND]")
 
 
 def test_switches_go_back_to_rest_with_the_next_check(lines: HandLines) -> None:
