@@ -47,6 +47,9 @@ _UNEXPLAINED = math.log(0.2)
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
+#: a value this many stated standard deviations off is beyond its tolerance (rectangular: at the square root of 3, and
+#: a quarter more for what the fit does not know); how far beyond costs a factor e.
+_TOLERANCE, _DOUBTED = 1.25 * math.sqrt(3.0), 0.7
 #: a reading off by no more than so many deviations is explained.
 _EXPLAINED = 5.0
 #: least spread of where overload begins: a ratio of ohms, volts.
@@ -67,7 +70,7 @@ class Held:
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
     stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
-    was read.
+    was read, `bounded` (strays) which of them a stated tolerance bounds.
     """
 
     seen: tuple[Seen, ...]
@@ -80,6 +83,7 @@ class Held:
     leads: Floats
     overload_from: Floats
     value: Floats
+    bounded: Bools
 
     def without(self, places: Collection[int]) -> Held:
         """Return the readings but those at some places."""
@@ -149,7 +153,19 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     terms = np.where(np.isnan(read.value), overload, numeric)
     unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
-    return Held(kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from, read.value)
+    return Held(
+        kept,
+        columns,
+        terms,
+        error,
+        scale,
+        meter,
+        broad,
+        read.leads,
+        read.overload_from,
+        read.value,
+        predictions.bounded,
+    )
 
 
 def logarithmic_mean(read: Floats, expected: Floats) -> Floats:
@@ -252,12 +268,15 @@ class Local:
 
 
 _T = TypeVar("_T", Held, Local)
+_NOT_OF_READINGS = ("seen", "at", "bounded")
 
 
 def _without(whole: _T, count: int, places: Collection[int]) -> _T:
     """Return what is told of readings, the last axis of all but the strays, without those at some places."""
     kept = [at for at in range(count) if at not in places]
-    arrays = {one.name: getattr(whole, one.name) for one in fields(whole) if one.name not in ("seen", "at")}
+    arrays = {
+        one.name: getattr(whole, one.name) for one in fields(whole) if one.name not in ("seen", "at", "bounded")
+    }
     fewer: dict[str, Any] = {name: each[..., kept] for name, each in arrays.items() if each is not None}
     if isinstance(whole, Held):
         fewer["seen"] = tuple(whole.seen[at] for at in kept)
@@ -320,7 +339,14 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     _past_the_end(local, held, move, covariance, terms)
     others = np.setdiff1d(np.arange(len(terms)), numeric)
     moved, off = float(np.abs(move).max(initial=0.0)), _off_line(local, held, move, rest)
-    return Fit(float(terms[others].sum()) + total, stray, covariance, terms, rest, moved, off)
+    total += float(terms[others].sum()) - _beyond_tolerance(stray[held.bounded])
+    return Fit(total, stray, covariance, terms, rest, moved, off)
+
+
+def _beyond_tolerance(stray: Floats) -> float:
+    """Return what values beyond their stated tolerances cost: no good part has one, so such a fit is doubted."""
+    beyond = (np.abs(stray) * INFLATED - _TOLERANCE).clip(min=0.0)
+    return float(((beyond / _DOUBTED) ** 2).sum())
 
 
 def _past_the_end(local: Local, held: Held, move: Floats, covariance: Floats, terms: Floats) -> None:

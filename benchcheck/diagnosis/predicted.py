@@ -65,6 +65,11 @@ class Predictions:
         return self.strays.common
 
     @cached_property
+    def bounded(self) -> Bools:
+        """Which strays are of values whose tolerance is stated."""
+        return self.strays.bounded(len(self.good))
+
+    @cached_property
     def in_ratio(self) -> Bools:
         """Which shots spread by ratio: ohms."""
         return np.array([shot.function in OHMS for shot in self.shots], bool)

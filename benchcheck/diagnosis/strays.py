@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
-from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor
+from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor, part_of
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.shots import MeterErrors
@@ -39,6 +39,8 @@ OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
 _MOVED_RATIO, _MOVED_JUNCTION_V = 0.04, 0.04
 _JUNCTION_FROM_V, _JUNCTION_TO_V = 0.1, 1.3
 _AT_A = 1e-3
+#: strays of a part's marked value.
+_VALUES = ("ohms", "farad")
 #: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
 _SERIES_SPREAD = 0.5
 
@@ -74,6 +76,16 @@ class Strays:
         """Return how far a device is strayed, in `by` (strays); `number` tells its junctions apart."""
         place = self.place(designator, what, number)
         return float(by[place]) if place >= 0 else 0.0
+
+    def bounded(self, count: int) -> NDArray[np.bool_]:
+        """Return which of the first `count` strays are of values whose tolerance the spec states."""
+        found = np.zeros(count, bool)
+        for (designator, what, _), place in self._place.items():
+            part = self._board.parts.get(part_of(designator))
+            stated = getattr(part, "spread", None) is not None and getattr(part, "value", None)
+            if place < count:
+                found[place] = bool(stated) and what in _VALUES
+        return found
 
     def bent(self, name: str) -> int:
         """Return the stray of what is off the straight lines when junctions drop a little less or more."""

@@ -73,3 +73,20 @@ def test_what_the_eyes_saw_counts(engine: Engine) -> None:
     row = next(at for at, one in enumerate(engine.hypotheses) if str(one) == "C1 reversed")
     seen = engine.weigh(Evidence(orientation={"C1": "no", "D1": ""}))
     assert seen.probability[row] > 0.4 > engine.weigh(Evidence(orientation={"C1": "yes"})).probability[row]
+
+
+def test_a_fit_that_needs_a_value_beyond_its_tolerance_is_doubted(engine: Engine) -> None:
+    # R1 is 4k7 within 1 %: with it 4 % low the readings across it leave its tolerance, with it 0.9 % low they do not
+    predictions = engine.predictions
+    places = [at for at, (name, what, _) in enumerate(predictions.strays.keys) if (name, what) == ("R1", "ohms")]
+    assert [bool(predictions.bounded[at]) for at in places] == [True]
+    costs = []
+    for times in (0.991, 0.96):
+        unit = engine.netlist.replacing("R1", replace(resistor(engine, "R1"), resistance_ohm=4700.0 * times))
+        row = read_under(engine.board, engine.bench, unit, [GOOD], predictions.shots)[0]
+        evidence = population.unit_of(engine, predictions.shots, 0, row, random.Random("beyond")).evidence
+        held = hold(predictions, evidence.seen, engine.errors, evidence.leads_ohm)
+        bounded, free = (joint(predictions, replace(held, bounded=mask), 0) for mask in (held.bounded, ~predictions.bounded & False))
+        costs.append(free.log_likelihood - bounded.log_likelihood)
+    assert costs[0] == 0.0
+    assert costs[1] > 5.0
