@@ -32,7 +32,7 @@ Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 #: how far from what was read, in natural logarithm, a reading is for a further range to be tried, and of how many.
-_LIKE, _MOST_FURTHER = 0.7, 2
+_LIKE, _MOST_FURTHER = 0.7, 3
 _LEAST_OHM = 1e-3
 #: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
 _AGREES = 1e-6
