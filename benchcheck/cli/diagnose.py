@@ -44,7 +44,11 @@ Examples:
 def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: Path | None, records: Path) -> int:
     """Say what is likely wrong with a unit, from the readings of a SPEC or of a RECORD, and what to measure next.
 
-    A readings file may also hold readings between any two nets: between.ohms[BSW:LX], red on the first.
+    A readings file may also hold readings between any two nets: between.ohms[BSW:LX], red on the first. A value a
+    thousand times off is weighed as a slip beside the faults that would make it so.
+
+    Exit codes: 0 an answer was given, whatever it is; 2 spec, bench, readings, record or usage error; 130
+    interrupted.
     """
     from benchcheck.diagnosis.diagnose import diagnose as diagnosed
     from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines
@@ -91,7 +95,8 @@ def _given(
     known = {check.id: check for check in (*session_checks(), *between_checks(board, on))}
     shown = CircuitSolver(board, on).good_reading
     every = {**known, **board.by_id}
-    return board, on, read_readings(readings, every, on, withheld=board.withheld, on_board=shown).readings
+    given = read_readings(readings, every, on, withheld=board.withheld, on_board=shown, slips=True)
+    return board, on, given.readings
 
 
 def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, Bench, Sequence[Reading]]:

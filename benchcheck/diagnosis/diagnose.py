@@ -140,7 +140,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
             every.add(one, odds)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
         _apart_from_good(engine, evidence, weighed, every, unnamed)
-    remarks = list(_remarks(engine, evidence))
+    remarks = [*_looked_right(evidence, every.first), *_remarks(engine, evidence)]
     left = _left(engine, evidence, weighed, every)
     if left:
         for pair, worth in several_faults(engine, evidence, weighed):
@@ -270,7 +270,22 @@ def _paths(engine: Engine, low: Sequence[str]) -> Iterator[str]:
         )
 
 
+def _looked_right(evidence: Evidence, first: Hypothesis) -> Iterator[str]:
+    """Yield the parts that the readings say are turned and the eyes say are not."""
+    for fault in first.part_faults:
+        if fault.code == "reversed" and (evidence.orientation or {}).get(fault.designator) == "yes":
+            yield (
+                f"{fault.designator} was seen the right way round: look at its mark again before it is turned; with "
+                "the probes exchanged at its checks the readings would be the same"
+            )
+
+
 def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
+    if evidence.charged:
+        yield (
+            f"charge was noted at {_listed(sorted(evidence.charged))}: take it off through a resistor, see it gone, "
+            "and read again what touches it; readings beside charge are none of the circuit's"
+        )
     if not evidence.seen:
         yield "no reading between nets yet: the probabilities are those before any reading"
     if len(evidence.unread) > len(evidence.seen):
@@ -279,7 +294,8 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if evidence.no_number:
         yield f"without a number at its end, and so of no part in this: {_listed(evidence.no_number)}"
     if engine.model.unmodelled:
-        yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether they work"
+        work = "they work" if len(engine.model.unmodelled) > 1 else "it works"
+        yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether {work}"
     turned = [part for part, answer in (evidence.orientation or {}).items() if answer == "no"]
     if turned:
         yield f"seen the wrong way round: {', '.join(turned)}; turn before anything else, then read again"

@@ -164,8 +164,10 @@ class MeterErrors:
         meter = self._bench.meter_for(function)
         if meter is None or function not in (Function.OHMS, Function.LOW_POWER_OHMS, Function.ESR):
             return 0.0, 0.0
-        if meter.leads.nulled or function is Function.ESR:
+        if function is Function.ESR:
             return 0.0, 0.02
         if read_ohm is not None and meter is self._bench.meter_for(Function.OHMS):
             return read_ohm, 0.03
+        if meter.leads.nulled:
+            return 0.0, 0.02
         return meter.leads.resistance_ohm, meter.leads.limits_ohm / 1.7

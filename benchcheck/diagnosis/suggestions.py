@@ -16,7 +16,7 @@ from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, ca
 from benchcheck.diagnosis.powered import ways_under_power
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion, each_once
-from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.shots import ALTERNATING, Shot
 from benchcheck.quantity import brief_value
 
 __all__ = ["leading_rows", "suggestions"]
@@ -39,6 +39,8 @@ _CLAUSES = {
     "a": "something fails under power alone",
     "paths": "paths lie there that the spec does not name",
 }
+#: readings that tell no more than this, in bits, come after a closer look at the leading group.
+_LITTLE = 0.1
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
 _LEADS = "the {pin} lead"
@@ -54,6 +56,9 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     """Yield the measurements worth making next, the best first; none where nothing the bench can read tells more."""
     groups = found.groups()
     first = groups[0][0][0].hypothesis
+    if evidence.charged:
+        words = f"{_DISCHARGE}read again what touches {' or '.join(sorted(evidence.charged))}"
+        yield Suggestion("", "", None, 1.0, _SLIP_S, (), words)
     if evidence.powered and first is not GOOD and not first.part_faults:
         yield from _powered(engine, evidence, first)
     yield from _touched_again(engine, evidence, found)
@@ -62,9 +67,9 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
     told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
-    yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
-    if not told:
+    if max((one.information_bits for one in told), default=0.0) < _LITTLE:
         yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
+    yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
 
 
 def _touched_again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
@@ -99,6 +104,7 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
         table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
         rows = list(range(1, len(members) + 1))
     taken = {one.shot for one in evidence.seen}
+    taken |= {shot.reversed for shot in taken if shot.function in ALTERNATING}
     last = evidence.seen[-1].shot if evidence.seen else None
     for one in candidates(table, engine.errors, rows, np.array(shares), taken, last)[:_SUGGESTED]:
         yield _suggestion(engine, one, members, table.mean[rows, one.column])

@@ -38,7 +38,7 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
     for group, share in found.groups()[:_SHOWN_GROUPS]:
         if share >= _LEAST_SHOWN:
             yield f"  {_percent(share)}  {_names(group)}{_but_for(found, group)}"
-            yield from ("        no reading between nets tells these apart",) if len(group) > 1 else ()
+            yield from ("        no reading between nets tells these apart",) if len(each_once(group)) > 1 else ()
     for one in found.suggestions:
         yield f"next: {one.words}"
         yield f"      ({_entry(one)}{one.information_bits:.2f} bit in {one.cost_s:.0f} s)"

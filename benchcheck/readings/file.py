@@ -48,6 +48,7 @@ class _Sheet:
     by_fold: Mapping[str, str]
     withheld: Collection[str]
     on_board: Callable[[Check], float | None] | None = None
+    slips: bool = False
     seen: dict[tuple[str, int], Reading] = field(default_factory=dict)
     blanks: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -64,16 +65,18 @@ def read_readings(
     *,
     withheld: Collection[str] = (),
     on_board: Callable[[Check], float | None] | None = None,
+    slips: bool = False,
 ) -> ReadingsFile:
     """Return the readings of a CSV file for the checks of a board (ids to checks).
 
     Raises ReadingsError with every fault of the file: unknown checks with a close match, texts that are no
     readings, values 10^3 or 10^6 off, the same check and repeat twice with different values. `withheld` are the
     ids of powered checks this board must not get; a reading of one is refused with that reason. `on_board` says what
-    the good board reads, in a check's quantity unit, so that what the circuit explains is no slip.
+    the good board reads, in a check's quantity unit, so that what the circuit explains is no slip;
+    with `slips` values 10^3 or 10^6 off are let in, for one who weighs slips of the hand.
     """
     text = read_text_capped(path, SIZE_LIMIT_BYTES, error=ReadingsError)
-    return parse_readings(text, str(path), checks, bench, withheld=withheld, on_board=on_board)
+    return parse_readings(text, str(path), checks, bench, withheld=withheld, on_board=on_board, slips=slips)
 
 
 def parse_readings(
@@ -84,11 +87,12 @@ def parse_readings(
     *,
     withheld: Collection[str] = (),
     on_board: Callable[[Check], float | None] | None = None,
+    slips: bool = False,
 ) -> ReadingsFile:
     """Return the readings in a text; see `read_readings`."""
     digest = hashlib.sha256(text.encode()).hexdigest()
     by_fold = {identity.casefold(): identity for identity in checks}
-    sheet = _Sheet(name, checks, bench.meters, by_fold, withheld, on_board)
+    sheet = _Sheet(name, checks, bench.meters, by_fold, withheld, on_board, slips)
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
     if len(sheet.strange) >= _ANOTHER_BOARD and len(sheet.strange) > len(sheet.seen):
@@ -160,7 +164,7 @@ def _take(sheet: _Sheet, line: int, row: dict[str, str]) -> None:
     except ReadingsError as error:
         sheet.faults.extend(error.faults)
         return
-    question = magnitude_question(check, reading, sheet.on_board)
+    question = "" if sheet.slips else magnitude_question(check, reading, sheet.on_board)
     if question:
         sheet.fault(
             line,

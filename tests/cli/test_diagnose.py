@@ -28,6 +28,15 @@ def ran(folder: Path, *arguments: str) -> Result:
     return CliRunner().invoke(diagnose, list(arguments), standalone_mode=False)
 
 
+def test_a_value_a_thousand_off_is_weighed_as_a_slip_and_not_refused(tmp_path: Path) -> None:
+    files = [str(tmp_path / name) for name in ("spec.toml", "off.csv", "bench.toml")]
+    Path(files[1]).write_text("check,reading\nmeter.leads_shorted,0.2\nR9.resistance,1.2\n", encoding="utf-8")
+    result = ran(tmp_path, files[0], "--readings", files[1], "--bench", files[2])
+    assert result.exception is None
+    assert "typed-1000 R9.resistance" in result.stdout
+    assert "read R9.resistance again" in result.stdout.replace("\n      ", " ")
+
+
 def test_a_file_of_readings_is_diagnosed_and_kept_for_programs(tmp_path: Path) -> None:
     out = tmp_path / "out.json"
     files = [str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml")]

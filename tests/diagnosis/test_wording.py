@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.shots import ALTERNATING, Shot
 from benchcheck.diagnosis.wording import diagnosis_lines, short_lines
 from benchcheck.spec.board import Board
 
@@ -51,6 +52,35 @@ def test_a_slip_is_asked_to_be_read_again(engine: Engine) -> None:
     assert found.ranked[0].hypothesis.code == "typed-1000"
     again = next(one for one in found.suggestions if one.check == "R9.resistance")
     assert again.words == "read R9.resistance again, red on V5, black on GND: it was noted as 1.01 ohm"
+
+
+def test_charge_that_was_noted_is_taken_off_before_anything_is_made_of_the_readings(engine: Engine) -> None:
+    residual = next(c for c in engine.board.checks if c.measurand == "residual_voltage")
+    assert residual.red is not None
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {residual.id: "5.7"}))
+    assert found.suggestions[0].words.startswith("take the charge off through a resistor, see it gone in volts")
+    assert str(residual.red.net) in found.suggestions[0].words
+    assert any(remark.startswith("charge was noted at") for remark in found.remarks)
+
+
+def test_a_part_seen_the_right_way_round_is_looked_at_again_before_it_is_turned(engine: Engine) -> None:
+    readings = boards.readings(engine, "D1 reversed", {"D1.orientation": "yes"})
+    found = diagnose(engine.board, engine.bench, readings)
+    assert str(found.ranked[0].hypothesis) == "D1 reversed"
+    assert any("D1 was seen the right way round: look at its mark again" in one for one in found.remarks)
+
+
+def test_a_reading_that_only_climbed_is_named_as_of_no_part_in_the_answer(engine: Engine) -> None:
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {"R1.resistance": "climbs"}))
+    assert any("without a number" in one and "R1.resistance" in one for one in found.remarks)
+
+
+def test_between_capacitors_pins_no_exchanged_reading_is_asked_for_again(engine: Engine) -> None:
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "C1 dry"))
+    taken = {engine.shot_of(check) for check in engine.board.checks}
+    for one in found.suggestions:
+        if one.function in ALTERNATING:
+            assert Shot(one.black, one.red, one.function) not in taken
 
 
 def test_a_good_board_needs_nothing_more(engine: Engine) -> None:
