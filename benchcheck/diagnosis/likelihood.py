@@ -40,7 +40,9 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-_OVERLOAD_SHARE = 0.2
+#: of readings that are anything, those that show overload: an open reading is proved by marks of whole leads around
+#: it, or asked for twice (common practice, no source).
+_OVERLOAD_SHARE = 0.1
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
 #: of what a fault does to a reading, how much more or less it may do on a unit that strays.
