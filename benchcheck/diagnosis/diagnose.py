@@ -292,7 +292,7 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
         names = ", ".join(check.id for check in evidence.unread[:4])
         yield f"{len(evidence.unread)} of the spec's checks between nets have no reading, among them {names}"
     if evidence.no_number:
-        yield f"without a number at its end, and so of no part in this: {_listed(evidence.no_number)}"
+        yield f"without a number, and left out of this: {_listed(evidence.no_number)}; read on until it stands"
     if engine.model.unmodelled:
         work = "they work" if len(engine.model.unmodelled) > 1 else "it works"
         yield f"no circuit model of {', '.join(engine.model.unmodelled)}: only power shows whether {work}"
