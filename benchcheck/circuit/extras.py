@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .cards import bjt_arrays, junction_arrays, mosfet_arrays
+from .idealities import bjt_by_ideality, by_ideality
 from .physics import BjtArrays, Conditions, JunctionArrays, MosfetArrays
 from .tangents import BjtTangent, Limits, MosfetTangent, junction_tangent, taken
 
@@ -83,10 +84,15 @@ class _Extra(Generic[Arrays]):
         """How many of the items have such a device."""
         return len(self._at)
 
-    def by_drop(self, solution: Floats, adjoint: Floats) -> tuple[Indices, Indices, Floats]:
-        """Return items, devices, and how the probes' voltage moves with each device's forward drop, in volt."""
-        carried = self._carried(self._outer(solution)) / self._drop_v()
-        return self._at, self._device, np.asarray((adjoint[self._rows, self._at] * carried).sum(axis=0))
+    def leaning(self, solution: Floats, adjoint: Floats) -> tuple[Indices, Indices, tuple[Floats, Floats]]:
+        """Return items, devices, and how the probes' voltage moves with each one's forward drop and its ideality."""
+        carried, at_rows = self._carried(self._outer(solution)), adjoint[self._rows, self._at]
+        drop, ideal = ((at_rows * (each / self._drop_v())).sum(axis=0) for each in (carried, self._ideal(carried)))
+        return self._at, self._device, (drop, ideal)
+
+    def _ideal(self, carried: Floats) -> Floats:
+        """Return what the terminals carry, times the volts of forward drop that one more of ideality is worth."""
+        raise NotImplementedError
 
     def _drop_v(self) -> Floats:
         """Return by how many volts of forward drop a device's currents fall by a factor e, at its terminals."""
@@ -127,6 +133,10 @@ class ExtraJunctions(_Extra[JunctionArrays]):
     def _drop_v(self) -> Floats:
         return np.asarray(self._arrays.slope_v / (1.0 - self._conductances[0, 0] * self._arrays.series))
 
+    def _ideal(self, carried: Floats) -> Floats:
+        thermal_v = self._variants.conditions.thermal_voltage_v
+        return carried * by_ideality(carried[0], self._arrays.saturation, thermal_v)
+
     def advance(self, solution: Floats, held_back: Bools) -> None:
         """Move to what the solution shows, held back where need be."""
         outer = self._outer(solution)
@@ -161,6 +171,11 @@ class ExtraBjts(_Extra[BjtArrays]):
 
     def _drop_v(self) -> Floats:
         return self._arrays.forward_slope_v
+
+    def _ideal(self, carried: Floats) -> Floats:
+        sign, thermal_v = self._arrays.sign, self._variants.conditions.thermal_voltage_v
+        collector, base = sign * bjt_by_ideality(sign * carried[:2], self._arrays, thermal_v)
+        return np.stack([collector, base, -collector - base])
 
     def _lift(self, pin: int, which: Indices) -> None:
         if not len(which):

@@ -8,13 +8,14 @@ voltage.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .extras import ExtraBjts, ExtraJunctions
+from .idealities import bjt_by_ideality, by_ideality
 from .variants import Variants
 
 __all__ = ["Leaning", "Leanings"]
@@ -29,11 +30,12 @@ _LEAST_V, _LEAST_A = 1e-12, 1e-15
 class Leaning:
     """What a reading may lean on: `of` says whether by ln of ohms, volts of drop or threshold, ln of breakdown volts.
 
+    Or by a junction's ideality, its drop at 1 mA left as it is.
     `between` tells the junctions of one device apart (their rows); a fault's own resistance or junction has no name.
     """
 
     designator: str
-    of: Literal["ohms", "drop", "breakdown", "threshold"]
+    of: Literal["ohms", "drop", "ideality", "breakdown", "threshold"]
     between: tuple[int, int] = (-1, -1)
 
 
@@ -49,12 +51,15 @@ class Leanings:
         self._breaking = np.flatnonzero(np.isfinite(v.junction_arrays.breakdown))
         broken = [Leaning(drops[at].designator, "breakdown", drops[at].between) for at in self._breaking]
         channels = [Leaning(mosfet.designator, "threshold", (rows[0], rows[2])) for mosfet, rows in v.mosfets]
-        own = [Leaning("", "ohms"), Leaning("", "drop")]
-        self.slots: tuple[Leaning, ...] = (*ohmic, *branches, *drops, *bjts, *broken, *channels, *own)
-        _, self._branches, self._drops, self._bjts, self._broken, self._channels, self._own = (
-            int(at) for at in np.cumsum([0, *map(len, (ohmic, branches, drops, bjts, broken, channels))])
+        ideal = [replace(one, of="ideality") for one in (*drops, *bjts)]
+        own = [Leaning("", "ohms"), Leaning("", "drop"), Leaning("", "ideality")]
+        self.slots: tuple[Leaning, ...] = (*ohmic, *branches, *drops, *bjts, *broken, *channels, *ideal, *own)
+        _, self._branches, self._drops, self._bjts, self._broken, self._channels, self._ideal, self._own = (
+            int(at) for at in np.cumsum([0, *map(len, (ohmic, branches, drops, bjts, broken, channels, ideal))])
         )
-        self._slot_of = {(one.designator, one.of): at for at, one in reversed(list(enumerate(self.slots)))}
+        self._slot_of: dict[tuple[str, str], int] = {
+            (one.designator, one.of): at for at, one in reversed(list(enumerate(self.slots)))
+        }
         names = [one.designator for one in (*ohmic, *branches)]
         self._stays = np.array([[name not in removed for name in names] for removed in v.removed]).reshape(
             len(v.removed), len(names)
@@ -101,21 +106,25 @@ class Leanings:
         by_volts = -lift[self._breaking] * slope[self._breaking] * volts
         found[self._broken : self._channels] = np.where(back, by_volts, 0.0)
         found[self._drops + self._breaking] *= ~back
+        by_drop, vt = found[self._drops : self._bjts], self._v.conditions.thermal_voltage_v
+        found[self._ideal : self._ideal + count] = by_drop * by_ideality(current, arrays.saturation[:, None], vt)
 
     def _transistors(self, found: Floats, seen: Floats, adjoint: Floats, tangents: tuple[Floats, Floats]) -> None:
         j, q, count = len(self._v.junctions), len(self._v.bjts), found.shape[1]
         by, sees = tangents[0][j : j + 4 * q].reshape(2, 2, q, count), seen[j : j + 2 * q].reshape(2, q, count)
         carried = (by * sees).sum(axis=1) + tangents[1][j : j + 2 * q].reshape(2, q, count)
         collector, base, emitter = (adjoint[self._rows_of_bjts[:, pin]] for pin in range(3))
-        moved = (collector - emitter) * carried[0] + (base - emitter) * carried[1]
-        found[self._bjts : self._broken] = self._sign[:, None] * moved / self._v.bjt_arrays.forward_slope_v[:, None]
+        ideal = bjt_by_ideality(carried, self._v.bjt_arrays, self._v.conditions.thermal_voltage_v)
+        per = (self._sign / self._v.bjt_arrays.forward_slope_v)[:, None]
+        for begin, each in ((self._bjts, carried), (self._ideal + j, ideal)):
+            found[begin : begin + q] = per * ((collector - emitter) * each[0] + (base - emitter) * each[1])
 
     def _thresholds(self, found: Floats, adjoint: Floats, slopes: Floats) -> None:
         """Enter the channels: a volt more of threshold is a volt less of gate voltage."""
         begin = len(self._v.junctions) + 4 * len(self._v.bjts)
         by_gate = slopes[begin : begin + len(self._v.mosfets)]
         lift = adjoint[self._rows_of_channels[:, 0]] - adjoint[self._rows_of_channels[:, 2]]
-        found[self._channels : self._own] = lift * by_gate * self._v.mosfet_arrays.sign[:, None]
+        found[self._channels : self._ideal] = lift * by_gate * self._v.mosfet_arrays.sign[:, None]
 
     def _added(self, found: Floats, variant: Indices, solution: Floats, adjoint: Floats) -> None:
         """Enter the resistances that variants have beside the shared ones."""
@@ -131,10 +140,11 @@ class Leanings:
     ) -> None:
         """Enter the junctions and transistors that variants have in another way."""
         junctions, bjts = extras
-        for (at, device, moved), each in (
-            (junctions.by_drop(solution, adjoint), self._v.extras.junction_names),
-            (bjts.by_drop(solution, adjoint), self._v.extras.bjt_names),
+        for (at, device, ways), each in (
+            (junctions.leaning(solution, adjoint), self._v.extras.junction_names),
+            (bjts.leaning(solution, adjoint), self._v.extras.bjt_names),
         ):
-            slots = np.array([self._slot_of.get((name, "drop"), self._own + 1) for name in each], dtype=np.intp)
-            if len(at):
-                found[slots[device], at] += moved
+            for own, (of, moved) in enumerate(zip(("drop", "ideality"), ways, strict=True), self._own + 1):
+                slots = np.array([self._slot_of.get((name, of), own) for name in each], dtype=np.intp)
+                if len(at):
+                    found[slots[device], at] += moved

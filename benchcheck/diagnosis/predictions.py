@@ -29,7 +29,7 @@ from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Positions, Predictions, in_range
 from benchcheck.diagnosis.shots import ALTERNATING, DIRECT, Lead, MeterErrors, Shot, device_pin
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, leaking, shifted
-from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v, moved_spread
+from benchcheck.diagnosis.strays import OHMS, Strays, moved_spread
 from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
@@ -180,14 +180,10 @@ class _Work:
 
     def _lean(self, found: EditedReadings, functions: Sequence[Function], usable: list[int]) -> NDArray[np.int32]:
         """Turn slopes to devices into slopes to strays; return the entries of all probes, the good board's too."""
-        columns = self._strays.columns(found.slots)
         count, rows = len(usable), len(self._hypotheses)
-        ideal = np.stack([ideality_v(f, found.latent[:, at], self._errors) for at, f in enumerate(functions)], axis=1)
-        good = self._strays.slopes(columns, np.nan_to_num(found.good.T).astype(np.float32), ideal[0])
+        good = self._strays.slopes(found.slots, np.nan_to_num(found.good.T).astype(np.float32))
         self._good.append((usable, good[:count]))
-        owner = np.zeros(len(found.moved))
-        owner[found.entry[found.entry >= 0]] = ideal[found.entry >= 0]
-        places = self._enter(self._strays.slopes(columns, np.nan_to_num(found.moved), owner))
+        places = self._enter(self._strays.slopes(found.slots, np.nan_to_num(found.moved)))
         entry = np.where(found.entry >= 0, places[found.entry] if len(places) else -1, -1).astype(np.int32)
         self._entry[:, usable] = entry[:, :count]
         entry[:, count:] = np.where(entry[:, count:] < 0, self._enter(good[count:])[None], entry[:, count:])

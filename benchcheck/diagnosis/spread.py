@@ -186,6 +186,8 @@ def slot_spread(board: Board, netlist: Netlist, slot: Leaning) -> float:
     """Return the standard deviation of what a reading leans on: a ratio of ohms or breakdown, volts of the rest."""
     if slot.of == "threshold":
         return THRESHOLD_V
+    if slot.of == "ideality":
+        return -IDEALITY  # a stray of it lifts the drop at small currents, as one of the drop does
     if not slot.designator:
         return JUNCTION_V if slot.of == "drop" else FAULT_OHMS
     if slot.of == "drop":

@@ -28,7 +28,7 @@ from benchcheck.diagnosis.spread import (
 )
 from benchcheck.spec.board import Board
 
-__all__ = ["OHMS", "Reactive", "Strays", "ideality_v", "moved_spread"]
+__all__ = ["OHMS", "Reactive", "Strays", "moved_spread"]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -108,35 +108,31 @@ class Strays:
                 case Inductor(dc_resistance_ohm=ohm):
                     yield Reactive(self._of(name, "ohms"), name, replace(device, dc_resistance_ohm=ohm * ratio))
 
-    def columns(self, slots: Sequence[Leaning]) -> list[tuple[int, int, float]]:
-        """Return of each slot: place of its stray, place of its ideality (-1: none), one standard deviation."""
+    def columns(self, slots: Sequence[Leaning]) -> list[tuple[int, float]]:
+        """Return of each slot: the place of its stray, and one standard deviation."""
         met: dict[tuple[str, str], int] = {}
         found = []
         for slot in slots:
             number = met[slot.designator, slot.of] = met.get((slot.designator, slot.of), -1) + 1
-            ideality = self._of(slot.designator, "ideality", number) if slot.of == "drop" else -1
             spread = slot_spread(self._board, self._netlist, slot)
-            found.append((self._of(slot.designator, slot.of, number), ideality, spread))
+            found.append((self._of(slot.designator, slot.of, number), spread))
         return found
 
-    def slopes(self, columns: Sequence[tuple[int, int, float]], by_slot: Floats32, ideal_v: Floats) -> Floats32:
-        """Return slopes to strays (readings x strays) from slopes to slots (readings x slots).
-
-        `ideal_v` is what one standard deviation of ideality is worth at each reading's test current, in volt.
-        """
+    def slopes(self, slots: Sequence[Leaning], by_slot: Floats32) -> Floats32:
+        """Return slopes to strays (readings x strays) from slopes to slots (readings x slots)."""
+        columns = self.columns(slots)
         found = np.zeros((len(by_slot), len(self)), np.float32)
-        for slot, (place, ideality, spread) in enumerate(columns):
-            own = by_slot[:, slot]
+        for at, (slot, (place, spread)) in enumerate(zip(slots, columns, strict=True)):
+            own = by_slot[:, at]
             found[:, place] += spread * own
-            if ideality >= 0:
-                found[:, ideality] += ideal_v * own
+            if slot.of == "drop":
                 share = LED_SHARE if spread > JUNCTION_V else 1.0
                 found[:, self.common] += share * COMMON_JUNCTION_V * own
         return found
 
 
-def ideality_v(function: Function, value: Floats, errors: MeterErrors) -> Floats:
-    """Return what one standard deviation of ideality moves a junction's drop by, at a reading's test current."""
+def _ideality_v(function: Function, value: Floats, errors: MeterErrors) -> Floats:
+    """Return what one standard deviation of ideality moves a junction's drop by that carries the test current."""
     if function not in OHMS:
         return np.zeros_like(value)
     return np.asarray(IDEALITY * THERMAL_V * np.abs(np.log(errors.test_current_a(function, value) / _AT_A)))
@@ -148,6 +144,6 @@ def moved_spread(function: Function, value: Floats, errors: MeterErrors) -> Floa
     per = errors.test_current_a(function, value) if function in OHMS else np.ones_like(size)
     volts = size * per
     junction = (volts > _JUNCTION_FROM_V) & (volts < _JUNCTION_TO_V)
-    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, ideality_v(function, value, errors)) / per, 0.0)
+    by_junction = np.where(junction, np.hypot(_MOVED_JUNCTION_V, _ideality_v(function, value, errors)) / per, 0.0)
     spread = np.hypot(_MOVED_RATIO * size, by_junction)
     return np.asarray(spread / size if function in OHMS else spread)

@@ -46,7 +46,7 @@ from benchcheck.diagnosis.spread import (
     junction_spread,
     value_spread,
 )
-from benchcheck.diagnosis.strays import OHMS, Strays, ideality_v
+from benchcheck.diagnosis.strays import OHMS, Strays
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
@@ -198,7 +198,7 @@ class UnitSolver:
             found = self._under(netlist, lot, rows[0]) if len(rows) == 1 else self._beside(netlist, lot, rows)
             there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
             ampere[:, lot.at], edge[:, lot.at] = found.ampere, found.edge
-            by_stray = self._by_stray(lot, found, count)
+            by_stray = self._by_stray(found, count)
             slopes[:, lot.at] = by_stray[found.entry]
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
         return {
@@ -261,15 +261,9 @@ class UnitSolver:
         slots = tuple(one for one, kept in zip(found.slots, known, strict=True) if kept)
         return replace(found, slots=slots, slopes=slopes[:, known])
 
-    def _by_stray(self, lot: _Lot, found: RangedReadings, count: int) -> Floats32:
+    def _by_stray(self, found: RangedReadings, count: int) -> Floats32:
         """Return slopes to strays (entries x strays) of every entry of a solution."""
-        p = self._predictions
-        ideal = np.zeros(len(found.slopes))
-        functions = [self._held.seen[at].shot.function for at in lot.at]
-        for function in dict.fromkeys(functions):
-            here = np.array([each is function for each in functions])
-            ideal[found.entry[:, here]] = ideality_v(function, found.latent[:, here], self._errors)
-        found_by = p.strays.slopes(p.strays.columns(found.slots), found.slopes.astype(np.float32), ideal)
+        found_by = self._predictions.strays.slopes(found.slots, found.slopes.astype(np.float32))
         return found_by[:, :count]
 
     def _local(self, row: int, strays: Floats, there: Floats, slopes: Floats32, source: Source) -> Local:

@@ -13,6 +13,7 @@ from benchcheck.circuit.dictionary import Probe, edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit
+from benchcheck.circuit.models import JunctionModel
 from benchcheck.circuit.netlist import Netlist
 
 BOARD: tuple[Device, ...] = (
@@ -60,6 +61,51 @@ def test_slopes_are_those_of_the_circuit_solved_again(name: str) -> None:
             new, old = after.value[row, at], before.value[row, at]
             seen = (new - old) / STEP if probe.excitation is not OHMS else np.log(new / old) / STEP
             assert slope == pytest.approx(seen, rel=0.01, abs=2e-3)
+
+
+def less_ideal(device: Device, by: float) -> Device:
+    """Return a device of another ideality that drops the same at 1 mA (worked out here, from Shockley's equation)."""
+    match device:
+        case Diode(model=model):
+            saturation = 1e-3 * (model.saturation_current_a / 1e-3) ** (model.ideality / (model.ideality + by))
+            changed = replace(model, saturation_current_a=saturation, ideality=model.ideality + by)
+            return replace(device, model=changed)
+        case Bjt(model=model):
+            ratio = (model.forward_ideality + by) / model.forward_ideality
+            saturation = 1e-3 * (model.saturation_current_a / 1e-3) ** (1.0 / ratio)
+            both = {name: getattr(model, name) * ratio for name in ("forward_ideality", "reverse_ideality")}
+            return replace(device, model=replace(model, saturation_current_a=saturation, **both))
+        case _:
+            return device
+
+
+LEAKING = JunctionModel(saturation_current_a=1e-7, ideality=1.05)
+
+
+@pytest.mark.parametrize("name", ["D1", "D2", "Q1"])
+@pytest.mark.parametrize("volts", [0.0, 0.02])
+def test_slopes_to_idealities_are_those_of_the_circuit_solved_again(name: str, volts: float) -> None:
+    """Forwards a junction drops less the smaller the current; backwards it leaks what ideality makes of it."""
+    board = (*BOARD, Diode("D2", "GND", "D", LEAKING, drop_shift_v=volts))
+    before = read(board, REVERSED, leanings=True)
+    slot = next(at for at, each in enumerate(before.slots) if (each.designator, each.of) == (name, "ideality"))
+    ways = []
+    for by in (STEP, -STEP):
+        other = tuple(less_ideal(device, by) if device.designator == name else device for device in board)
+        edit = Edit(("D1",), (less_ideal(REVERSED.added[0], by),)) if name == "D1" else REVERSED
+        ways.append(read(other, edit).value)
+    known = 0
+    for row in (0, 1):
+        for at, probe in enumerate(PROBES):
+            if np.isnan([ways[0][row, at], ways[1][row, at]]).any() or ways[0][row, at] < 1e-6:
+                continue
+            entry = before.entry[row, at]
+            slope = before.good[slot, at] if entry < 0 else before.moved[entry, slot]
+            up, down = ways[0][row, at], ways[1][row, at]
+            seen = (up - down) / (2.0 * STEP) if probe.excitation is not OHMS else np.log(up / down) / (2.0 * STEP)
+            assert slope == pytest.approx(seen, rel=0.03, abs=5e-3)
+            known += abs(seen) > 0.03
+    assert known
 
 
 def test_breakdown_leans_on_its_voltage() -> None:
