@@ -100,7 +100,7 @@ class _Work:
         self._mean, self._latent, self._known = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, bool)
         self._strays = Strays(board, netlist)
         self._reactive = self._strays.reactive()
-        self._held: Floats | None = None
+        self._held: Floats = np.full((*shape, 1), np.nan)
         self._good: list[tuple[Sequence[int], Floats32]] = []  # columns, slopes (columns x strays)
         self._leaks: list[tuple[list[int], int, Floats, Bools]] = []  # columns, stray, slopes, which rows have them
         self._slopes: list[Floats32] = []
@@ -110,7 +110,6 @@ class _Work:
         self._own, self._bent, self._by_lead = np.zeros(shape), np.zeros(shape), np.zeros(shape, bool)
 
     def result(self) -> Predictions:
-        held = np.full((*self._mean.shape, 1), np.nan) if self._held is None else self._held
         count = len(self._strays)
         good = np.zeros((len(self._shots), count))
         for columns, slopes in self._good:
@@ -125,8 +124,8 @@ class _Work:
             entry = np.where(alike, self._entry[:, columns], -1)
             slopes[entry[entry >= 0], stray] = np.broadcast_to(off, entry.shape)[entry >= 0]
         return Predictions(
-            self._shots, self._mean, self._latent, held, self._known, good.T.copy(), slopes, self._entry, self._own,
-            self._bent, self._by_lead, self._strays, self._settled,
+            self._shots, self._mean, self._latent, self._held, self._known, good.T.copy(), slopes, self._entry,
+            self._own, self._bent, self._by_lead, self._strays, self._settled,
         )  # fmt: skip
 
     def _enter(self, slopes: Floats32) -> NDArray[np.int32]:
@@ -163,10 +162,9 @@ class _Work:
         value, count = self._shown(functions, found), len(probes)
         self._mean[:, usable], self._known[:, usable] = value[:, :count], found.solved[:, :count]
         self._latent[:, usable] = np.where(np.isnan(value), found.latent, value)[:, :count]
-        if self._held is None:
-            self._held = np.full((*self._mean.shape, found.held.shape[2]), np.nan)
-        self._held[:, usable] = found.held[:, :count]
-        entry = self._lean(found, functions, usable) if self._spread else found.entry
+        self._make_room(ranges := found.held.shape[2])
+        self._held[:, usable, :ranges] = found.held[:, :count]
+        entry = self._lean(found, usable) if self._spread else found.entry
         if self._spread:
             self._bend(netlist, usable, probes, found.settled)
         for row, at, probe in apart:
@@ -178,7 +176,13 @@ class _Work:
         for at in usable:
             self._lifted(netlist, at)
 
-    def _lean(self, found: EditedReadings, functions: Sequence[Function], usable: list[int]) -> NDArray[np.int32]:
+    def _make_room(self, ranges: int) -> None:
+        """Have room for readings in so many ranges: with switches in other positions there may be more of them."""
+        more = ranges - self._held.shape[2]
+        if more > 0:
+            self._held = np.concatenate([self._held, np.full((*self._mean.shape, more), np.nan)], axis=2)
+
+    def _lean(self, found: EditedReadings, usable: list[int]) -> NDArray[np.int32]:
         """Turn slopes to devices into slopes to strays; return the entries of all probes, the good board's too."""
         count, rows = len(usable), len(self._hypotheses)
         good = self._strays.slopes(found.slots, np.nan_to_num(found.good.T).astype(np.float32))
@@ -232,7 +236,6 @@ class _Work:
         functions = [self._shots[at].function for at in usable]
         value = self._shown(functions, found)[0]
         seen = np.where(np.isnan(value), found.latent[0], value)
-        assert self._held is not None
         off = np.zeros(len(usable))
         for at, (column, function) in enumerate(zip(usable, functions, strict=True)):
             there = in_range(value[at], function, self._latent[:1, column], self._held[:1, column], self._errors)[0]

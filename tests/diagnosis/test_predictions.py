@@ -1,11 +1,13 @@
 from __future__ import annotations
 
 import math
+import pathlib
 
 import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
+from benchcheck.builtin import load_spec
 from benchcheck.circuit.devices import Capacitor, Inductor, Resistor
 from benchcheck.circuit.excitation import CapacitanceAtFrequency
 from benchcheck.circuit.faults import faulty, possible_faults
@@ -14,6 +16,10 @@ from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.groups import groups_of
+from benchcheck.diagnosis.hypotheses import GOOD
+from benchcheck.diagnosis.predictions import read_under
+from benchcheck.diagnosis.shots import Shot
+from benchcheck.diagnosis.spread import model_with_series
 from benchcheck.score.model_circuit import excitation_for
 
 
@@ -120,3 +126,17 @@ def test_without_eyes_a_reversed_capacitor_is_told_by_its_leads_alone(engine: En
     number = groups_of(engine.predictions, engine.hypotheses, engine.errors)
     row = next(at for at, one in enumerate(engine.hypotheses) if str(one) == "C1 reversed")
     assert number[row] != 0
+
+
+def test_readings_by_positions_of_switches_need_not_have_as_many_ranges(engine: Engine) -> None:
+    """Diode mode has one range and ohms have more: one position may be read in the one, and another in the other."""
+    board = load_spec(pathlib.Path(__file__).parents[2] / "specs/halvorne-r52.toml")
+    netlist = model_with_series(board).netlist
+    shots = [
+        Shot("VA", "GND", Function.DIODE),
+        Shot("VA", "GND", Function.OHMS, (("S1", "closed"),)),
+        Shot("GND", "VA", Function.DIODE),
+    ]
+    together = read_under(board, engine.bench, netlist, [GOOD], shots)[0]
+    apart = [read_under(board, engine.bench, netlist, [GOOD], [shot])[0, 0] for shot in shots]
+    np.testing.assert_allclose(together, apart)
