@@ -7,7 +7,7 @@ one good board. Sizes (how short is short, how leaky is leaky) are common practi
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from itertools import combinations
 from typing import Literal, get_args
 
@@ -54,6 +54,10 @@ class FaultSizes:
     leak_ohm: float = 10e3
     capacitor_leak_ohm: float = 12e3
     dry_ohm: float = 34.0
+
+    def times(self, ratio: float) -> FaultSizes:
+        """Return sizes that are all so many times as large."""
+        return FaultSizes(*(ratio * getattr(self, one.name) for one in fields(self)))
 
 
 @dataclass(frozen=True, slots=True)

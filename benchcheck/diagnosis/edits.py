@@ -3,28 +3,53 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from benchcheck.circuit.devices import Capacitor, Device, Resistor, Switch
+from benchcheck.circuit.devices import Capacitor, Device, Diode, Resistor, Switch
 from benchcheck.circuit.dictionary import Probe, edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.hypotheses import Hypothesis
+from benchcheck.diagnosis.spread import junction_moved
 from benchcheck.errors import CircuitError
 
-__all__ = ["NOTHING_SEEN", "edits_of", "read_edited", "switched"]
+__all__ = ["NOTHING_SEEN", "Own", "edits_of", "read_edited", "switched"]
 
 #: of the test current in the parts a fault changes, what may be neglected beside a meter's error.
 NOTHING_SEEN = 1e-5
 
 
-def edits_of(netlist: Netlist, hypotheses: Sequence[Hypothesis]) -> list[Edit]:
+@dataclass(frozen=True, slots=True)
+class Own:
+    """What is a fault's own, by how much it strays: its resistance (a ratio), and the junction it leaves (volts)."""
+
+    ohms: float = 1.0
+    drop_v: float = 0.0
+    ideality: float = 0.0
+
+
+def edits_of(netlist: Netlist, hypotheses: Sequence[Hypothesis], own: Own = Own()) -> list[Edit]:
     """Return what each hypothesis but the first does to this netlist; nothing where it does not apply."""
-    return [_merged(_edit(netlist, fault) for fault in hypothesis.part_faults) for hypothesis in hypotheses[1:]]
+    sizes = FaultSizes().times(own.ohms)
+    every = ((_edit(netlist, fault, sizes) for fault in hypothesis.part_faults) for hypothesis in hypotheses[1:])
+    return [_with_junctions(netlist, _merged(edits), own) for edits in every]
+
+
+def _with_junctions(netlist: Netlist, edit: Edit, own: Own) -> Edit:
+    """Return the edit with the junctions moved that are no part's of the board."""
+    if not own.drop_v and not own.ideality:
+        return edit
+    added = (
+        junction_moved(device, own.drop_v, own.ideality)
+        if isinstance(device, Diode) and device.designator not in netlist.by_designator
+        else device
+        for device in edit.added
+    )
+    return replace(edit, added=tuple(added))
 
 
 def _merged(edits: Iterable[Edit]) -> Edit:
@@ -39,9 +64,9 @@ def _merged(edits: Iterable[Edit]) -> Edit:
     return Edit(removed, tuple(added.values()))
 
 
-def _edit(netlist: Netlist, fault: PartFault) -> Edit:
+def _edit(netlist: Netlist, fault: PartFault, sizes: FaultSizes) -> Edit:
     try:
-        return edit_of(netlist, fault, FaultSizes())
+        return edit_of(netlist, fault, sizes)
     except CircuitError:
         return Edit()  # a leak across a contact that is closed in this position
 

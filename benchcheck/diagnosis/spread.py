@@ -51,8 +51,8 @@ _AT_A = 1e-3
 THRESHOLD_V = 0.4
 _UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
 THERMAL_V = 0.0259
-#: how far a fault's own resistance (a leak, a splash) lies from what is usual, as a ratio.
-FAULT_OHMS = 0.3
+#: how far a fault's own resistance (a leak, a splash) lies from what is usual, as a logarithm: no two are alike.
+FAULT_OHMS = 1.0
 #: a good part's ESR near 100 kHz against its limit at 120 Hz, and a ceramic's, in ohm (common practice, no source).
 _ESR_SHARE, _CERAMIC_OHM = 0.25, 0.01
 

@@ -72,6 +72,10 @@ class Strays:
         """Return the place of a device's stray, -1 for none; `number` tells its junctions apart."""
         return self._place.get((designator, what, number), -1)
 
+    def leans_on(self, slot: Leaning) -> bool:
+        """Return whether what a reading leans on is a stray of a good part."""
+        return bool(slot.designator) and (slot.designator, slot.of, 0) in self._place
+
     def of_device(self, designator: str, what: str, by: Floats, number: int = 0) -> float:
         """Return how far a device is strayed, in `by` (strays); `number` tells its junctions apart."""
         place = self.place(designator, what, number)

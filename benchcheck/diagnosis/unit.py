@@ -23,7 +23,7 @@ from benchcheck.circuit.excitation import Excitation, Ohms
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
-from benchcheck.diagnosis.edits import NOTHING_SEEN, edits_of, switched
+from benchcheck.diagnosis.edits import NOTHING_SEEN, Own, edits_of, switched
 from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.leakage import Source, led_by_leakage
@@ -39,7 +39,9 @@ from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
 from benchcheck.diagnosis.spread import (
+    FAULT_OHMS,
     IDEALITY,
+    JUNCTION_V,
     THRESHOLD_V,
     clamp_moved,
     junction_moved,
@@ -94,6 +96,12 @@ def _strayed(board: Board, device: Device, strays: Strays, by: Floats) -> Device
             return _with_junctions(board, device, strays, by)
         case _:
             return device
+
+
+def _own(strays: Strays, by: Floats) -> Own:
+    """Return how far what is a fault's own is strayed by so many inflated standard deviations."""
+    ohms, drop, ideality = (INFLATED * strays.of_device("", of, by) for of in ("ohms", "drop", "ideality"))
+    return Own(math.exp(FAULT_OHMS * ohms), JUNCTION_V * drop, -IDEALITY * ideality)
 
 
 def _times(board: Board, device: Device, by: float) -> float:
@@ -192,10 +200,11 @@ class UnitSolver:
         count = len(p.good)
         there, ampere, edge = np.full((3, len(rows), len(held.seen)), np.nan)
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
-        moved = strayed(self._board, self._netlist, p.strays, strays)
+        moved, own = strayed(self._board, self._netlist, p.strays, strays), _own(p.strays, strays)
         for lot in self._lots:
             netlist = switched(moved, lot.switches)
-            found = self._under(netlist, lot, rows[0]) if len(rows) == 1 else self._beside(netlist, lot, rows)
+            alone = len(rows) == 1
+            found = self._under(netlist, lot, rows[0], own) if alone else self._beside(netlist, lot, rows, own)
             there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
             ampere[:, lot.at], edge[:, lot.at] = found.ampere, found.edge
             by_stray = self._by_stray(found, count)
@@ -210,12 +219,12 @@ class UnitSolver:
         """Return a hypothesis's straight lines from the board strayed so, as designed where nothing is solved."""
         return self.near(strays, (row,))[row] if self.solves else straight(self._predictions, self._held, row)
 
-    def _beside(self, netlist: Netlist, lot: _Lot, rows: Sequence[int]) -> RangedReadings:
+    def _beside(self, netlist: Netlist, lot: _Lot, rows: Sequence[int], own: Own) -> RangedReadings:
         """Solve some hypotheses beside the good board, each reading that one leaves alone being that board's."""
         chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
         found = readings_in_ranges(
-            netlist, lot.probes, lot.places, edits_of(netlist, chosen), read=self._read(lot), nothing=NOTHING_SEEN,
-            begin=self._begin.get((lot.switches, 0)), together=lot.tried,
+            netlist, lot.probes, lot.places, edits_of(netlist, chosen, own), read=self._read(lot),
+            nothing=NOTHING_SEEN, begin=self._begin.get((lot.switches, 0)), together=lot.tried,
         )  # fmt: skip
         self._note(lot, 0, found)
         of = slice(1, None)
@@ -228,13 +237,13 @@ class UnitSolver:
             entry=found.entry[of],
         )
 
-    def _under(self, netlist: Netlist, lot: _Lot, row: int) -> RangedReadings:
+    def _under(self, netlist: Netlist, lot: _Lot, row: int, own: Own) -> RangedReadings:
         """Solve one hypothesis as a board of its own."""
-        (edit,) = edits_of(netlist, (self._hypotheses[0], self._hypotheses[row]))
+        (edit,) = edits_of(netlist, (self._hypotheses[0], self._hypotheses[row]), own)
         kept = (device for device in netlist.devices if device.designator not in edit.removed)
         board = Netlist((*kept, *edit.added), sound=netlist.devices)
         if any(not {probe.red, probe.black} <= board.pins_on.keys() for probe in lot.probes):
-            return self._beside(netlist, lot, (row,))  # the fault took the last part off a net
+            return self._beside(netlist, lot, (row,), own)  # the fault took the last part off a net
         begin = self._begin.get((lot.switches, row)) or self._begin.get((lot.switches, 0))
         found = readings_in_ranges(
             board, lot.probes, lot.places, (), read=self._read(lot), begin=begin, together=lot.tried
@@ -253,7 +262,7 @@ class UnitSolver:
 
     def _of_good_parts(self, found: RangedReadings) -> RangedReadings:
         """Return readings whose leaning on what a fault put in is under no name."""
-        known = [not one.designator or one.designator in self._netlist.by_designator for one in found.slots]
+        known = [not one.designator or self._predictions.strays.leans_on(one) for one in found.slots]
         slopes = found.slopes.copy()
         for at, one in enumerate(found.slots):
             if not known[at]:

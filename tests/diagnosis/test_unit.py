@@ -13,14 +13,16 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.builtin import load_spec
 from benchcheck.circuit.devices import Clamp, Diode, Resistor
+from benchcheck.circuit.faults import FaultSizes, faulty
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, engine_for
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.likelihood import fitted, hold, joint
+from benchcheck.diagnosis.likelihood import fitted, hold, joint, unexplained
 from benchcheck.diagnosis.predictions import read_under
-from benchcheck.diagnosis.robust import STAYING
+from benchcheck.diagnosis.robust import INFLATED, STAYING
 from benchcheck.diagnosis.search import near_enough, settled
+from benchcheck.diagnosis.spread import FAULT_OHMS
 from benchcheck.diagnosis.strays import Strays
 from benchcheck.diagnosis.unit import UnitSolver, strayed
 
@@ -151,3 +153,31 @@ def test_a_fault_comes_first_where_leakages_lie_on_edges_of_ranges(draw: int, fa
     members, share = ranked(engine, unit.evidence).leading
     assert members[0].group == engine.groups[unit.truth]
     assert share > 0.5
+
+
+@pytest.mark.parametrize("ohm", [3e3, 10e3, 40e3])
+def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
+    # no source: how leaky a part is, is as it comes; 10 kohm is what is expected beforehand
+    engine = engine_for(load_spec(ROOT / "specs/quillmere-kr6.toml"), boards.bench())
+    predictions, shots = engine.predictions, engine.predictions.shots
+    row = next(at for at, one in enumerate(engine.hypotheses) if str(one) == "Q4 leaky")
+    fault = engine.hypotheses[row].part_fault
+    assert fault is not None
+    unit = faulty(engine.netlist, fault, FaultSizes(leak_ohm=ohm))
+    reads = read_under(engine.board, engine.bench, unit, [GOOD], shots)[0]
+    seen = population.unit_of(engine, shots, row, reads, random.Random("leak")).evidence
+    assert ranked(engine, seen).leading[0][0].group == engine.groups[row]
+    held = hold(predictions, seen.seen, engine.errors, seen.leads_ohm)
+    solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+    fit, _ = settled(solver, held, row, joint(predictions, held, row).stray, predictions.common)
+    size = 10e3 * math.exp(FAULT_OHMS * INFLATED * predictions.strays.of_device("", "ohms", fit.stray))
+    assert size == pytest.approx(ohm, rel=0.25)
+    assert not unexplained(held, fit.terms).any()
+
+
+def test_faults_whose_effect_on_the_designed_board_is_another_are_looked_at() -> None:
+    # two drawn units whose fault no estimate from the designed board put among the first
+    engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
+    units = population.units_of_draw(engine, engine.predictions.shots, "first", 24, 4)
+    unit = next(one for one in units if str(engine.hypotheses[one.truth]) == "bridge ROW1 ROW4")
+    assert ranked(engine, unit.evidence).leading[0][0].group == engine.groups[unit.truth]
