@@ -29,6 +29,8 @@ _MOST_HERE = 1
 _BEHIND, _MORE = 40.0, 1.0
 #: how many of those that explain what the good board does not are looked at, and by how much, as a logarithm.
 _TELLING, _TELLS = 6, 5.0
+#: how many of those that do best with the strays found again, and no further behind the leader, as a logarithm.
+_PROMISING, _FAR_BEHIND = 16, 20.0
 #: how far, in standard deviations, the good board's strays must have moved to be a point of its own.
 _ELSEWHERE = 0.25
 
@@ -138,15 +140,24 @@ class CloserLook:
         ]
         rough = ways[0].sum(axis=1) + beside
         rough += fits[0].log_likelihood + beside[0] - rough[0]
-        good = fits[0].log_likelihood + beside
-        anew = fitted_anew(predictions, held, self._solver.lines(0, fits[0].stray), fits[0])
         rest = np.setdiff1d(np.arange(len(odds)), list(fits))
-        odds[rest] = np.maximum(rough, good + np.minimum(anew, 0.0))[rest]
+        anew = self._found_anew(fits[0])
+        odds[rest] = np.maximum(rough, fits[0].log_likelihood + beside + np.minimum(anew, 0.0))[rest]
         left = unexplained(held, fits[0].terms)
         best = np.maximum(*ways)
         told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
-        told[told < _TELLS] = 0.0
-        hopeful = [np.argsort(-(each + beside))[:_TELLING] for each in (best.sum(axis=1), anew)]
-        return [
-            int(at) for at in (*(at for at in np.argsort(-told)[:_TELLING] if told[at]), *hopeful[0], *hopeful[1])
-        ]
+        telling = [at for at in self._faults(told)[:_TELLING] if told[at] > _TELLS]
+        telling += self._faults(best.sum(axis=1) + beside)[:_TELLING]
+        least = odds.max() - fits[0].log_likelihood - _FAR_BEHIND
+        return telling + [at for at in self._faults(anew + beside)[:_PROMISING] if anew[at] + beside[at] > least]
+
+    def _found_anew(self, good: Fit) -> Floats:
+        """Return how much likelier every hypothesis is than the good board with the strays found again, at most."""
+        first = np.unique(self._group, return_index=True)[1]
+        lines = self._solver.lines(0, good.stray)
+        anew = fitted_anew(self._predictions, self._held, lines, good, first)
+        return np.asarray(anew[self._group])
+
+    def _faults(self, worth: Floats) -> list[int]:
+        """Return the hypotheses that readings tell from the good board, one of each group, the worthiest first."""
+        return self._one_of_each([int(at) for at in np.argsort(-worth) if self._group[at] != self._group[0]])

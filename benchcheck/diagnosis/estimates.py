@@ -1,11 +1,12 @@
 """What every hypothesis may make of readings, from one fit of the good board: who is worth a closer look.
 
 Three ways, none of them sure: the good board's strays put on lines from the designed board; each fault taken to do to
-the unit what it does to the designed board; and that with the strays found anew, all at once (least squares with the
-weights of the good board's fit).
+the unit what it does to the designed board; and that with the strays found anew.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +19,14 @@ __all__ = ["beside_good", "corrected", "fitted_anew", "on_the_unit"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: of what a fault does to a reading, how much more or less it may do on a unit that strays.
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: a reading moved by less than this share of the meter's standard deviation stays where it is.
 _STILL = 0.3
+#: rounds in which strays are found again, as those of a fit, and hypotheses taken at once.
+_ROUNDS, _AT_ONCE = (0.3, 0.03, 0.0), 64
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
@@ -90,23 +94,51 @@ def on_the_unit(predictions: Predictions, held: Held, there: Floats) -> Floats:
     return np.where(in_ratio, there * np.exp(np.where(in_ratio, moved, 0.0)), there + moved)
 
 
-def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit) -> Floats:
-    """Return how much likelier all readings are under every hypothesis than under the good board, as the logarithm.
+def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit, rows: Indices) -> Floats:
+    """Return how much likelier all readings are under some hypotheses than under the good board, as the logarithm.
 
-    `lines` are the good board's where the unit is and `fit` its fit. With errors moved by d the least sum of squares
-    grows by d'Md - 2 d'Wr, with W the weights, r the residuals, S the slopes and M = W - WS'(1 + SWS')^-1 SW.
+    `lines` are the good board's where the unit is and `fit` its fit. What a fault moves readings by is taken to be no
+    error, and the strays are found again, each reading counting for as much as it agrees (Lange et al. 1989): what a
+    fault does next to where a junction ceases to leak is known poorly, and is not to decide all.
     """
     numeric = np.flatnonzero(lines.drawn & np.isfinite(fit.rest))
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
-    moved = (on_the_unit(predictions, held, there) - there)[:, numeric]
-    slopes, rest = lines.slopes[:, numeric], fit.rest[numeric]
+    moved = (on_the_unit(predictions, held, there) - there)[np.ix_(rows, numeric)]
     sigma = np.hypot(held.meter[numeric], lines.own[numeric])
-    weight = weights(rest, sigma, held.anything[numeric]) / sigma**2
-    scaled = slopes * weight
-    factor = np.linalg.cholesky(np.eye(len(slopes)) + scaled @ slopes.T)
-    nowhere = ~np.isfinite(moved)  # no number is expected where one was read
-    moved = np.where(nowhere, 0.0, moved)
-    taken_up = np.linalg.solve(factor, scaled @ moved.T)
-    grown = (moved**2) @ weight - (taken_up**2).sum(axis=0) - 2.0 * moved @ (weight * rest)
-    lost = np.where(nowhere, held.terms[:, numeric] - fit.terms[numeric], 0.0).sum(axis=1)
-    return np.asarray(lost - 0.5 * grown)
+    slopes = lines.slopes[:, numeric]
+    matters = (np.abs(slopes) > _STILL * held.meter[numeric]).any(axis=1)
+    again = _Again(slopes[matters], sigma, held.anything[numeric], fit.stray[matters])
+    good = again.likelihood(fit.rest[None, numeric], np.zeros((1, len(numeric))))[0]
+    nothing = held.terms[np.ix_(rows, numeric)]
+    found = [
+        again.likelihood(fit.rest[numeric] - moved[at], nothing[at])
+        for at in np.array_split(np.arange(len(rows)), len(rows) // _AT_ONCE + 1)
+    ]
+    return np.asarray(np.concatenate(found) - good)
+
+
+@dataclass(frozen=True, slots=True)
+class _Again:
+    """Strays found again, for many hypotheses at once: slopes (strays x readings), deviations, where strays are."""
+
+    slopes: Floats
+    sigma: Floats
+    broad: Floats
+    at: Floats
+
+    def likelihood(self, error: Floats, nothing: Floats) -> Floats:
+        """Return the logarithms of likelihoods of errors (rows x readings), `nothing` where no number is expected."""
+        expected = np.isfinite(error)
+        error = np.where(expected, error, 0.0)
+        spread, narrow = np.sqrt((self.slopes**2).sum(axis=0)), self.slopes.astype(np.float32)
+        rest, move = error, np.zeros((len(error), len(self.at)))
+        for width in _ROUNDS if len(self.at) else ():
+            wide = np.hypot(self.sigma, width * spread)
+            weight = np.where(expected, weights(rest, wide, self.broad) / wide**2, 0.0)
+            information = (narrow * weight[:, None].astype(np.float32)) @ narrow.T
+            information += np.eye(len(self.at), dtype=np.float32)
+            right = (weight * error) @ self.slopes.T - self.at
+            move = np.linalg.solve(information.astype(float), right[..., None])[..., 0]
+            rest = error - move @ self.slopes
+        terms = np.where(expected, mixed(rest, self.sigma, self.broad), nothing)
+        return np.asarray(terms.sum(axis=1) - 0.5 * ((self.at + move) ** 2).sum(axis=1))

@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 #: with no stray moving further than this, in standard deviations, straight lines are drawn from the right point;
 #: with none moving further than that, they are near enough to be compared.
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
+#: and where a line does not lead to what was read.
+_VERY_NEAR = 0.01
 #: a line off by no more than this share of a reading's deviation is as good as the reading's own curve.
 _STRAIGHT = 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
@@ -76,14 +78,16 @@ class _Search:
             self._base, self._stays, self._lines = self.point, here, lines
             self._aims()
             promised = self._aim.log_likelihood - here.log_likelihood
-            if promised < _ALIKE or (near_enough(self._aim) and (self._aim.moved < _NEAR or gained < _ALIKE)):
+            close = lines.leads_there and near_enough(self._aim)
+            if promised < _ALIKE or (close and (self._aim.moved < _NEAR or gained < _ALIKE)):
                 return False
         elif before is not None and self._other.log_likelihood > before.log_likelihood + _ALIKE:
             self._aim, self._other = self._other, before
             self._share = _share(self._aim)
         else:
             self._share /= _SHORTER
-            if self._share * self._aim.moved < _NEAR:
+            sure = self._lines is None or self._lines.leads_there
+            if self._share * self._aim.moved < (_NEAR if sure else _VERY_NEAR):
                 return False
         self.point = self._base + self._share * (self._aim.stray - self._base)
         return True

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.estimates import beside_good, fitted_anew, on_the_unit
-from benchcheck.diagnosis.robust import weights
+from benchcheck.diagnosis.robust import mixed, weights
 
 from . import population
 
@@ -25,34 +26,37 @@ def weighed(engine: Engine, unit: population.Unit) -> Weighed:
 
 
 def test_what_the_good_board_is_compared_with_is_the_good_board(engine: Engine, weighed: Weighed) -> None:
-    anew = fitted_anew(engine.predictions, weighed.held, weighed.good, weighed.fits[0])
-    assert anew[0] == 0.0
+    anew = fitted_anew(engine.predictions, weighed.held, weighed.good, weighed.fits[0], np.arange(3))
+    assert anew[0] == pytest.approx(0.0, abs=1e-3)  # in single precision
     assert beside_good(engine.predictions, weighed.held, weighed.fits[0])[0] == pytest.approx(
         weighed.fits[0].terms, abs=0.2
     )
 
 
-def test_the_least_sum_of_squares_is_that_of_a_library(engine: Engine, weighed: Weighed) -> None:
-    """numpy's lstsq with every stray as one more row of 0: ridge regression (any textbook on least squares)."""
+def test_strays_found_again_are_nearly_the_likeliest(engine: Engine, weighed: Weighed) -> None:
+    """The same likelihood climbed by scipy's BFGS, one fault at a time: three rounds come as high, or next to it."""
     predictions, held, lines, fit = engine.predictions, weighed.held, weighed.good, weighed.fits[0]
-    anew = fitted_anew(predictions, held, lines, fit)
+    anew = fitted_anew(predictions, held, lines, fit, np.arange(len(engine.hypotheses)))
     numeric = np.flatnonzero(lines.drawn & np.isfinite(fit.rest))
-    sigma = np.hypot(held.meter[numeric], lines.own[numeric])
-    root = np.sqrt(weights(fit.rest[numeric], sigma, held.anything[numeric])) / sigma
-    rows = np.vstack([(lines.slopes[:, numeric] * root).T, np.eye(len(lines.slopes))])
+    sigma, broad = np.hypot(held.meter[numeric], lines.own[numeric]), held.anything[numeric]
+    slopes = lines.slopes[:, numeric]
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
     every = (on_the_unit(predictions, held, there) - there)[:, numeric]
 
-    def least(moved: np.ndarray) -> float:
-        error = np.append((fit.rest[numeric] - moved) * root, -fit.stray)  # strays from where the unit is
-        found, *_ = np.linalg.lstsq(rows, error, rcond=None)
-        return float(((error - rows @ found) ** 2).sum())
+    def highest(moved: np.ndarray) -> float:
+        def height(by: np.ndarray) -> tuple[float, np.ndarray]:
+            rest = fit.rest[numeric] - moved - by @ slopes
+            height = mixed(rest, sigma, broad).sum() - 0.5 * ((fit.stray + by) ** 2).sum()
+            rise = slopes @ (weights(rest, sigma, broad) * rest / sigma**2) - (fit.stray + by)
+            return -float(height), -rise
 
-    nothing = least(np.zeros(len(numeric)))
-    alike = [row for row in range(1, len(anew)) if np.isfinite(every[row]).all() and anew[row] > -50.0]
+        return -float(minimize(height, np.zeros(len(slopes)), jac=True, method="BFGS").fun)
+
+    nothing = highest(np.zeros(len(numeric)))
+    alike = [row for row in range(1, len(anew)) if np.isfinite(every[row]).all() and anew[row] > -15.0]
     assert len(alike) > 5
     for row in alike:
-        assert anew[row] == pytest.approx(-0.5 * (least(every[row]) - nothing), rel=0.02, abs=0.5)
+        assert anew[row] == pytest.approx(highest(every[row]) - nothing, abs=1.5)
 
 
 def test_a_fault_of_the_unit_promises_more_than_the_good_board(engine: Engine) -> None:
