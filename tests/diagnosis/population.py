@@ -104,16 +104,22 @@ class MeterOfUnit:
         self.leads_ohm = round(chance.uniform(*LEADS_OHM), 1)
 
     def show(self, function: Function, true: float) -> tuple[float, float]:
-        """Return what is displayed (NaN for overload) and its last digit, for a true value."""
+        """Return what is displayed (NaN for overload) and its last digit, for a true value.
+
+        A true value is of the first range that holds it, whatever the leads add: in the next one, at another test
+        current, a junction would make another of it.
+        """
         meter = self._bench.meter_for(function)
         assert meter is not None
         if math.isnan(true):
             return math.nan, 0.0
+        leads_ohm = 0.0
         if function in (Function.OHMS, Function.LOW_POWER_OHMS) and not meter.leads.nulled:
-            true += self.leads_ohm + self._chance.gauss(0.0, 0.01)
+            leads_ohm = self.leads_ohm + self._chance.gauss(0.0, 0.01)
         for chosen in sorted(meter.ranges_of(function), key=lambda one: one.full_scale):
             if abs(true) > chosen.ceiling:
                 continue
+            true += leads_ohm
             if (key := (function, chosen.name)) not in self._found:
                 self._found[key] = self._chance.uniform(-0.8, 0.8), self._chance.uniform(-0.8, 0.8)
             gain, offset = self._found[key]
