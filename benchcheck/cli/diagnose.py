@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 from textwrap import wrap
 from threading import Timer
@@ -85,7 +86,7 @@ def _given(
     if readings is None:
         return _of_record(source, bench, records)
     from benchcheck.builtin import load_spec
-    from benchcheck.diagnosis.between_checks import between_checks
+    from benchcheck.diagnosis.between_checks import between_checks, not_between
     from benchcheck.kinds.session_checks import session_checks
     from benchcheck.readings.file import read_readings
     from benchcheck.score.solver import CircuitSolver
@@ -95,7 +96,10 @@ def _given(
     known = {check.id: check for check in (*session_checks(), *between_checks(board, on))}
     shown = CircuitSolver(board, on).good_reading
     every = {**known, **board.by_id}
-    given = read_readings(readings, every, on, withheld=board.withheld, on_board=shown, slips=True)
+    given = read_readings(
+        readings, every, on,
+        withheld=board.withheld, on_board=shown, slips=True, between=partial(not_between, board, on),
+    )  # fmt: skip
     return board, on, given.readings
 
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from benchcheck.bench.functions import Function
+from benchcheck.errors import close_match
 from benchcheck.kinds.build import check
 from benchcheck.kinds.check import Check, Limits, Phase, Probe
 
-__all__ = ["between_check", "between_named"]
+__all__ = ["between_check", "between_named", "between_refused", "is_between"]
 
 _SUBJECT = "between"
 _FUNCTIONS = tuple(map(str, Function))
+#: nets that are told one by one where none is near what was written.
+_TOLD = 40
 
 
 def between_check(function: Function, red: str, black: str) -> Check:
@@ -21,15 +26,56 @@ def between_check(function: Function, red: str, black: str) -> Check:
     )
 
 
+def is_between(name: str) -> bool:
+    """Return whether a name is meant for a reading between two nets, well written or not."""
+    return name.partition(".")[0].casefold() == _SUBJECT
+
+
 def between_named(name: str) -> Check | None:
     """Return the check of such a name, None for any other name.
 
     >>> between_named("between.ohms[BSW:LX]").red.net
     'BSW'
     """
-    subject, _, rest = name.partition(".")
-    function, _, ends = rest.removesuffix("]").partition("[")
-    red, _, black = ends.partition(":")
+    subject, function, red, black = _taken_apart(name)
     if subject != _SUBJECT or function not in _FUNCTIONS or not red or not black:
         return None
     return between_check(Function(function), red, black)
+
+
+def between_refused(name: str, nets: Collection[str], functions: Collection[str] = _FUNCTIONS) -> str:
+    """Return what is wrong with such a name on a board with these nets, "" where nothing is; case does not count.
+
+    >>> between_refused("between.ohms[BSW:LX]", ("BSW", "LXA"))
+    'no part of the spec is on a net "LX"; did you mean "LXA"?'
+    """
+    _, function, red, black = _taken_apart(name)
+    if not nets:
+        return "the spec gives its parts no nets to read between; write nets into it, or leave this out"
+    if function.casefold() not in functions:
+        near = close_match(function, functions) or f"; there are {', '.join(functions)}"
+        return f'"{function}" is no function that is read between two nets here{near}'
+    if not red or not black:
+        return f"does not name two nets; write between.{function}[RED:BLACK], the net of red first"
+    if red.casefold() == black.casefold():
+        return f'has both probes on one net, "{red}"; name two different nets'
+    return _not_there((red, black), nets)
+
+
+def _not_there(ends: Collection[str], nets: Collection[str]) -> str:
+    known = {net.casefold() for net in nets}
+    unknown = [end for end in ends if end.casefold() not in known]
+    if not unknown:
+        return ""
+    told, more = sorted(nets)[:_TOLD], len(nets) - _TOLD
+    every = f"; its nets are {', '.join(told)}" + (f" and {more} more" if more > 0 else "")
+    near = "".join(close_match(end, nets) for end in unknown)
+    return "no part of the spec is on a net " + " or ".join(f'"{end}"' for end in unknown) + (near or every)
+
+
+def _taken_apart(name: str) -> tuple[str, str, str, str]:
+    """Return subject, function, net of red and net of black of such a name, "" for what is not there."""
+    subject, _, rest = name.partition(".")
+    function, _, ends = rest.removesuffix("]").partition("[")
+    red, _, black = ends.partition(":")
+    return subject, function, red, black

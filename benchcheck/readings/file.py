@@ -15,6 +15,7 @@ from pathlib import Path
 from benchcheck.bench.model import Bench
 from benchcheck.document import read_text_capped
 from benchcheck.errors import Fault, QuantityError, ReadingsError, close_match
+from benchcheck.kinds.between import is_between
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import bracket_value, parse_value
 from benchcheck.readings.reading import Origin, Reading
@@ -26,6 +27,7 @@ __all__ = ["COLUMNS", "ReadingsFile", "parse_readings", "read_readings"]
 _ANOTHER_BOARD = 10
 COLUMNS = ("check", "reading", "quantity_unit", "polarity", "load", "repeat", "meter", "range", "note")
 SIZE_LIMIT_BYTES = 8_000_000
+_NOT_OF_A_VISIT = "is a reading for benchcheck diagnose, which no visit scores; take the line out here"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,7 @@ class _Sheet:
     withheld: Collection[str]
     on_board: Callable[[Check], float | None] | None = None
     slips: bool = False
+    between: Callable[[str], str] | None = None
     seen: dict[tuple[str, int], Reading] = field(default_factory=dict)
     blanks: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -66,6 +69,7 @@ def read_readings(
     withheld: Collection[str] = (),
     on_board: Callable[[Check], float | None] | None = None,
     slips: bool = False,
+    between: Callable[[str], str] | None = None,
 ) -> ReadingsFile:
     """Return the readings of a CSV file for the checks of a board (ids to checks).
 
@@ -73,10 +77,13 @@ def read_readings(
     readings, values 10^3 or 10^6 off, the same check and repeat twice with different values. `withheld` are the
     ids of powered checks this board must not get; a reading of one is refused with that reason. `on_board` says what
     the good board reads, in a check's quantity unit, so that what the circuit explains is no slip;
-    with `slips` values 10^3 or 10^6 off are let in, for one who weighs slips of the hand.
+    with `slips` values 10^3 or 10^6 off are let in, for one who weighs slips of the hand. `between` says what is
+    wrong with the name of a reading between two nets; without it such readings have no place here.
     """
     text = read_text_capped(path, SIZE_LIMIT_BYTES, error=ReadingsError)
-    return parse_readings(text, str(path), checks, bench, withheld=withheld, on_board=on_board, slips=slips)
+    return parse_readings(
+        text, str(path), checks, bench, withheld=withheld, on_board=on_board, slips=slips, between=between
+    )
 
 
 def parse_readings(
@@ -88,11 +95,12 @@ def parse_readings(
     withheld: Collection[str] = (),
     on_board: Callable[[Check], float | None] | None = None,
     slips: bool = False,
+    between: Callable[[str], str] | None = None,
 ) -> ReadingsFile:
     """Return the readings in a text; see `read_readings`."""
     digest = hashlib.sha256(text.encode()).hexdigest()
     by_fold = {identity.casefold(): identity for identity in checks}
-    sheet = _Sheet(name, checks, bench.meters, by_fold, withheld, on_board, slips)
+    sheet = _Sheet(name, checks, bench.meters, by_fold, withheld, on_board, slips, between)
     for line, row in _rows(sheet, text):
         _take(sheet, line, row)
     if len(sheet.strange) >= _ANOTHER_BOARD and len(sheet.strange) > len(sheet.seen):
@@ -212,13 +220,21 @@ def _check_of(sheet: _Sheet, line: int, row: dict[str, str]) -> Check | None:
         sheet.fault(line, wanted, "is a powered check, and this board must not be powered here; take the line out")
         return None
     if identity is None:
-        brackets = [name for name in sheet.checks if name.casefold().startswith(wanted.casefold() + "[")]
-        hint = f"; write {' or '.join(brackets)}" if brackets else close_match(wanted, sheet.checks)
-        sheet.strange.append(
-            Fault(f"{sheet.name}:{line}", wanted, f"the board has no such check{hint or '; check-spec lists them'}")
-        )
+        _not_known(sheet, line, wanted)
         return None
     return sheet.checks[identity]
+
+
+def _not_known(sheet: _Sheet, line: int, wanted: str) -> None:
+    """Say of a name that it is no check's; one between two nets is not taken for another board's."""
+    if is_between(wanted) and (words := sheet.between(wanted) if sheet.between else _NOT_OF_A_VISIT):
+        sheet.fault(line, wanted, words)
+        return
+    brackets = [name for name in sheet.checks if name.casefold().startswith(wanted.casefold() + "[")]
+    hint = f"; write {' or '.join(brackets)}" if brackets else close_match(wanted, sheet.checks)
+    sheet.strange.append(
+        Fault(f"{sheet.name}:{line}", wanted, f"the board has no such check{hint or '; check-spec lists them'}")
+    )
 
 
 def _bracketed(sheet: _Sheet, line: int, given: str, row: dict[str, str]) -> str | None:

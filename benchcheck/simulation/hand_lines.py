@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import QuantityError, close_match
-from benchcheck.kinds.between import between_named
+from benchcheck.kinds.between import between_named, between_refused, is_between
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.quantity.value import parse_value
@@ -66,9 +66,12 @@ class HandLines:
         """Return a reading between two nets as `diagnose` names it, None where a net is not there."""
         check, nets = between_named(name), self.hand.unit.netlist.pins_on
         ends = () if check is None else (check.red, check.black)
-        return check if all(end is not None and end.net in nets for end in ends) else None
+        good = all(end is not None and end.net in nets for end in ends) and not between_refused(name, nets)
+        return check if good else None
 
     def _unknown(self, name: str) -> str:
+        if is_between(name) and (wrong := between_refused(name, self.hand.unit.netlist.pins_on)):
+            return f"{name}: {wrong}"
         return f'there is no check "{name}"{close_match(name, (*self.hand.unit.board.by_id, *_OWN))}'
 
     def _place(self, name: str) -> str:

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchcheck.cli.diagnose import diagnose
-from benchcheck.errors import UsageError
+from benchcheck.errors import ReadingsError, UsageError
 from tests.diagnosis import boards
 
 from .scratch import lay_out, records, verify
@@ -79,6 +79,23 @@ def test_what_is_neither_spec_nor_record_is_said_to_be_so(tmp_path: Path, source
     result = ran(tmp_path, str(tmp_path / source))
     assert isinstance(result.exception, UsageError)
     assert words in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [
+        ("between.ohms[VCC:NOPE]", 'no part of the spec is on a net "NOPE"; its nets are BASE, BATT, '),
+        ("between.ohms[vcc:VCC]", 'has both probes on one net, "vcc"'),
+        ("between.dc_voltage[VCC:GND]", "is no function that is read between two nets here; there are ohms"),
+    ],
+)
+def test_a_reading_between_nets_that_cannot_be_is_refused_by_line(tmp_path: Path, name: str, wrong: str) -> None:
+    files = [str(tmp_path / name) for name in ("spec.toml", "off.csv", "bench.toml")]
+    Path(files[1]).write_text(f"check,reading\nmeter.leads_shorted,0.2\n{name},1.2\n", encoding="utf-8")
+    result = ran(tmp_path, files[0], "--readings", files[1], "--bench", files[2])
+    assert isinstance(result.exception, ReadingsError)
+    assert f"off.csv:3: {name}: " in str(result.exception)
+    assert wrong in str(result.exception)
 
 
 def test_no_line_is_wider_than_eighty_columns(tmp_path: Path) -> None:

@@ -201,3 +201,16 @@ def test_no_text_raises_anything_but_a_readings_error(rows: list[list[str]], del
         read(text)
     except ReadingsError as error:
         assert all(fault.where.startswith("card.csv") for fault in error.faults)  # noqa: PT017
+
+
+def test_a_reading_between_two_nets_says_what_of_its_name_is_wrong() -> None:
+    with pytest.raises(ReadingsError) as caught:
+        parse_readings(
+            "check,reading\nbetween.ohms[FB:NOPE],1k\n", "c.csv", CHECKS, BENCH, between=lambda name: f"is no {name}"
+        )
+    assert str(caught.value) == "c.csv:2: between.ohms[FB:NOPE]: is no between.ohms[FB:NOPE]"
+
+
+def test_a_visit_sends_readings_between_two_nets_to_the_diagnosis() -> None:
+    (told,) = faults("check,reading\nbetween.ohms[FB:GND],1k\n")
+    assert told.startswith("card.csv:2: between.ohms[FB:GND]: is a reading for benchcheck diagnose")

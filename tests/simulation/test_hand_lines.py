@@ -57,8 +57,19 @@ def test_eyes_and_displays_are_read(lines: HandLines) -> None:
     assert lines.obey("D3.orientation").endswith("no")
     assert 0.0 < float(lines.obey("read C9.esr")) < 1.0
     assert 0.0 < float(lines.obey("read between.esr[VSW:GND]")) < 1.0  # as diagnose names what it asks for
-    assert "there is no check" in lines.obey("read between.esr[VSW:GND2]")
-    assert "there is no check" in lines.obey("read between.smell[VSW:GND]")
+
+
+@pytest.mark.parametrize(
+    ("name", "wrong"),
+    [
+        ("between.esr[VSW:GND2]", 'no part of the spec is on a net "GND2"; did you mean "GND"?'),
+        ("between.esr[VSW:VSW]", 'has both probes on one net, "VSW"; name two different nets'),
+        ("between.esr[VSW]", "does not name two nets; write between.esr[RED:BLACK], the net of red first"),
+        ("between.esrr[VSW:GND]", '"esrr" is no function that is read between two nets here; did you mean "esr"?'),
+    ],
+)
+def test_a_reading_between_two_nets_that_cannot_be_says_why(lines: HandLines, name: str, wrong: str) -> None:
+    assert lines.obey(f"read {name}") == lines.obey(name) == f"{name}: {wrong}"
 
 
 def test_switches_go_back_to_rest_with_the_next_check(lines: HandLines) -> None:
