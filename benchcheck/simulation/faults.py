@@ -6,12 +6,12 @@ open or short. Faults of the operator are words of their own; some of them name 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from benchcheck.circuit.devices import Device, Resistor
-from benchcheck.circuit.faults import PartFault, faulty, parse_fault
+from benchcheck.circuit.devices import Device, Resistor, part_of
+from benchcheck.circuit.faults import CODES, PartFault, faulty, parse_fault, possible_faults
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
 
@@ -25,6 +25,8 @@ OPERATOR_FAULTS: Mapping[str, str] = {
     "residual-charge": "the capacitors still hold charge when the visit begins",
     "typed-1000": "one typed reading (its check may be named) has lost its prefix",
 }
+#: of many names so many are told, and of the ways to write a fault so many.
+_NAMED, _WRITTEN = 20, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,35 @@ def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str
             try:
                 parts.append(parse_fault(text, netlist))
             except CircuitError as error:
-                hint = close_match(text, OPERATOR_FAULTS)
-                wrong.append(Fault("--fault", "", f"{error}{hint}"))
+                wrong.append(Fault("--fault", "", _refusal(text, str(error), netlist, unmodelled)))
     if wrong:
         raise UsageError(wrong)
     return FaultsOfUnit(tuple(parts), tuple(others), tuple(operator))
+
+
+def _refusal(text: str, reason: str, netlist: Netlist, unmodelled: Mapping[str, Any]) -> str:
+    """Return what is wrong with words that the circuit refuses for a reason, and what could be meant."""
+    part, code, *where = (*text.split(), "", "")
+    if code not in CODES:
+        return f"{reason}{close_match(text, OPERATOR_FAULTS)}"
+    possible = possible_faults(netlist, bridges=())
+    having = list(dict.fromkeys(fault.designator for fault in possible if fault.code == code))
+    can = f"this fault can be on {_some(having)}" if having else "nothing on this board can have it"
+    if part in netlist.by_designator:
+        return reason if part in having else f"{reason}; {can}"
+    if part in unmodelled:
+        return f'"{text}": {part} has no circuit model, so it can be open or short and nothing else; {can}'
+    inside = [name for name in netlist.by_designator if part_of(name) == part]
+    if not inside:
+        near = close_match(part, dict.fromkeys((*map(part_of, netlist.by_designator), *unmodelled)))
+        return f'"{text}": there is no part "{part}"{near or f"; {can}"}'
+    own = [fault for fault in possible if fault.code == code and fault.designator in inside]
+    if not own:
+        return f'"{text}": no pin of {part} can have this fault; {can}'
+    meant = [fault for fault in own if where[0] and fault.designator == f"{part}:{where[0]}"] or own
+    written = " or ".join(f'"{fault}"' for fault in meant[:_WRITTEN])
+    return f'"{text}": faults of {part} are those of its pins, {_some(inside)}; write {written}'
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
