@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.ambient import engine_at
+from benchcheck.diagnosis.beyond_display import beyond_display
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.gathered import Gathered
@@ -59,9 +60,8 @@ def diagnose(
     session = session or _session(board, readings)
     evidence = evidence_of(board, readings, session)
     engine = engine_at(board, bench, session, across=across)
-    if not engine.netlist.devices:
-        return _by_signature(board, evidence, readings)
-    return _of_circuit(engine, evidence)
+    found = _of_circuit(engine, evidence) if engine.netlist.devices else _by_signature(board, evidence, readings)
+    return replace(found, remarks=(*found.remarks, *beyond_display(board, bench, readings)))
 
 
 def _session(board: Board, readings: Sequence[Reading]) -> Session:

@@ -19,7 +19,7 @@ from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
-__all__ = ["Evidence", "Seen", "evidence_of"]
+__all__ = ["Evidence", "Seen", "check_of", "evidence_of"]
 
 _CHARGE_V = 0.05  # common practice: 50 mV or less before ohms
 
@@ -57,7 +57,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
     by_check: dict[str, list[Reading]] = {}
     for reading in readings:
         by_check.setdefault(reading.check, []).append(reading)
-    known = [(check, taken) for name, taken in by_check.items() if (check := _check(board, name)) is not None]
+    known = [(check, taken) for name, taken in by_check.items() if (check := check_of(board, name)) is not None]
     numbers = {one.id: value for one, taken in known if not math.isnan(value := _value(taken))}
     return Evidence(
         tuple(_between(board, known)),
@@ -71,7 +71,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
     )
 
 
-def _check(board: Board, name: str) -> Check | None:
+def check_of(board: Board, name: str) -> Check | None:
     """Return the check of a reading: one of the spec's, or one between any two nets."""
     return board.by_id.get(name) or between_named(name)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.shots import ALTERNATING, Shot
-from benchcheck.diagnosis.wording import diagnosis_lines, short_lines
+from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_lines
 from benchcheck.spec.board import Board
 
 from . import boards
@@ -73,6 +73,23 @@ def test_a_part_seen_the_right_way_round_is_looked_at_again_before_it_is_turned(
 def test_a_reading_that_only_climbed_is_named_as_of_no_part_in_the_answer(engine: Engine) -> None:
     found = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {"R1.resistance": "climbs"}))
     assert any("without a number" in one and "R1.resistance" in one for one in found.remarks)
+
+
+def test_a_reading_of_more_than_a_display_shows_is_named_with_what_is_allowed(engine: Engine) -> None:
+    far = {"D1.forward_drop": "300", "between.diode[VCC:GND]": "400"}
+    taken = [one for one in boards.readings(engine, "good") if one.check not in far]
+    taken += [boards.typed(name, text, "V") for name, text in far.items()]
+    found = diagnose(engine.board, engine.bench, taken)
+    (told,) = (one for one in found.remarks if one.startswith("more than a meter of this bench shows"))
+    assert "D1.forward_drop as 300 V (diode ends at " in told
+    assert "between.diode[VCC:GND] as 400 V" in told
+    assert told in diagnosis_json(found)["remarks"]
+    assert any(told in line for line in diagnosis_lines(found))
+
+
+def test_what_a_display_may_show_and_what_overloads_is_not_remarked_on(engine: Engine) -> None:
+    taken = boards.readings(engine, "D1 open")
+    assert not any("more than a meter" in one for one in diagnose(engine.board, engine.bench, taken).remarks)
 
 
 def test_between_capacitors_pins_no_exchanged_reading_is_asked_for_again(engine: Engine) -> None:
