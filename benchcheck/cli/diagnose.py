@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from textwrap import wrap
 from threading import Timer
-from typing import TYPE_CHECKING
 
 import click
 
+from benchcheck.cli.of_record import Given, given_by_record, refuse_directory
 from benchcheck.cli.options import bench_option, json_option, records_option, refuse_unwritable
-from benchcheck.errors import BenchError, Fault, UsageError
+from benchcheck.errors import Fault, UsageError
 from benchcheck.terminal.wrapping import WIDTH
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from benchcheck.bench.model import Bench
-    from benchcheck.readings.reading import Reading
-    from benchcheck.spec.board import Board
 
 __all__ = ["diagnose"]
 
@@ -48,28 +42,31 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
     A readings file may also hold readings between any two nets: between.ohms[BSW:LX], red on the first. A value a
     thousand times off is weighed as a slip beside the faults that would make it so.
 
-    Exit codes: 0 an answer was given, whatever it is; 2 spec, bench, readings, record or usage error; 130
-    interrupted.
+    Of a damaged record what its seals prove is diagnosed, and what is left out stands first.
+
+    Exit codes: 0 an answer was given, whatever it is; 2 spec, bench, readings, record or usage error, also where no
+    reading of a record is proven; 130 interrupted.
     """
     from benchcheck.diagnosis.diagnose import diagnose as diagnosed
     from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines
 
     refuse_unwritable(json_file, source, bench or "bench.toml", readings)
-    board, on, taken = _given(source, readings, bench, records)
+    given = _given(source, readings, bench, records)
     patience = Timer(
         _SILENT_S, click.echo, ("working out what every fault would read on this bench ...",), {"err": True}
     )
     patience.daemon = True
     patience.start()
     try:
-        found = diagnosed(board, on, taken)
+        found = diagnosed(given.board, given.bench, given.readings)
     finally:
         patience.cancel()
     if json_file is not None:
         from benchcheck.document import write_atomically
 
-        write_atomically(json_file, json.dumps(diagnosis_json(found), indent=1, ensure_ascii=False) + "\n")
-    for line in diagnosis_lines(found):
+        told = replace(found, remarks=(*given.left_out, *found.remarks))
+        write_atomically(json_file, json.dumps(diagnosis_json(told), indent=1, ensure_ascii=False) + "\n")
+    for line in (*(f"note: {words}" for words in given.left_out), *diagnosis_lines(found)):
         click.echo("\n".join(_wrapped(line)))
     return 0
 
@@ -80,11 +77,11 @@ def _wrapped(line: str) -> list[str]:
     return wrap(line, WIDTH, subsequent_indent=hanging, break_long_words=False, break_on_hyphens=False)
 
 
-def _given(
-    source: Path, readings: Path | None, bench: str | None, records: Path
-) -> tuple[Board, Bench, Sequence[Reading]]:
+def _given(source: Path, readings: Path | None, bench: str | None, records: Path) -> Given:
     if readings is None:
-        return _of_record(source, bench, records)
+        refuse_directory(source)
+        _refuse_no_record(source)
+        return given_by_record(source, bench, records)
     from benchcheck.builtin import load_spec
     from benchcheck.diagnosis.between_checks import between_checks, not_between
     from benchcheck.kinds.session_checks import session_checks
@@ -100,29 +97,7 @@ def _given(
         readings, every, on,
         withheld=board.withheld, on_board=shown, slips=True, between=partial(not_between, board, on),
     )  # fmt: skip
-    return board, on, given.readings
-
-
-def _of_record(source: Path, bench: str | None, records: Path) -> tuple[Board, Bench, Sequence[Reading]]:
-    """Return board, bench and readings of a record, from the copies kept beside it."""
-    from benchcheck.bench.load import load_bench
-    from benchcheck.builtin import load_spec
-    from benchcheck.document import parse_document
-    from benchcheck.record.sources import read_source
-    from benchcheck.record.store import read_record
-    from benchcheck.session.which_bench import bench_from
-
-    _refuse_no_record(source)
-    record = read_record(source, with_budgets=False)
-    for problem in record.problems:
-        click.echo("\n".join(_wrapped(f"note: {problem}")), err=True)
-    kept = source.parent.parent if (source.parent.parent / "sources").is_dir() else records
-    board = load_spec(kept / "sources" / f"{record.head.spec_digest}.toml")
-    if bench is not None:
-        return board, bench_from(bench), record.readings
-    text = read_source(kept, record.head.bench_digest)
-    on = load_bench(parse_document(text, "the bench kept with the record", error=BenchError))
-    return board, on, record.readings
+    return Given(board, on, given.readings)
 
 
 def _refuse_no_record(source: Path) -> None:

@@ -30,6 +30,7 @@ __all__ = [
     "parents_for",
     "record_files",
     "records_of",
+    "shelf_in",
     "shelf_of",
     "unit_folders",
 ]
@@ -61,7 +62,14 @@ def shelf_of(records_dir: Path, unit: str, *, with_budgets: bool = True) -> Shel
 
     Raises UsageError for a label that names no folder, RecordError where the folder cannot be read.
     """
-    folder = unit_path(records_dir, unit)
+    return shelf_in(unit_path(records_dir, unit), with_budgets=with_budgets)
+
+
+def shelf_in(folder: Path, *, with_budgets: bool = True) -> Shelf:
+    """Return the records that stand in one folder; none where there is no such folder.
+
+    Raises RecordError where the folder cannot be read.
+    """
     records: list[Record] = []
     faults: list[Fault] = []
     for path in record_files(folder):

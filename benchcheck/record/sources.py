@@ -68,7 +68,8 @@ def read_source(records_dir: Path, digest: str) -> str:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8"
         raise RecordError(Fault(name, "", f"cannot be read: {reason}")) from error
     if digest_of(text) != digest:
-        raise RecordError(Fault(name, "", "was changed: its text does not have the digest it is named by"))
+        message = "was changed: its text does not have the digest it is named by; put back a copy"
+        raise RecordError(Fault(name, "", message))
     return text
 
 

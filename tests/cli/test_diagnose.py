@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchcheck.cli.diagnose import diagnose
-from benchcheck.errors import ReadingsError, UsageError
+from benchcheck.errors import ReadingsError, RecordError, UsageError
 from tests.diagnosis import boards
 
 from .scratch import lay_out, records, verify
@@ -104,12 +104,83 @@ def test_no_line_is_wider_than_eighty_columns(tmp_path: Path) -> None:
     assert max(map(len, result.output.splitlines())) <= 80
 
 
-def test_a_record_that_was_changed_is_said_to_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture
+def record(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return the record of a visit whose diode is the wrong way round, its folder being the working one."""
     lay_out(tmp_path, {"D1.forward_drop": "OL", "D1.reverse": "0.61"})
     verify(tmp_path, "--only", "D1")
     monkeypatch.chdir(tmp_path)
-    record = next(path for path in records(tmp_path) if path.suffix == ".toml")
-    record.write_text(record.read_text(encoding="utf-8").replace("0.61", "0.16"), encoding="utf-8")
-    result = CliRunner().invoke(diagnose, [str(record)], standalone_mode=False)
+    return next(path for path in records(tmp_path) if path.suffix == ".toml").relative_to(tmp_path)
+
+
+def of_record(*arguments: object) -> Result:
+    return CliRunner().invoke(diagnose, list(map(str, arguments)), standalone_mode=False)
+
+
+def changed(record: Path, old: str, new: str) -> None:
+    text = record.read_text(encoding="utf-8")
+    assert old in text
+    record.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_of_a_record_that_was_changed_what_is_left_out_stands_first_and_in_the_results(record: Path) -> None:
+    changed(record, "0.61", "0.16")
+    result = of_record(record, "--json", "out.json")
     assert result.exception is None
-    assert "does not carry its seal" in " ".join(result.stderr.split())
+    said = " ".join(result.stdout.split())
+    first, second = json.loads(Path("out.json").read_text(encoding="utf-8"))["remarks"][:2]
+    assert said.startswith(f"note: {first} note: {second} likely cause")
+    assert "block 3 of 6 does not carry its seal" in first
+    assert second.startswith("1 reading is left out of this answer, which rests on the 1 before the damage; put back")
+
+
+def test_a_record_no_reading_of_which_is_proven_is_not_diagnosed(record: Path) -> None:
+    changed(record, '"OL"', '"OK"')
+    result = of_record(record)
+    assert isinstance(result.exception, RecordError)
+    assert "block 2 of 6 does not carry its seal" in str(result.exception)
+    assert "no reading of it is proven: put back a copy of the record" in str(result.exception)
+
+
+def test_a_record_out_of_its_folder_says_what_it_needs_where_it_was_looked_for_and_what_to_do(
+    record: Path, tmp_path: Path
+) -> None:
+    moved = tmp_path / "elsewhere" / "desk" / record.name
+    moved.parent.mkdir(parents=True)
+    record.rename(moved)
+    (tmp_path / "elsewhere" / "sources").mkdir()
+    assert of_record(moved).exception is None  # found in ./records all the same
+    result = of_record(moved, "--records", "archive")
+    assert isinstance(result.exception, RecordError)
+    said = str(result.exception)
+    assert said.startswith(f"{moved}: needs the spec it was made with, ")
+    assert f"not in {tmp_path / 'elsewhere' / 'sources'} nor in {tmp_path / 'archive' / 'sources'}; put " in said
+    assert said.endswith("or name the folder of the records with --records")
+
+
+def test_a_record_whose_bench_is_lost_may_be_given_another(record: Path) -> None:
+    kept = next(path for path in Path("records/sources").iterdir() if "benchcheck_bench" in path.read_text("utf-8"))
+    kept.unlink()
+    result = of_record(record)
+    assert isinstance(result.exception, RecordError)
+    assert "needs the bench it was made with" in str(result.exception)
+    assert str(result.exception).endswith("or a bench file with --bench")
+    assert of_record(record, "--bench", "bench.toml").exception is None
+
+
+def test_a_copy_of_the_spec_that_was_edited_is_not_taken_for_it(record: Path) -> None:
+    kept = next(path for path in Path("records/sources").iterdir() if "Ellwick" in path.read_text("utf-8"))
+    changed(kept, "Ellwick", "Elwick")
+    result = of_record(record)
+    assert isinstance(result.exception, RecordError)
+    assert "does not have the digest" in str(result.exception)
+
+
+def test_a_directory_is_refused_with_the_records_in_it_the_last_visit_told(record: Path, tmp_path: Path) -> None:
+    verify(tmp_path, "--only", "D1")
+    later = next(path for path in record.parent.iterdir() if path.name != record.name)
+    of_unit, of_all, of_none = of_record(record.parent), of_record("records"), of_record("records/sources")
+    assert isinstance(of_unit.exception, UsageError)
+    assert str(of_unit.exception).endswith(f": give one of {record}, {later} (the last visit)")
+    assert str(of_all.exception).endswith(f": give a record out of the folder of a unit, {record.parent}")
+    assert str(of_none.exception).endswith("; there is no record in it")
