@@ -48,7 +48,7 @@ class _Selective(Visit):
         """Take the checks of these ids that are not scored yet, in the order of the list."""
         queue = self._as_put_off()
         for check in tuple(queue):
-            if check.id not in names or check.id in self._scores:
+            if check.id not in names or check.id in self._scoring.scores:
                 queue.remove(check)
         while queue and not self._interrupted:
             self.tend()
@@ -59,7 +59,7 @@ class _Selective(Visit):
     @property
     def scores(self) -> tuple[Score, ...]:
         """Every score so far, in the order of the list."""
-        return tuple(self._scores[one.id] for one in self.checklist.checks if one.id in self._scores)
+        return self._scoring.in_order
 
 
 @dataclass(slots=True)

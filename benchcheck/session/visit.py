@@ -13,15 +13,13 @@ from dataclasses import dataclass, field, replace
 from benchcheck.bench.model import Bench
 from benchcheck.checklist.interlocks import Interlocks
 from benchcheck.checklist.order import Checklist
-from benchcheck.errors import BenchcheckError, CircuitError, MetrologyError, OutputStateUnknown
+from benchcheck.errors import OutputStateUnknown
 from benchcheck.kinds.check import Check, Phase
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.record.journal import Journal
 from benchcheck.record.model import EventKind
-from benchcheck.score.guarded import judged_by_branches
-from benchcheck.score.judge import blocked, erroneous, judge, judge_derived, skipped
-from benchcheck.score.model import Outcome, Reason, Score, Verdict
-from benchcheck.score.solver import CircuitSolver
+from benchcheck.score.judge import blocked, erroneous, skipped
+from benchcheck.score.model import Score
 from benchcheck.session.answers import (
     Again,
     Answer,
@@ -41,12 +39,13 @@ from benchcheck.session.answers import (
     Trouble,
     Undo,
 )
-from benchcheck.session.exit_code import FAILED, PASSED, exit_code
+from benchcheck.session.exit_code import exit_code
 from benchcheck.session.facts import session_facts
 from benchcheck.session.forward import bring_forward
 from benchcheck.session.kept import Answered, Kept
 from benchcheck.session.leads import Leads
-from benchcheck.session.on_resistance import gate_check, held_to_gate
+from benchcheck.session.on_resistance import gate_check
+from benchcheck.session.scoring import Scoring
 from benchcheck.session.second_look import BLIND, LEFT_OUT, SECOND_LOOK, SecondLooks, contacts_of
 from benchcheck.session.tries import Tries
 from benchcheck.session.visit_result import VisitResult
@@ -80,18 +79,14 @@ class Visit:
     tend: Callable[[], None] = lambda: None
     second_looks: SecondLooks = field(default_factory=SecondLooks)
     last_word: Callable[[], bool] = lambda: False
-    session: Session = field(init=False)
     _by_id: dict[str, Check] = field(init=False)
     _interlocks: Interlocks = field(init=False)
-    _solver: CircuitSolver = field(init=False)
+    _scoring: Scoring = field(init=False)
     _readings: dict[str, tuple[Reading, ...]] = field(init=False)
     _skips: dict[str, str] = field(init=False)
     _trail: list[Answered] = field(init=False)
     _leads: Leads = field(init=False)
     _tries: Tries = field(init=False)
-    _scores: dict[str, Score] = field(default_factory=dict)
-    _passed: set[str] = field(default_factory=set)
-    _failures: int = 0
     _interrupted: bool = False
     _was_on: bool = False  # power, since charge was last seen to be gone
     _alarm: str = ""
@@ -99,14 +94,18 @@ class Visit:
     def __post_init__(self) -> None:
         self._by_id = {check.id: check for check in self.checklist.checks}
         self._interlocks = Interlocks.of(self.checklist.board)
-        self._solver = CircuitSolver(self.checklist.board, self.bench)
         self._readings = dict(self.kept.readings)
+        self._scoring = Scoring(self.checklist, self.bench, session_facts(self.given, self._readings))
         self._skips = dict(self.kept.skips)
         self._trail = [answered for answered in self.kept.trail if answered.check in self._by_id]
         self._leads = Leads(self.journal, set(self.kept.exchanged))
         self._tries = Tries(self.journal, dict(self.kept.tries))
-        self.session = self._solver.session = session_facts(self.given, self._readings)
         self._was_on = any(self._by_id[name].powered for name in self._readings if name in self._by_id)
+
+    @property
+    def session(self) -> Session:
+        """What is known of the session as a whole, from the readings so far."""
+        return self._scoring.session
 
     def conduct(self) -> VisitResult:
         """Ask, keep and score every check of the list; return what came of it."""
@@ -122,7 +121,7 @@ class Visit:
             self._interrupted = True
         except OutputStateUnknown as reason:
             self._alarm = str(reason)
-        scores = tuple(self._scores[check.id] for check in self.checklist.checks if check.id in self._scores)
+        scores = self._scoring.in_order
         code = exit_code(scores, interrupted=self._interrupted, alarm=bool(self._alarm))
         return VisitResult(scores, code, self._interrupted, self._alarm)
 
@@ -131,10 +130,10 @@ class Visit:
         powered = next((one for one in self.checklist.board.checks if one.powered), None)
         if powered is None:
             return ("the spec describes nothing that is measured under power",)
-        return self._interlocks.in_the_way(powered, self._passed, self.checklist.waivers)
+        return self._interlocks.in_the_way(powered, self._scoring.passed, self.checklist.waivers)
 
     def _over(self) -> bool:
-        return self._interrupted or (bool(self.stop_after) and self._failures >= self.stop_after)
+        return self._interrupted or (bool(self.stop_after) and self._scoring.failures >= self.stop_after)
 
     def _once_more(self, queue: _Queue) -> bool:
         """Whether, with nothing left to ask, the last answer is taken back and asked again."""
@@ -155,7 +154,7 @@ class Visit:
         if check.id == self.second_looks.due and check.id in self._readings and self.source is not None:
             self._look_again(check, queue, self.source)
         elif check.id in self._readings:
-            self._score(check, self._judged(check))
+            self._score(check, self._scoring.judged(check, self._readings[check.id]))
             if self._to_be_read_again(check):
                 self._ask(check, queue)
         elif check.id in self._skips:
@@ -163,13 +162,13 @@ class Visit:
         elif queue and self._awaited(check):
             queue.append(check)
         elif check.sources:
-            self._score(check, self._derived(check))
+            self._score(check, self._scoring.derived(check, self._readings))
         else:
             self._ask(check, queue)
 
     def _to_be_read_again(self, check: Check) -> bool:
         """Whether charge is still there: discharge through a resistor, measure again, until it is gone."""
-        unproven = check.id not in self._passed and check.id not in self._skips
+        unproven = check.id not in self._scoring.passed and check.id not in self._skips
         return self.source is not None and check.phase is Phase.RESIDUAL_VOLTAGE and unproven
 
     def _awaited(self, check: Check) -> tuple[str, ...]:
@@ -179,7 +178,9 @@ class Visit:
             *gate_check(check),
             *(self._interlocks.prerequisites(check) if self.source is not None else ()),
         )
-        return tuple(one for one in needs if one in self._by_id and one not in self._scores and one != check.id)
+        return tuple(
+            one for one in needs if one in self._by_id and one not in self._scoring.scores and one != check.id
+        )
 
     def _ask(self, check: Check, queue: _Queue) -> None:
         if self.source is None:
@@ -189,7 +190,7 @@ class Visit:
             queue.appendleft(check)
             self._afresh(self._interlocks.before_ohms, queue, _AFTER_POWER)
             return
-        obstacles = self._interlocks.in_the_way(check, self._passed, self.checklist.waivers)
+        obstacles = self._interlocks.in_the_way(check, self._scoring.passed, self.checklist.waivers)
         if obstacles:
             self._score(check, blocked(check, "; ".join(obstacles)))
             return
@@ -201,7 +202,7 @@ class Visit:
 
     def _step(self, check: Check, queue: _Queue, again: str) -> Step:
         place, total = self._place(check, len(queue))
-        known = self._readings.keys() | self._skips.keys() | self._scores.keys()
+        known = self._readings.keys() | self._skips.keys() | self._scoring.scores.keys()
         left = tuple(one for one in queue if not one.sources and one.id not in known)
         after, exchanged = next(iter(left), None), check.id in self._leads.exchanged
         step = Step(check, place, total, self.session, again, after, left, exchanged, read=self._readings)
@@ -233,7 +234,7 @@ class Visit:
             self._tries.read(check.id)
             self._readings[check.id] = (*had, *more)
             self._learn()
-            self._score(check, self._judged(check))
+            self._score(check, self._scoring.judged(check, self._readings[check.id]))
         elif isinstance(answer, Undo | Stop | Prefer | LeavePower):
             self._act(check, answer, queue)
 
@@ -264,7 +265,7 @@ class Visit:
         """Put a check, or all powered ones, behind the others; with nothing else left the visit stops for now."""
         if isinstance(answer, Later):
             self.journal.append_event(EventKind.LATER, check.id, answer.reason)
-            self._unscore(check.id)
+            self._scoring.drop(check.id)
             queue.append(check)
             return
         powered = [one for one in (check, *queue) if one.powered]
@@ -317,7 +318,7 @@ class Visit:
         """Take in what the readings so far say about the session as a whole."""
         session = session_facts(self.given, self._readings)
         found = contacts_of(self._readings, self._by_id, self.bench, session) if self.second_looks.every else (0.0, 0)
-        self.session = self._solver.session = replace(session, contacts=found)
+        self._scoring.told(replace(session, contacts=found))
 
     def _second_look(self, check: Check, queue: _Queue) -> None:
         """Put a check before the queue that is to be read a second time, if one is due now."""
@@ -345,55 +346,16 @@ class Visit:
 
     def _reconsider(self, check: Check, queue: _Queue) -> None:
         """Put a check before the queue, and after it what was blocked or computed and may now come out otherwise."""
-        stale = [
-            other
-            for other in self.checklist.checks
-            if (score := self._scores.get(other.id)) is not None
-            and other.id != check.id
-            and (score.outcome is Outcome.BLOCKED or check.id in other.sources)
-        ]
-        for other in (*reversed(stale), check):
-            self._unscore(other.id)
+        for other in (*reversed(self._scoring.unsettled_by(check)), check):
+            self._scoring.drop(other.id)
             if other not in queue:
                 queue.appendleft(other)
 
-    def _judged(self, check: Check) -> Score:
-        try:
-            return judge(check, self._readings[check.id], self.bench, self.session, surroundings=self._solver)
-        except (MetrologyError, CircuitError) as error:
-            return _without_numbers(check, error)
-
-    def _derived(self, check: Check) -> Score:
-        sources = {name: self._readings.get(name, ()) for name in check.sources}
-        try:
-            score = judge_derived(check, sources, self.bench, self.session, self._by_id, surroundings=self._solver)
-            return held_to_gate(check, score, self._scores)
-        except (MetrologyError, CircuitError) as error:
-            return _without_numbers(check, error)
-
     def _by_branches(self) -> None:
-        """Judge again, by their branches, the parts of groups of which every pair has been read."""
-        board = self.checklist.board
-        found = judged_by_branches(board, self.bench, self.session, self._readings, self._scores)
-        for name, score in found.items():
+        for name, score in self._scoring.by_branches(self._readings).items():
             self._score(self._by_id[name], score)
-
-    def _unscore(self, name: str) -> None:
-        score = self._scores.pop(name, None)
-        self._failures -= score is not None and score.verdict in FAILED
-        self._passed.discard(name)
 
     def _score(self, check: Check, score: Score) -> None:
         self.tend()
-        self._unscore(check.id)
-        self._scores[check.id] = score
-        self._failures += score.verdict in FAILED
-        if score.verdict in PASSED:
-            self._passed.add(check.id)
-        self.observer.scored(check, score, len(self._scores), len(self.checklist.checks))
-
-
-def _without_numbers(check: Check, error: BenchcheckError) -> Score:
-    """Return the score of a reading no budget could be made for: it is kept, decides nothing, the visit goes on."""
-    because = f"nothing can be computed from this reading: {error}"
-    return replace(skipped(check, because), outcome=Outcome.MEASURED, verdict=Verdict.UNDECIDED, code=Reason.METHOD)
+        self._scoring.keep(check, score)
+        self.observer.scored(check, score, len(self._scoring.scores), len(self.checklist.checks))

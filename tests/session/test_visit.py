@@ -387,7 +387,7 @@ def test_a_reading_no_budget_can_be_made_for_decides_nothing_and_does_not_end_th
             raise MetrologyError("a half-width below zero")
         return judge(one, *given, **named)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("benchcheck.session.visit.judge", fails)
+    monkeypatch.setattr("benchcheck.session.scoring.judge", fails)
     result, journal, _ = conduct(tmp_path, Hand(dict(GOOD)), draw_up(board(RESIDUAL, R14, R15)))
     score = next(score for score in result.scores if score.check == R14.id)
     assert (score.outcome, score.verdict) == (Outcome.MEASURED, Verdict.UNDECIDED)
