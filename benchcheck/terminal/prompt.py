@@ -7,16 +7,14 @@ exchange, quit (see `actions`).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from benchcheck.bench.functions import Function
 from benchcheck.clock import Clock, SystemClock
-from benchcheck.errors import ReadingsError
 from benchcheck.kinds.check import Check, Phase
-from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
-from benchcheck.readings.typed import magnitude_question, read_typed
 from benchcheck.session.answers import Answer, Exchange, Later, Prefer, Remark, Skip, Step, Stop, Taken, Undo
+from benchcheck.terminal.accepting import Accepting
 from benchcheck.terminal.actions import Action, meant, takes_text, word_for
 from benchcheck.terminal.instructing import instruction_rows, instructions, limits_window, spoken
 from benchcheck.terminal.lines import kept_words
@@ -118,12 +116,13 @@ class PromptSource:
     clock: Clock = field(default_factory=SystemClock)
     _time_told: str = ""
     _step: Step | None = None  # the check asked for
-    _retries: list[str] = field(default_factory=list)
-    _exchanged: bool = False
     _of_the_meter: bool = False  # said that its own checks come first
-    _sure: str = ""  # free words of which somebody has said that they are the answer
     _news: str = ""
     _session: Session = field(default_factory=Session)
+    _accepting: Accepting = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._accepting = Accepting(self._say, self._yes, self.meter_of, self._rest_dropped)
 
     def answer(self, step: Step) -> Answer:
         """Show the check and return what was typed for it, asking again until it makes sense."""
@@ -192,13 +191,12 @@ class PromptSource:
 
     def begin(self, step: Step) -> None:
         """Begin a check, with what was tried at it before."""
-        self._step, self._retries, self._sure = step, list(step.tries), ""
-        self._exchanged, self._session = step.exchanged, step.session
+        self._step, self._session = step, step.session
+        self._accepting.begin(step)
 
     def tries(self) -> list[str]:
         """Return, and let go of, the tries that are remembered of the check begun."""
-        found, self._retries = self._retries, []
-        return found
+        return self._accepting.tries()
 
     def understand(self, check: Check, typed: str) -> Answer | None:
         """Return what a typed line answers: a reading, or a word of action; None where it has to be typed again."""
@@ -236,7 +234,7 @@ class PromptSource:
         question = f'"{typed}" is also what asks for {found[0]}. Is it the answer to the check? Enter alone: neither.'
         said = self._said(question, neither=True)
         if said in _YES:
-            self._sure = typed
+            self._accepting.sure = typed
             return None, ""
         return found if said in _NO else None
 
@@ -322,60 +320,11 @@ class PromptSource:
         return None
 
     def reading(self, check: Check, typed: str) -> Answer | None:
-        """Return the reading that a typed line is, asked about where its size is unlikely; None where it is none."""
-        try:
-            reading = read_typed(check, typed, meter=self.meter_of(check))
-        except ReadingsError as error:
-            self._say(error.faults[0].message)
-            return None
-        if self._part_of_a_paste(check, reading) or self._another_name(check, reading, typed):
-            return None
-        question = magnitude_question(check, reading)
-        if question is None:
-            return self._taken(reading)
-        if self._yes(question.keep):
-            self._say(f"kept: {question.shown}")
-            return self._taken(replace(reading, note="unlikely size, confirmed when asked"))
-        self._refuse(reading.display.text)
-        self._say(f"not kept; {question.otherwise}")
-        return None
+        """Return the reading that a typed line is, asked about where it is doubtful; None where it is none."""
+        return self._accepting.reading(check, typed)
 
-    def _refuse(self, shown: str) -> None:
-        """Keep what was tried and not accepted: with the check, and with the reading that comes."""
-        if self._step is not None:
-            self._step.refuse(shown)
-        self._retries.append(shown)
-
-    def _part_of_a_paste(self, check: Check, reading: Reading) -> bool:
-        """Whether free words came with more lines behind them, as pasted text does; nothing of it counts then."""
-        free = reading.display.state is DisplayState.TEXT and reading.display.text != check.name_asked
-        if not (takes_text(check) and free and self.drained()):
-            return False
-        self._say(
-            f'"{reading.display.text[:40]}" came with more lines behind it, as pasted text does: all of it is '
-            "left out; type the answer, one line of at most 200 signs"
-        )
-        return True
-
-    def _another_name(self, check: Check, reading: Reading, typed: str) -> bool:
-        """Whether words are another name than the one asked for and, when asked, not what is printed there.
-
-        They fail the check; words of another sort, such as a reason typed behind the key alone, must not.
-        """
-        shown = reading.display
-        asked = " ".join(check.name_asked.casefold().split())
-        other = shown.state is DisplayState.TEXT and " ".join(shown.text.casefold().split()) != asked
-        if not (asked and takes_text(check) and other) or typed == self._sure:
-            return False
-        question = f'"{shown.text}" is not "{check.name_asked}", so the check fails. Is that what is printed there?'
-        if self._yes(question):
-            return False
-        self._say('not kept; type what is printed there, or "skip" and why it cannot be read')
-        return True
-
-    def _taken(self, reading: Reading) -> Answer:
-        polarity = "swapped" if self._exchanged else ""
-        return Taken((replace(reading, retries=tuple(self._retries), polarity=polarity),))
+    def _rest_dropped(self) -> bool:
+        return self.drained()  # looked up each time: the screen gives it after the prompts are made
 
     def _yes(self, question: str) -> bool:
         """Return whether a question is answered with yes, asked again whole until it is answered."""
