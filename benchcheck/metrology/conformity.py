@@ -144,27 +144,35 @@ def assess(
     """
     law = measured.distribution if isinstance(measured, Budget) else measured
     interval = law.coverage(rule.coverage)
-    w = rule.guard_band.width(law, tolerance, interval.expanded_uncertainty, population)
-    if not -math.inf < w < math.inf:
-        raise MetrologyError(f"guard band {w!r}: it must be a finite width; check the rule {rule}")
+    w = _guard_band(rule, law, tolerance, interval.expanded_uncertainty, population)
     acceptance = tolerance.narrowed(w)
     outside = law.outside(tolerance.bottom, tolerance.top)
     return Conformity(
-        _verdict(law.center, tolerance, acceptance, w, rule.binary),
-        law.center,
-        tolerance,
-        1.0 - outside,
-        outside,
-        law.standard_uncertainty,
-        interval.expanded_uncertainty,
-        interval.coverage_factor,
-        rule.coverage,
-        interval.method,
-        w,
-        acceptance,
-        acceptance is not None,
-        str(rule),
+        verdict=_verdict(law.center, tolerance, acceptance, w, rule.binary),
+        value=law.center,
+        tolerance=tolerance,
+        conformance_probability=1.0 - outside,
+        nonconformance_probability=outside,
+        standard_uncertainty=law.standard_uncertainty,
+        expanded_uncertainty=interval.expanded_uncertainty,
+        coverage_factor=interval.coverage_factor,
+        level=rule.coverage,
+        method=interval.method,
+        guard_band=w,
+        acceptance=acceptance,
+        decides=acceptance is not None,
+        rule=str(rule),
     )
+
+
+def _guard_band(
+    rule: DecisionRule, law: Law, tolerance: ToleranceInterval, expanded: float, population: Population | None
+) -> float:
+    """Return the width w at each limit; raises MetrologyError where the rule leaves none that is finite."""
+    w = rule.guard_band.width(law, tolerance, expanded, population)
+    if not -math.inf < w < math.inf:
+        raise MetrologyError(f"guard band {w!r}: it must be a finite width; check the rule {rule}")
+    return w
 
 
 def _verdict(
