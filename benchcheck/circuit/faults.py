@@ -45,14 +45,13 @@ CODES: tuple[FaultCode, ...] = get_args(FaultCode)
 class FaultSizes:
     """How large faults are; every figure is common practice without a published source.
 
-    `short_ohm` a splash or a punched-through part; `leak_ohm` a leaky junction or gate; `capacitor_leak_ohm` a leaky
-    capacitor (12 kohm is where a leaky 100 uF part plateaus on ohms); `dry_ohm` what drying out adds in series (22 uF
-    with 34 ohm in series still reads as 21 uF on handhelds).
+    `short_ohm` a splash or a punched-through part; `leak_ohm` a leaky junction, gate or capacitor (12 kohm is where a
+    leaky 100 uF part plateaus on ohms; which of two parts between the same nets leaks no reading there tells);
+    `dry_ohm` what drying out adds in series (22 uF with 34 ohm in series still reads as 21 uF on handhelds).
     """
 
     short_ohm: float = 0.05
-    leak_ohm: float = 10e3
-    capacitor_leak_ohm: float = 12e3
+    leak_ohm: float = 12e3
     dry_ohm: float = 34.0
 
     def times(self, ratio: float) -> FaultSizes:
@@ -179,7 +178,7 @@ def _decade(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
 def _leaky(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
     match device:
         case Capacitor(leakage_ohm=leakage):
-            both = sizes.capacitor_leak_ohm if leakage is None else 1 / (1 / leakage + 1 / sizes.capacitor_leak_ohm)
+            both = sizes.leak_ohm if leakage is None else 1 / (1 / leakage + 1 / sizes.leak_ohm)
             return _replaced(device, replace(device, leakage_ohm=both))
         case Mosfet(gate=gate, source=source):
             return _beside(device, "leak", sizes.leak_ohm, (gate, source))
