@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.diagnosis.estimates import beside_good, corrected, fitted_anew
-from benchcheck.diagnosis.likelihood import Fit, Held, unexplained
+from benchcheck.diagnosis.fits import Fit
+from benchcheck.diagnosis.likelihood import Held, unexplained
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.search import compared
 from benchcheck.diagnosis.unit import UnitSolver

@@ -16,9 +16,9 @@ from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.beyond_display import beyond_display
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
+from benchcheck.diagnosis.fits import fitted, joint
 from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
-from benchcheck.diagnosis.likelihood import fitted, joint
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips

@@ -19,9 +19,10 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.closer_look import CloserLook
 from benchcheck.diagnosis.estimates import corrected
 from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.fits import Fit, Local, joint
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
-from benchcheck.diagnosis.likelihood import Fit, Held, Local, hold, joint
+from benchcheck.diagnosis.likelihood import Held, hold
 from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict

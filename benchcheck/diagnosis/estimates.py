@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.diagnosis.likelihood import Fit, Held, Local, logarithmic_mean
+from benchcheck.diagnosis.fits import Fit, Local
+from benchcheck.diagnosis.likelihood import Held, logarithmic_mean
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED, bending, mixed, weights
 

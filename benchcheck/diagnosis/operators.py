@@ -18,17 +18,9 @@ from benchcheck.circuit.connectivity import groups
 from benchcheck.circuit.devices import Mosfet
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.fits import Fit, Local, fitted
 from benchcheck.diagnosis.hypotheses import Hypothesis, operator_hypotheses
-from benchcheck.diagnosis.likelihood import (
-    NEVER_BY_CONTACT,
-    Fit,
-    Held,
-    Local,
-    fitted,
-    hold,
-    logarithmic_mean,
-    unexplained,
-)
+from benchcheck.diagnosis.likelihood import NEVER_BY_CONTACT, Held, hold, logarithmic_mean, unexplained
 from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.robust import INFLATED, NEARBY, log_t
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors, Shot

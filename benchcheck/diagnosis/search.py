@@ -12,7 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted, unexplained
+from benchcheck.diagnosis.fits import Fit, Local, fitted
+from benchcheck.diagnosis.likelihood import Held, unexplained
 from benchcheck.diagnosis.robust import BLUR, NEARBY, STAYING
 from benchcheck.diagnosis.unit import UnitSolver
 

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.fits import joint, straight
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
-from benchcheck.diagnosis.likelihood import hold, joint, straight
+from benchcheck.diagnosis.likelihood import hold
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.unnamed import least_with_paths, lower_than_named, worth_of_unnamed
 

@@ -25,16 +25,10 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
 from benchcheck.diagnosis.edits import NOTHING_SEEN, Own, edits_of, switched
 from benchcheck.diagnosis.evidence import Seen
+from benchcheck.diagnosis.fits import Local, straight
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.leakage import Source, led_by_leakage
-from benchcheck.diagnosis.likelihood import (
-    Held,
-    Local,
-    beyond_end,
-    logarithmic_mean,
-    straight,
-    unexplained,
-)
+from benchcheck.diagnosis.likelihood import Held, beyond_end, logarithmic_mean, unexplained
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors

@@ -18,8 +18,9 @@ from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Resistor
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.evidence import Seen
+from benchcheck.diagnosis.fits import Fit, Local, fitted
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
-from benchcheck.diagnosis.likelihood import Fit, Held, Local, fitted
+from benchcheck.diagnosis.likelihood import Held
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import BLUR, NEARBY
 from benchcheck.diagnosis.search import near_enough

@@ -12,8 +12,9 @@ from benchcheck.bench.functions import Function
 from benchcheck.circuit.devices import Resistor
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
+from benchcheck.diagnosis.fits import joint
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.likelihood import anything, hold, joint
+from benchcheck.diagnosis.likelihood import anything, hold
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import log_t
 from benchcheck.readings.reading import Session

@@ -17,8 +17,9 @@ from benchcheck.circuit.faults import FaultSizes, faulty
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, engine_for
+from benchcheck.diagnosis.fits import fitted, joint
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.likelihood import fitted, hold, joint, unexplained
+from benchcheck.diagnosis.likelihood import hold, unexplained
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import INFLATED, STAYING
 from benchcheck.diagnosis.search import near_enough, settled
