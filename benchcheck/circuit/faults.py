@@ -45,13 +45,13 @@ CODES: tuple[FaultCode, ...] = get_args(FaultCode)
 class FaultSizes:
     """How large faults are; every figure is common practice without a published source.
 
-    `short_ohm` a splash or a punched-through part; `leak_ohm` a leaky junction, gate or capacitor (12 kohm is where a
-    leaky 100 uF part plateaus on ohms; which of two parts between the same nets leaks no reading there tells);
+    `short_ohm` a splash or a punched-through part; `leak_ohm` a leaky junction, gate or capacitor (a leaky 100 uF
+    plateaus at 12 kohm, others elsewhere; which of two parts between the same nets leaks no reading there tells);
     `dry_ohm` what drying out adds in series (22 uF with 34 ohm in series still reads as 21 uF on handhelds).
     """
 
     short_ohm: float = 0.05
-    leak_ohm: float = 12e3
+    leak_ohm: float = 10e3
     dry_ohm: float = 34.0
 
     def times(self, ratio: float) -> FaultSizes:
