@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import Predictions, in_range
+from benchcheck.diagnosis.predicted import Predictions, in_range, of_another_range
 from benchcheck.diagnosis.robust import (
     ANYTHING,
     INFLATED,
@@ -59,7 +59,8 @@ class Held:
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
     stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
-    was read, `bounded` (strays) which of them a stated tolerance bounds.
+    was read, `bounded` (strays) which of them a stated tolerance bounds; `elsewhere` (rows x readings) says what is
+    predicted in another range than the one shown.
     """
 
     seen: tuple[Seen, ...]
@@ -73,6 +74,7 @@ class Held:
     overload_from: Floats
     value: Floats
     bounded: Bools
+    elsewhere: Bools
 
     def without(self, places: Collection[int]) -> Held:
         """Return the readings but those at some places."""
@@ -154,6 +156,7 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
         read.overload_from,
         read.value,
         predictions.bounded,
+        _elsewhere(predictions, kept, columns, errors),
     )
 
 
@@ -194,6 +197,15 @@ def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Ind
         there = held[:, columns[at]]
         latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], there, errors, one.resolution)
     return np.asarray(latent)
+
+
+def _elsewhere(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Bools:
+    """Return which predictions are of another range than the one each reading was shown in."""
+    found = [
+        of_another_range(one.value, one.shot.function, predictions.held[:, column], errors, one.resolution)
+        for one, column in zip(kept, columns, strict=True)
+    ]
+    return np.stack(found, axis=1) if found else np.zeros((len(predictions.mean), 0), bool)
 
 
 _T = TypeVar("_T")

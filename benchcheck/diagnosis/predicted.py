@@ -128,3 +128,13 @@ def in_range(
         return latent
     there = held[:, shown]
     return np.where(np.isnan(there) | (np.abs(there - latent) <= _SAME * np.abs(latent)), latent, there)
+
+
+def of_another_range(
+    value: float, function: Function, held: Floats, errors: MeterErrors, resolution: float = 0.0
+) -> Bools:
+    """Return which predictions are not known in the range a value was shown in (rows); arguments as of `in_range`."""
+    shown = 0 if np.isnan(value) or function not in OHMS else errors.range_shown(function, value, resolution)
+    if np.isnan(value) or function not in OHMS or shown >= held.shape[1]:
+        return np.zeros(len(held), bool)
+    return np.asarray(np.isnan(held[:, shown]))

@@ -41,7 +41,8 @@ def test_strays_found_again_are_nearly_the_likeliest(engine: Engine, weighed: We
     sigma, broad = np.hypot(held.meter[numeric], lines.own[numeric]), held.anything[numeric]
     slopes = lines.slopes[:, numeric]
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
-    every = (on_the_unit(predictions, held, there) - there)[:, numeric]
+    moved = on_the_unit(predictions, held, there) - there
+    every = np.where(held.elsewhere | held.elsewhere[0], 0.0, moved)[:, numeric]  # in other ranges nothing is known
 
     def highest(moved: np.ndarray) -> float:
         def height(by: np.ndarray) -> tuple[float, np.ndarray]:

@@ -176,9 +176,10 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
     assert not unexplained(held, fit.terms).any()
 
 
-def test_faults_whose_effect_on_the_designed_board_is_another_are_looked_at() -> None:
+@pytest.mark.parametrize(("draw", "fault"), [(24, "bridge ROW1 ROW4"), (51, "bridge ROW3 ROW4")])
+def test_faults_whose_effect_on_the_designed_board_is_another_are_looked_at(draw: int, fault: str) -> None:
     # two drawn units whose fault no estimate from the designed board put among the first
     engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
-    units = population.units_of_draw(engine, engine.predictions.shots, "first", 24, 4)
-    unit = next(one for one in units if str(engine.hypotheses[one.truth]) == "bridge ROW1 ROW4")
+    units = population.units_of_draw(engine, engine.predictions.shots, "first", draw, 4)
+    unit = next(one for one in units if str(engine.hypotheses[one.truth]) == fault)
     assert ranked(engine, unit.evidence).leading[0][0].group == engine.groups[unit.truth]
