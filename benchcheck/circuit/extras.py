@@ -175,7 +175,12 @@ class ExtraBjts(_Extra[BjtArrays]):
     def _ideal(self, carried: Floats) -> Floats:
         sign, thermal_v = self._arrays.sign, self._variants.conditions.thermal_voltage_v
         collector, base = sign * bjt_by_ideality(sign * carried[:2], self._arrays, thermal_v)
-        return np.stack([collector, base, -collector - base])
+        ideal = np.stack([collector, base, -collector - base])
+        for pin in range(3):  # a lifted pin carries nothing, whatever its junctions are
+            which = np.flatnonzero(self._open == pin)
+            share = self._inner[:, pin, which] / self._inner[pin, pin, which]
+            ideal[:, which] -= share * ideal[pin, which]
+        return ideal
 
     def _lift(self, pin: int, which: Indices) -> None:
         if not len(which):

@@ -1,9 +1,9 @@
 """How a solved reading leans on each device: the adjoint network, for a whole batch at once.
 
 One more solution of the transposed equations gives the slope of a reading to every resistance, every junction's
-forward voltage and every channel's threshold (Director and Rohrer 1969). Slopes are of the natural logarithm of
-voltage over current between the probes, so that a leakage, which grows by factors, is as straight a line as a forward
-voltage.
+forward voltage and ideality and every channel's threshold (Director and Rohrer 1969). Slopes are of the natural
+logarithm of voltage over current between the probes, so that a leakage, which grows by factors, is as straight a line
+as a forward voltage.
 """
 
 from __future__ import annotations
@@ -22,8 +22,6 @@ __all__ = ["Leaning", "Leanings"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
-
-_LEAST_V, _LEAST_A = 1e-12, 1e-15
 
 
 @dataclass(frozen=True, slots=True)

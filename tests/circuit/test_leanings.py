@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener
+from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener, reconnect
 from benchcheck.circuit.dictionary import Probe, edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
@@ -106,6 +106,22 @@ def test_slopes_to_idealities_are_those_of_the_circuit_solved_again(name: str, v
             assert slope == pytest.approx(seen, rel=0.03, abs=5e-3)
             known += abs(seen) > 0.03
     assert known
+
+
+def test_ideality_of_a_transistor_with_a_lifted_collector() -> None:
+    """A lifted pin carries nothing, whatever the idealities are: beside the circuit solved again."""
+    probe = Probe("D", "GND", DiodeTest(1e-5, 3.0, 3.0))
+    transistor = next(device for device in BOARD if device.designator == "Q1")
+
+    def reading(by: float) -> EditedReadings:
+        lifted = reconnect(less_ideal(transistor, by), collector="nowhere")
+        return edited_readings(Netlist(BOARD), [probe], [Edit(("Q1",), (lifted,))], leanings=by == 0.0)
+
+    found, up, down = reading(0.0), reading(STEP).value[1, 0], reading(-STEP).value[1, 0]
+    slot = next(at for at, each in enumerate(found.slots) if (each.designator, each.of) == ("Q1", "ideality"))
+    seen = (up - down) / (2.0 * STEP)
+    assert abs(seen) > 0.01
+    assert found.moved[found.entry[1, 0], slot] == pytest.approx(seen, rel=0.02)
 
 
 def test_breakdown_leans_on_its_voltage() -> None:
