@@ -105,7 +105,7 @@ def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit, ro
     numeric = np.flatnonzero(lines.drawn & np.isfinite(fit.rest))
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
     moved = on_the_unit(predictions, held, there) - there
-    moved[held.elsewhere | held.elsewhere[0]] = 0.0  # what a fault does in another range says nothing of this one
+    moved[held.elsewhere | held.elsewhere[0]] = 0.0  # what it does there is not known
     moved = moved[np.ix_(rows, numeric)]
     sigma = np.hypot(held.meter[numeric], lines.own[numeric])
     slopes = lines.slopes[:, numeric]

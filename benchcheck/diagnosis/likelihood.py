@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import Predictions, in_range, of_another_range
+from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there
 from benchcheck.diagnosis.robust import (
     ANYTHING,
     INFLATED,
@@ -59,8 +59,8 @@ class Held:
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
     stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
-    was read, `bounded` (strays) which of them a stated tolerance bounds; `elsewhere` (rows x readings) says what is
-    predicted in another range than the one shown.
+    was read, `bounded` (strays) which of them a stated tolerance bounds; `elsewhere` (rows x readings) says which
+    predictions say nothing of the range that was shown.
     """
 
     seen: tuple[Seen, ...]
@@ -200,11 +200,11 @@ def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Ind
 
 
 def _elsewhere(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Bools:
-    """Return which predictions are of another range than the one each reading was shown in."""
-    found = [
-        of_another_range(one.value, one.shot.function, predictions.held[:, column], errors, one.resolution)
-        for one, column in zip(kept, columns, strict=True)
-    ]
+    """Return which predictions say nothing of the range each reading was shown in."""
+    found = []
+    for one, column in zip(kept, columns, strict=True):
+        latent, tried, function = predictions.latent[:, column], predictions.held[:, column], one.shot.function
+        found.append(not_known_there(one.value, function, latent, tried, errors, one.resolution))
     return np.stack(found, axis=1) if found else np.zeros((len(predictions.mean), 0), bool)
 
 

@@ -14,7 +14,7 @@ from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 from benchcheck.diagnosis.strays import OHMS, Strays
 
-__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Positions", "Predictions", "in_range"]
+__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Positions", "Predictions", "in_range", "not_known_there"]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -28,6 +28,8 @@ BENT_AT = 1.6
 MODEL_RATIO, MODEL_V = 0.003, 0.002
 #: readings this near each other, as a ratio, are one.
 _SAME = 1e-3
+#: what is next to a reading: within this factor e.
+_NEXT_TO = 0.7
 
 
 @dataclass
@@ -130,11 +132,20 @@ def in_range(
     return np.where(np.isnan(there) | (np.abs(there - latent) <= _SAME * np.abs(latent)), latent, there)
 
 
-def of_another_range(
-    value: float, function: Function, held: Floats, errors: MeterErrors, resolution: float = 0.0
+def not_known_there(
+    value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors, resolution: float = 0.0
 ) -> Bools:
-    """Return which predictions are not known in the range a value was shown in (rows); arguments as of `in_range`."""
-    shown = 0 if np.isnan(value) or function not in OHMS else errors.range_shown(function, value, resolution)
-    if np.isnan(value) or function not in OHMS or shown >= held.shape[1]:
+    """Return which predictions (rows) say nothing of the range a value was shown in; arguments as of `in_range`.
+
+    They end in a smaller range, or the source gives way next to where the good board's reading is. One that ends far
+    beyond says that the range shown overloads.
+    """
+    if np.isnan(value) or function not in OHMS:
         return np.zeros(len(held), bool)
-    return np.asarray(np.isnan(held[:, shown]))
+    shown = errors.range_shown(function, value, resolution)
+    if shown >= held.shape[1]:
+        return np.zeros(len(held), bool)
+    smaller = errors.range_of(function, np.nan_to_num(latent, nan=np.inf)) < shown
+    with np.errstate(divide="ignore", invalid="ignore"):
+        near = np.abs(np.log(latent / latent[0])) < _NEXT_TO
+    return np.asarray(np.isnan(held[:, shown]) & (smaller | near))

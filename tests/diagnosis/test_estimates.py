@@ -60,6 +60,17 @@ def test_strays_found_again_are_nearly_the_likeliest(engine: Engine, weighed: We
         assert anew[row] == pytest.approx(highest(every[row]) - nothing, abs=1.5)
 
 
+def test_an_open_part_that_reads_as_it_should_is_not_promising(engine: Engine, weighed: Weighed) -> None:
+    """Its trace is that ranges overload which do not: what ends far beyond the range shown is no unknown."""
+    anew = fitted_anew(
+        engine.predictions, weighed.held, weighed.good, weighed.fits[0], np.arange(len(engine.hypotheses))
+    )
+    opened = [at for at, one in enumerate(engine.hypotheses) if one.code == "open" and one.designator[0] == "R"]
+    shown = [at for at in opened if engine.groups[at]]
+    assert len(shown) > 3
+    assert max(anew[shown]) < -3.0
+
+
 def test_a_fault_of_the_unit_promises_more_than_the_good_board(engine: Engine) -> None:
     """Of each fault that a reading shows, on a unit of its own: what the estimates promise is looked at closely."""
     for number, unit in enumerate(population.units(engine, engine.predictions.shots, "promise", 4, 2)):
