@@ -91,7 +91,8 @@ def _left_out(record: Record) -> Iterator[str]:
 
 
 def _refuse_nothing_proven(record: Record) -> None:
-    if record.readings or not record.problems:
+    lost = any(block.kind == "reading" for block in record.unproven)
+    if record.all_readings or not lost:
         return
     faults = [*record.problems, Fault(record.name, "", "no reading of it is proven: put back a copy of the record")]
     raise RecordError(faults)
@@ -103,15 +104,19 @@ def refuse_directory(path: Path) -> None:
         return
     from benchcheck.record.shelf import in_order, shelf_in
 
-    known = [record.path for record in in_order(shelf_in(path, with_budgets=False).records)]
+    shelf = shelf_in(path, with_budgets=False)
+    known = [record.path for record in in_order(shelf.records)]
     message = "is a directory; one record, or a spec with --readings FILE, is diagnosed"
     if known:
         older = f"{len(known) - _NAMED} older and " if len(known) > _NAMED else ""
         named = ", ".join(map(str, known[-_NAMED:]))
-        raise UsageError(Fault(str(path), "", f"{message}: give one of {older}{named} (the last visit)"))
+        which = f"one of {older}{named} (the last visit)" if len(known) > 1 else named
+        raise UsageError([Fault(str(path), "", f"{message}: give {which}"), *shelf.faults])
     units = [place for place in sorted(path.iterdir()) if place.is_dir() and any(place.glob("*-*.toml"))]
     if units:
         more = f" and {len(units) - _NAMED} more" if len(units) > _NAMED else ""
         named = ", ".join(map(str, units[:_NAMED]))
         raise UsageError(Fault(str(path), "", f"{message}: give a record out of the folder of a unit, {named}{more}"))
+    if shelf.faults:
+        raise UsageError([Fault(str(path), "", f"{message}; no record in it can be read"), *shelf.faults])
     raise UsageError(Fault(str(path), "", f"{message}; there is no record in it"))

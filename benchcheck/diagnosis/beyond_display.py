@@ -30,7 +30,7 @@ def beyond_display(board: Board, bench: Bench, readings: Sequence[Reading]) -> I
         return
     more = f", and {len(told) - _NAMED} more" if len(told) > _NAMED else ""
     yield (
-        f"more than a meter of this bench shows: {', '.join(told[:_NAMED])}{more}; look at the prefix and "
+        f"more than any meter of this bench shows: {', '.join(told[:_NAMED])}{more}; look at the prefix and "
         "the quantity unit, read again there, and write OL for overload"
     )
 

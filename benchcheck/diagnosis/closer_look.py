@@ -153,7 +153,7 @@ class CloserLook:
         return telling + [at for at in self._faults(anew + beside)[:_PROMISING] if anew[at] + beside[at] > least]
 
     def _found_anew(self, good: Fit) -> Floats:
-        """Return how much likelier every hypothesis is than the good board with the strays found again, at most."""
+        """Return how much likelier every hypothesis is than the good board with the strays found again."""
         first = np.unique(self._group, return_index=True)[1]
         lines = self._solver.lines(0, good.stray)
         anew = fitted_anew(self._predictions, self._held, lines, good, first)

@@ -37,9 +37,6 @@ from benchcheck.spec.board import Board
 __all__ = ["predict", "read_under"]
 
 Floats = NDArray[np.float64]
-Floats32 = NDArray[np.float32]
-Bools = NDArray[np.bool_]
-Indices = NDArray[np.intp]
 
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
@@ -129,12 +126,6 @@ class _Direct:
         for at in usable:
             self._lifted(netlist, at)
 
-    def _make_room(self, ranges: int) -> None:
-        """Have room for readings in so many ranges: with switches in other positions there may be more of them."""
-        more = ranges - self._t.held.shape[2]
-        if more > 0:
-            self._t.held = np.concatenate([self._t.held, np.full((*self._t.mean.shape, more), np.nan)], axis=2)
-
     def _lean(self, found: EditedReadings, usable: list[int]) -> NDArray[np.int32]:
         """Turn slopes to devices into slopes to strays; return the entries of all probes, the good board's too."""
         count, rows = len(usable), len(self._t.hypotheses)
@@ -213,6 +204,7 @@ class _Direct:
     def _set_moved(self, row: int, at: int, value: float) -> None:
         """Enter a reading whose slopes are not known."""
         self._t.mean[row, at] = self._t.latent[row, at] = value
+        self._t.held[row, at] = np.nan
         self._t.known[row, at] = self._t.by_lead[row, at] = True
         self._t.entry[row, at] = self._t.enter(np.zeros((1, 1), np.float32))[0]
         self._t.own[row, at] = moved_spread(

@@ -32,9 +32,9 @@ from benchcheck.score.model_circuit import Model, model_of
 from benchcheck.spec.board import Board
 
 __all__ = [
-    "COMMON_JUNCTION_V", "IDEALITY", "JUNCTION_V", "LED_SHARE", "THERMAL_V", "THRESHOLD_V", "clamp_moved",
-    "junction_moved",
-    "junction_spread", "model_with_series", "shifted", "single_junctions", "slot_spread", "value_spread",
+    "COMMON_JUNCTION_V", "FAULT_OHMS", "IDEALITY", "JUNCTION_V", "LED_SHARE", "THERMAL_V", "THRESHOLD_V",
+    "clamp_moved", "junction_moved", "junction_spread", "leaking", "model_with_series", "shifted",
+    "single_junctions", "slot_spread", "value_spread",
 ]  # fmt: skip
 
 #: standard deviations, common practice without a source: one junction against its kind and what all of a board have
@@ -49,7 +49,7 @@ _IDEALITIES = 0.5, 3.0
 _AT_A = 1e-3
 #: a MOSFET's threshold, in volt: data sheets allow 1 to 2 V between least and most of one type (common practice).
 THRESHOLD_V = 0.4
-_UNSTATED, _CONTACT, _SERIES = 0.15, 0.6, 0.5
+_UNSTATED, _CONTACT = 0.15, 0.6
 THERMAL_V = 0.0259
 #: how far a fault's own resistance (a leak, a splash) lies from what is usual, as a logarithm: no two are alike.
 FAULT_OHMS = 1.0
@@ -183,11 +183,14 @@ def junction_spread(board: Board, designator: str) -> tuple[float, float]:
 
 
 def slot_spread(board: Board, netlist: Netlist, slot: Leaning) -> float:
-    """Return the standard deviation of what a reading leans on: a ratio of ohms or breakdown, volts of the rest."""
+    """Return the standard deviation of what a reading leans on: a ratio of ohms or breakdown, else volts.
+
+    Of an ideality it is less than 0: a stray of it lifts the drop at small currents, as one of the drop does.
+    """
     if slot.of == "threshold":
         return THRESHOLD_V
     if slot.of == "ideality":
-        return -IDEALITY  # a stray of it lifts the drop at small currents, as one of the drop does
+        return -IDEALITY
     if not slot.designator:
         return JUNCTION_V if slot.of == "drop" else FAULT_OHMS
     if slot.of == "drop":

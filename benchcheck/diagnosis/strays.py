@@ -1,7 +1,7 @@
 """What readings lean on, as strays of one standard deviation: one number a device, shared by all its readings.
 
-The circuit gives slopes to resistances and forward voltages; here they become slopes to strays: a part's value, a
-junction's own shift, its ideality (which counts the more the smaller the test current), and what all junctions share.
+The circuit gives slopes to resistances, forward voltages and idealities; here they become slopes to strays: a part's
+value, a junction's own shift and its ideality, and what all junctions share.
 """
 
 from __future__ import annotations

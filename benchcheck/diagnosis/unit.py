@@ -259,8 +259,9 @@ class UnitSolver:
         known = [not one.designator or self._predictions.strays.leans_on(one) for one in found.slots]
         slopes = found.slopes.copy()
         for at, one in enumerate(found.slots):
-            if not known[at]:
-                slopes[:, found.slots.index(Leaning("", one.of))] += slopes[:, at]
+            own = Leaning("", one.of)
+            if not known[at] and own in found.slots:
+                slopes[:, found.slots.index(own)] += slopes[:, at]
         slots = tuple(one for one, kept in zip(found.slots, known, strict=True) if kept)
         return replace(found, slots=slots, slopes=slopes[:, known])
 

@@ -9,7 +9,7 @@ from benchcheck.errors import close_match
 from benchcheck.kinds.build import check
 from benchcheck.kinds.check import Check, Limits, Phase, Probe
 
-__all__ = ["between_check", "between_named", "between_refused", "is_between"]
+__all__ = ["between_check", "between_named", "between_refused", "is_between", "with_nets_of"]
 
 _SUBJECT = "between"
 _FUNCTIONS = tuple(map(str, Function))
@@ -43,6 +43,18 @@ def between_named(name: str) -> Check | None:
     return between_check(Function(function), red, black)
 
 
+def with_nets_of(name: str, nets: Collection[str]) -> str:
+    """Return such a name with its nets and its function as the board writes them, whatever their case.
+
+    >>> with_nets_of("Between.Ohms[bsw:LX]", ("BSW", "LX"))
+    'between.ohms[BSW:LX]'
+    """
+    subject, function, red, black = _taken_apart(name)
+    by_fold = {net.casefold(): net for net in nets} | {net: net for net in nets}
+    red, black = (by_fold.get(end, by_fold.get(end.casefold(), end)) for end in (red, black))
+    return f"{subject.casefold()}.{function.casefold()}[{red}:{black}]"
+
+
 def between_refused(name: str, nets: Collection[str], functions: Collection[str] = _FUNCTIONS) -> str:
     """Return what is wrong with such a name on a board with these nets, "" where nothing is; case does not count.
 
@@ -53,11 +65,11 @@ def between_refused(name: str, nets: Collection[str], functions: Collection[str]
     if not nets:
         return "the spec gives its parts no nets to read between; write nets into it, or leave this out"
     if function.casefold() not in functions:
-        near = close_match(function, functions) or f"; there are {', '.join(functions)}"
+        near = close_match(function, functions) or (f"; there are {', '.join(functions)}" if functions else "")
         return f'"{function}" is no function that is read between two nets here{near}'
     if not red or not black:
         return f"does not name two nets; write between.{function}[RED:BLACK], the net of red first"
-    if red.casefold() == black.casefold():
+    if red == black or (red.casefold() == black.casefold() and not {red, black} <= set(nets)):
         return f'has both probes on one net, "{red}"; name two different nets'
     return _not_there((red, black), nets)
 
@@ -69,8 +81,11 @@ def _not_there(ends: Collection[str], nets: Collection[str]) -> str:
         return ""
     told, more = sorted(nets)[:_TOLD], len(nets) - _TOLD
     every = f"; its nets are {', '.join(told)}" + (f" and {more} more" if more > 0 else "")
-    near = "".join(close_match(end, nets) for end in unknown)
-    return "no part of the spec is on a net " + " or ".join(f'"{end}"' for end in unknown) + (near or every)
+    near = [(end, close_match(end, nets)) for end in unknown]
+    if len(near) > 1 and all(hint for _, hint in near):
+        return "; ".join(f'no part of the spec is on a net "{end}"{hint}' for end, hint in near)
+    hints = "".join(hint for _, hint in near)
+    return "no part of the spec is on a net " + " or ".join(f'"{end}"' for end in unknown) + (hints or every)
 
 
 def _taken_apart(name: str) -> tuple[str, str, str, str]:

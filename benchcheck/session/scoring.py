@@ -30,7 +30,7 @@ _Readings = Mapping[str, tuple[Reading, ...]]
 class Scoring:
     """Judges the checks of a list with the session it is told of, and knows the scores so far.
 
-    `scores` are by check; `passed` are the checks that came out well, `failures` counts those that did not.
+    `scores` are by check; `passed` are the checks that came out well, `failures` counts those that failed.
     """
 
     checklist: Checklist

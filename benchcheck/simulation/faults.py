@@ -97,7 +97,7 @@ def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str
 def _refusal(text: str, reason: str, netlist: Netlist, unmodelled: Mapping[str, Any]) -> str:
     """Return what is wrong with words that the circuit refuses for a reason, and what could be meant."""
     part, code, *where = (*text.split(), "", "")
-    if code not in CODES:
+    if code not in CODES or code == "bridge":
         return f"{reason}{close_match(text, OPERATOR_FAULTS)}"
     possible = possible_faults(netlist, bridges=())
     having = list(dict.fromkeys(fault.designator for fault in possible if fault.code == code))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from benchcheck.bench.functions import Function
 from benchcheck.errors import QuantityError, close_match
-from benchcheck.kinds.between import between_named, between_refused, is_between
+from benchcheck.kinds.between import between_named, between_refused, is_between, with_nets_of
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.session_checks import session_checks
 from benchcheck.quantity.value import parse_value
@@ -64,7 +64,8 @@ class HandLines:
 
     def _of_two_nets(self, name: str) -> Check | None:
         """Return a reading between two nets as `diagnose` names it, None where a net is not there."""
-        check, nets = between_named(name), self.hand.unit.netlist.pins_on
+        nets = self.hand.unit.netlist.pins_on
+        check = between_named(with_nets_of(name, nets)) if is_between(name) else None
         ends = () if check is None else (check.red, check.black)
         good = all(end is not None and end.net in nets for end in ends) and not between_refused(name, nets)
         return check if good else None

@@ -179,8 +179,18 @@ def test_a_copy_of_the_spec_that_was_edited_is_not_taken_for_it(record: Path) ->
 def test_a_directory_is_refused_with_the_records_in_it_the_last_visit_told(record: Path, tmp_path: Path) -> None:
     verify(tmp_path, "--only", "D1")
     later = next(path for path in record.parent.iterdir() if path.name != record.name)
-    of_unit, of_all, of_none = of_record(record.parent), of_record("records"), of_record("records/sources")
+    Path("nothing").mkdir()
+    of_unit, of_all, of_none = of_record(record.parent), of_record("records"), of_record("nothing")
     assert isinstance(of_unit.exception, UsageError)
     assert str(of_unit.exception).endswith(f": give one of {record}, {later} (the last visit)")
     assert str(of_all.exception).endswith(f": give a record out of the folder of a unit, {record.parent}")
     assert str(of_none.exception).endswith("; there is no record in it")
+    assert "no record in it can be read" in str(of_record("records/sources").exception)
+
+
+def test_a_directory_of_one_record_names_it_and_one_of_damaged_ones_says_what_is_wrong(record: Path) -> None:
+    assert str(of_record(record.parent).exception).endswith(f": give {record}")
+    record.write_text("no record\n", "utf-8")
+    said = str(of_record(record.parent).exception)
+    assert "; no record in it can be read" in said
+    assert record.name in said.partition("can be read")[2]

@@ -171,7 +171,8 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
     held = hold(predictions, seen.seen, engine.errors, seen.leads_ohm)
     solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
     fit, _ = settled(solver, held, row, joint(predictions, held, row).stray, predictions.common)
-    size = 10e3 * math.exp(FAULT_OHMS * INFLATED * predictions.strays.of_device("", "ohms", fit.stray))
+    stray = predictions.strays.of_device("", "ohms", fit.stray)
+    size = FaultSizes().leak_ohm * math.exp(FAULT_OHMS * INFLATED * stray)
     assert size == pytest.approx(ohm, rel=0.25)
     assert not unexplained(held, fit.terms).any()
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.shots import ALTERNATING, Shot
@@ -80,7 +83,7 @@ def test_a_reading_of_more_than_a_display_shows_is_named_with_what_is_allowed(en
     taken = [one for one in boards.readings(engine, "good") if one.check not in far]
     taken += [boards.typed(name, text, "V") for name, text in far.items()]
     found = diagnose(engine.board, engine.bench, taken)
-    (told,) = (one for one in found.remarks if one.startswith("more than a meter of this bench shows"))
+    (told,) = (one for one in found.remarks if one.startswith("more than any meter of this bench shows"))
     assert "D1.forward_drop as 300 V (diode ends at " in told
     assert "between.diode[VCC:GND] as 400 V" in told
     assert told in diagnosis_json(found)["remarks"]
@@ -89,7 +92,18 @@ def test_a_reading_of_more_than_a_display_shows_is_named_with_what_is_allowed(en
 
 def test_what_a_display_may_show_and_what_overloads_is_not_remarked_on(engine: Engine) -> None:
     taken = boards.readings(engine, "D1 open")
-    assert not any("more than a meter" in one for one in diagnose(engine.board, engine.bench, taken).remarks)
+    assert not any("more than any meter" in one for one in diagnose(engine.board, engine.bench, taken).remarks)
+
+
+@pytest.mark.parametrize(("beyond", "named"), [(1.04, False), (1.06, True)])
+def test_a_display_may_count_a_little_beyond_the_end_of_its_range(engine: Engine, beyond: float, named: bool) -> None:
+    meter = engine.bench.meter_for(Function.DIODE)
+    assert meter is not None
+    end = max(one.ceiling for one in meter.ranges_of(Function.DIODE))
+    taken = [one for one in boards.readings(engine, "good") if one.check != "D1.forward_drop"]
+    taken.append(boards.typed("D1.forward_drop", f"{beyond * end:.3f}", "V"))
+    remarks = diagnose(engine.board, engine.bench, taken).remarks
+    assert any("more than any meter" in one for one in remarks) is named
 
 
 def test_between_capacitors_pins_no_exchanged_reading_is_asked_for_again(engine: Engine) -> None:

@@ -57,6 +57,7 @@ def test_eyes_and_displays_are_read(lines: HandLines) -> None:
     assert lines.obey("D3.orientation").endswith("no")
     assert 0.0 < float(lines.obey("read C9.esr")) < 1.0
     assert 0.0 < float(lines.obey("read between.esr[VSW:GND]")) < 1.0  # as diagnose names what it asks for
+    assert 0.0 < float(lines.obey("read Between.ESR[vsw:gnd]")) < 1.0
 
 
 @pytest.mark.parametrize(

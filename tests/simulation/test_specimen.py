@@ -84,6 +84,7 @@ def test_a_board_without_nets_is_a_bag_of_single_parts() -> None:
         ("U2 dry", "U2 has no circuit model, so it can be open or short and nothing else; this fault can be on C1, "),
         ("D3 missing-joint gate", "name one pin of D3: anode, cathode$"),
         ("R14 wrong-polarity-type", "it can be .*; this fault can be on Q2, Q4, Q5$"),
+        ("D3 bridge", "a bridge joins two different nets; name both"),
         ("bridge GDR NOWHERE", "NOWHERE: no part touches this net"),
         ("R14 reversed", "cannot have this fault"),
         ("probes-swaped", 'did you mean "probes-swapped"'),
