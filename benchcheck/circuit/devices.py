@@ -45,7 +45,10 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Resistor:
-    """A resistance in ohm, above zero, between two nets; also a fuse, a ferrite, a leak, a joint."""
+    """A resistance in ohm, above zero, between two nets; also a fuse, a ferrite, a leak, a joint.
+
+    `marked` says that a part bears this value: only then may another be fitted that is a decade off.
+    """
 
     PINS: ClassVar[tuple[str, ...]] = ("a", "b")
     VALUE: ClassVar[str] = "resistance_ohm"
@@ -54,6 +57,7 @@ class Resistor:
     a: str
     b: str
     resistance_ohm: float
+    marked: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +65,8 @@ class Capacitor:
     """A capacitance in farad with its series resistance and, where it leaks, its leakage resistance, both
     in ohm.
 
-    For direct current it is open but for `leakage_ohm`. `polarised` says that turning it round is a fault.
+    For direct current it is open but for `leakage_ohm`. `polarised` says that turning it round is a fault, `wet`
+    that it has an electrolyte, which can dry out.
     """
 
     PINS: ClassVar[tuple[str, ...]] = ("plus", "minus")
@@ -74,11 +79,15 @@ class Capacitor:
     series_resistance_ohm: float = 0.0
     leakage_ohm: float | None = None
     polarised: bool = False
+    wet: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Inductor:
-    """An inductance in henry with the direct-current resistance of its winding in ohm (0: an ideal short)."""
+    """An inductance in henry with the direct-current resistance of its winding in ohm (0: an ideal short).
+
+    `marked` says that the part bears this inductance: only then may another be fitted that is a decade off.
+    """
 
     PINS: ClassVar[tuple[str, ...]] = ("a", "b")
     VALUE: ClassVar[str] = "inductance_h"
@@ -88,6 +97,7 @@ class Inductor:
     b: str
     inductance_h: float
     dc_resistance_ohm: float = 0.0
+    marked: bool = True
 
 
 @dataclass(frozen=True, slots=True)

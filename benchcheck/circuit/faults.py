@@ -113,10 +113,7 @@ def edit_of(netlist: Netlist, fault: PartFault, sizes: FaultSizes) -> Edit:
     edit = _EDITS[fault.code](device, fault, sizes)
     if edit is None:
         possible = sorted({known.code for known in _faults_of(device)})
-        raise CircuitError(
-            f'"{fault}": {type(device).__name__.lower()} {device.designator} cannot have this fault; '
-            f"it can be {', '.join(possible)}"
-        )
+        raise CircuitError(f'"{fault}": {device.designator} cannot have this fault; it can be {", ".join(possible)}')
     return edit
 
 
@@ -165,11 +162,11 @@ def _reversed(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | Non
 
 def _decade(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
     match device:
-        case Resistor(resistance_ohm=value):
+        case Resistor(resistance_ohm=value, marked=True):
             return _replaced(device, replace(device, resistance_ohm=value * fault.factor))
         case Capacitor(capacitance_f=value):
             return _replaced(device, replace(device, capacitance_f=value * fault.factor))
-        case Inductor(inductance_h=value):
+        case Inductor(inductance_h=value, marked=True):
             return _replaced(device, replace(device, inductance_h=value * fault.factor))
         case _:
             return None
@@ -191,7 +188,7 @@ def _leaky(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
 
 
 def _dry(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit | None:
-    if not isinstance(device, Capacitor):
+    if not isinstance(device, Capacitor) or not device.wet:
         return None
     return _replaced(device, replace(device, series_resistance_ohm=device.series_resistance_ohm + sizes.dry_ohm))
 
@@ -287,8 +284,8 @@ def _faults_of(device: Device) -> Iterator[PartFault]:
         fault = PartFault(code, name)
         if _EDITS[code](device, fault, FaultSizes()) is not None:
             yield fault
-    if isinstance(device, Resistor | Capacitor | Inductor):
-        yield from (PartFault("decade", name, factor=factor) for factor in (10.0, 0.1))
+    decades = (PartFault("decade", name, factor=factor) for factor in (10.0, 0.1))
+    yield from (fault for fault in decades if _decade(device, fault, FaultSizes()) is not None)
     if not isinstance(device, CurrentSource | VoltageSource):
         yield from (PartFault("missing-joint", name, (pin,)) for pin in pins(device))
     if isinstance(device, Bjt | Mosfet):

@@ -53,9 +53,16 @@ def _two(part: Part) -> tuple[str, str]:
     return first, second
 
 
+def _resistor(part: Any) -> tuple[Device, ...]:
+    ohm = part.value or _NEARLY_A_WIRE_OHM
+    return (Resistor(part.designator, *_two(part), ohm, marked=bool(part.value)),)
+
+
 def _resistance(value_ohm: Callable[[Any], float | None]) -> Callable[[Any], tuple[Device, ...]]:
+    """Return what stamps a part that bears no resistance: a fuse is marked with its current."""
+
     def stamp(part: Any) -> tuple[Device, ...]:
-        return (Resistor(part.designator, *_two(part), value_ohm(part) or _NEARLY_A_WIRE_OHM),)
+        return (Resistor(part.designator, *_two(part), value_ohm(part) or _NEARLY_A_WIRE_OHM, marked=False),)
 
     return stamp
 
@@ -67,16 +74,17 @@ def _limit_middle(part: Any) -> float | None:
 
 
 def _capacitor(part: Any) -> tuple[Device, ...]:
-    return (Capacitor(part.designator, *_two(part), part.value),)
+    return (Capacitor(part.designator, *_two(part), part.value, wet=False),)
 
 
-def _polar(part: Any) -> tuple[Device, ...]:
+def _polar(part: Any, *, wet: bool) -> tuple[Device, ...]:
     plus, minus = part.pins["plus"], part.pins["minus"]
-    return (Capacitor(part.designator, plus, minus, part.value, polarised=not part.bipolar),)
+    return (Capacitor(part.designator, plus, minus, part.value, polarised=not part.bipolar, wet=wet),)
 
 
 def _inductor(part: Any) -> tuple[Device, ...]:
-    return (Inductor(part.designator, *_two(part), part.value or 1e-4, _limit_middle(part) or _NEARLY_A_WIRE_OHM),)
+    ohm = _limit_middle(part) or _NEARLY_A_WIRE_OHM
+    return (Inductor(part.designator, *_two(part), part.value or 1e-4, ohm, marked=part.value is not None),)
 
 
 def _diode(part: Any) -> tuple[Device, ...]:
@@ -121,14 +129,14 @@ def _ic(part: Any) -> tuple[Device, ...]:
 
 #: kind -> what its entries with nets stamp; a kind not named here has no model.
 DEVICES: Mapping[str, Callable[[Any], tuple[Device, ...]]] = {
-    "resistor": _resistance(lambda part: part.value),
+    "resistor": _resistor,
     "fuse": _resistance(_limit_middle),
     "ptc": _resistance(_limit_middle),
     "ferrite": _resistance(_limit_middle),
     "winding": _resistance(lambda part: part.value or _limit_middle(part)),
     "capacitor": _capacitor,
-    "electrolytic": _polar,
-    "tantalum": _polar,
+    "electrolytic": lambda part: _polar(part, wet=True),
+    "tantalum": lambda part: _polar(part, wet=False),
     "inductor": _inductor,
     "diode": _diode,
     "led": _led,

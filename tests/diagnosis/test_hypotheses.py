@@ -3,7 +3,9 @@ from __future__ import annotations
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.faults import CODES
 from benchcheck.diagnosis.engine import Engine
-from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis, operator_hypotheses
+from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, Hypothesis, hypotheses_of, operator_hypotheses
+from benchcheck.score.model_circuit import model_of
+from tests.simulation.units import demo
 
 
 def named(engine: Engine, text: str) -> Hypothesis:
@@ -31,6 +33,21 @@ def test_a_part_fitted_on_this_visit_is_likelier_to_be_wrong(engine: Engine) -> 
 
 def test_workmanship_comes_before_the_part(engine: Engine) -> None:
     assert named(engine, "C2 missing-joint plus").odds > named(engine, "C2 open").odds
+
+
+def test_only_a_part_that_bears_a_value_is_of_a_wrong_decade() -> None:
+    """A fuse is marked with its current; the demo's L1 with no inductance."""
+    board = demo()
+    found = {one.designator for one in hypotheses_of(board, model_of(board).netlist) if one.code == "decade"}
+    assert {"R14", "C9"} <= found
+    assert not found & {"F1", "L1", "L2"}
+
+
+def test_only_an_electrolytic_dries_out() -> None:
+    """A ceramic and a solid tantalum have nothing in them that could."""
+    board = demo()
+    found = {one.designator for one in hypotheses_of(board, model_of(board).netlist) if one.code == "dry"}
+    assert found == {name for name, part in board.parts.items() if part.kind == "electrolytic"}
 
 
 def test_bridges_are_of_nets_that_meet_and_of_declared_pairs(engine: Engine) -> None:

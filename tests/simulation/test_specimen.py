@@ -86,7 +86,10 @@ def test_a_board_without_nets_is_a_bag_of_single_parts() -> None:
         ("R14 wrong-polarity-type", "it can be .*; this fault can be on Q2, Q4, Q5$"),
         ("D3 bridge", "a bridge joins two different nets; name both"),
         ("bridge GDR NOWHERE", "NOWHERE: no part touches this net"),
-        ("R14 reversed", "cannot have this fault"),
+        ("R14 reversed", "R14 cannot have this fault"),
+        ("F1 decade x10", "F1 cannot have this fault; it can be missing-joint, open, short; this fault can be on"),
+        ("C13 dry", "C13 cannot have this fault; it can be decade, leaky, missing-joint, open, short"),
+        ("L1 decade x0.1", "L1 cannot have this fault; it can be missing-joint, open, short"),
         ("probes-swaped", 'did you mean "probes-swapped"'),
     ],
 )
