@@ -63,6 +63,11 @@ class Slips:
         """The places of the readings that the good board does not explain."""
         return frozenset(int(at) for at in np.flatnonzero(unexplained(self.held, self.fit.terms)))
 
+    @property
+    def leads_taken_off(self) -> bool:
+        """Whether the tips were read together and showed what leads do; a meter nulled for that shows nothing."""
+        return (self.evidence.leads_ohm or 0.0) >= _LEADS_OHM[0]
+
     @cached_property
     def turned(self) -> dict[int, float]:
         """What the direct readings are on the unit with the probes exchanged, by place."""
@@ -129,7 +134,7 @@ def slips(work: Slips) -> Iterator[tuple[Hypothesis, float]]:
 
 def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | None:
     if slip.code == "leads-not-nulled":
-        return _leads(work)
+        return None if work.leads_taken_off else _leads(work)
     if slip.code == "charged-gate":
         return _gate(work) if work.odd else None
     if not slip.check:

@@ -49,7 +49,7 @@ _BLOCKING = ("capacitor", "electrolytic", "tantalum", "crystal")
 UNDER_POWER = "a fault that shows under power alone"
 _DEAD = "common practice, no source: what no reading without power shows, a chip first"
 _CHIP_ODDS = 0.002
-_SEEN_ODDS, _UNSEEN_ODDS = 0.0003, 0.01
+_SEEN_ODDS, _UNSEEN_ODDS = 0.0003, 0.005
 _ALONG = (
     "with the power up as it was for {rail}, volts to ground along the way to it, {way}: between the last net that "
     "is right and the first that is not, something does not pass it on or loads it down"

@@ -181,6 +181,15 @@ def units_of_draw(
         yield unit_of(engine, shots, 0, true[0], chance)
 
 
+def unit_with(engine: Engine, shots: Sequence[Shot], seed: str, draw: int, fault: str) -> Unit:
+    """Return one board drawn with a fault named in words."""
+    at = next(at for at, one in enumerate(engine.hypotheses) if str(one) == fault)
+    chance = random.Random(f"{seed} {engine.board.model} {draw}")
+    board = drawn(engine.board, engine.netlist, chance)
+    rows = read_under(engine.board, engine.bench, board, [engine.hypotheses[0], engine.hypotheses[at]], shots)
+    return unit_of(engine, shots, at, rows[1], chance)
+
+
 def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good: np.ndarray) -> bool:
     """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error.
 

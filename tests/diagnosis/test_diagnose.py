@@ -75,6 +75,12 @@ def test_leads_that_are_not_taken_off_show_in_every_low_reading(engine: Engine) 
     assert codes.index("leads-not-nulled") < 60
 
 
+def test_leads_that_were_read_and_taken_off_are_no_slip(engine: Engine) -> None:
+    # the tips together read 0.2 ohm here; only a meter nulled for that leaves something over
+    low = {c.id: "0.5" for c in engine.board.checks if "polarity[marked]" in c.id}
+    assert "leads-not-nulled" not in [one.hypothesis.code for one in found(engine, "good", low).ranked]
+
+
 def test_a_charged_gate_is_told_from_a_shorted_part(engine: Engine) -> None:
     changed = {"M1.blocking": "0.002", "M1.body_diode": "0.002"}
     codes = [one.hypothesis.code for one in found(engine, "good", changed).ranked]

@@ -28,7 +28,7 @@ def test_the_spec_overrides_priors(engine: Engine) -> None:
 
 
 def test_a_part_fitted_on_this_visit_is_likelier_to_be_wrong(engine: Engine) -> None:
-    assert named(engine, "C1 decade x10").odds > 4.0 * named(engine, "C2 decade x10").odds
+    assert named(engine, "C1 decade x10").odds > 2.5 * named(engine, "C2 decade x10").odds
 
 
 def test_workmanship_comes_before_the_part(engine: Engine) -> None:

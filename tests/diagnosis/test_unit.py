@@ -146,11 +146,7 @@ def test_a_line_is_believed_only_where_it_keeps_to_its_readings_curve(engine: En
 def test_a_fault_comes_first_where_leakages_lie_on_edges_of_ranges(seed: str, draw: int, fault: str) -> None:
     # drawn units of the board with most Schottky diodes that a search by straight lines got stuck on
     engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
-    unit = next(
-        unit
-        for unit in population.units_of_draw(engine, engine.predictions.shots, seed, draw, 4)
-        if str(engine.hypotheses[unit.truth]) == fault
-    )
+    unit = population.unit_with(engine, engine.predictions.shots, seed, draw, fault)
     members, share = ranked(engine, unit.evidence).leading
     assert members[0].group == engine.groups[unit.truth]
     assert share > 0.5
@@ -181,6 +177,5 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
 def test_faults_whose_effect_on_the_designed_board_is_another_are_looked_at(draw: int, fault: str) -> None:
     # two drawn units whose fault no estimate from the designed board put among the first
     engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
-    units = population.units_of_draw(engine, engine.predictions.shots, "first", draw, 4)
-    unit = next(one for one in units if str(engine.hypotheses[one.truth]) == fault)
+    unit = population.unit_with(engine, engine.predictions.shots, "first", draw, fault)
     assert ranked(engine, unit.evidence).leading[0][0].group == engine.groups[unit.truth]
