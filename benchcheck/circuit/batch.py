@@ -8,6 +8,7 @@ no circuit can rest, is handed back unsolved.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -208,6 +209,11 @@ class _Work:
         for extra in self._extras:
             extra.begin(items.variant)
 
+    @property
+    def _changed(self) -> Iterator[ExtraJunctions | ExtraBjts | ExtraMosfets]:
+        """The changed devices, sorts of which no item has any left out."""
+        return (extra for extra in self._extras if extra.count)
+
     def _parts(self, seen: Floats) -> tuple[Floats, Floats, Floats]:
         """Return what junctions, transistors (2 x ...) and channels (2 x ...) see, as views."""
         j, q, count = self._j, self._q, seen.shape[1]
@@ -227,11 +233,12 @@ class _Work:
         self._offsets = np.concatenate([offset, bjt.offsets.reshape(2 * self._q, count), mosfet.offset, idle])
         current = np.concatenate([current, bjt.current.reshape(2 * self._q, count), mosfet.current, idle])
         each = np.arange(count)
-        self._slopes[v.off_slopes[self._items.variant].T, each] = 0.0
-        for array in (self._offsets, current):
-            array[v.off_seen[self._items.variant].T, each] = 0.0
+        if v.off_seen.shape[1]:
+            self._slopes[v.off_slopes[self._items.variant].T, each] = 0.0
+            for array in (self._offsets, current):
+                array[v.off_seen[self._items.variant].T, each] = 0.0
         astray = np.abs(current - self._predicted).max(axis=0, initial=0.0)
-        for extra in self._extras:
+        for extra in self._changed:
             extra.evaluate(astray)
         self.steps += 1
         return np.where(self._held_back, 1.0, astray / self._items.ampere)
@@ -243,7 +250,7 @@ class _Work:
         self._eliminated = values = np.take(v.constant, items.variant, axis=1)
         values += v.stamp @ self._slopes[:-1]
         right = v.feed @ self._offsets[: v.feed.shape[1]]
-        for extra in self._extras:
+        for extra in self._changed:
             extra.add_to(values, right)
         if items.shunt.any():
             values[self._own] += items.shunt
@@ -307,7 +314,7 @@ class _Work:
         outer[:j] -= v.junction_arrays.series[:, None] * current_j
         self._hold_back(outer)
         self._change_modes(solution)
-        for extra in self._extras:
+        for extra in self._changed:
             extra.advance(solution, self._held_back)
 
     def _hold_back(self, new: Floats) -> None:

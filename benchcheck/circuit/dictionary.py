@@ -15,17 +15,18 @@ from numpy.typing import NDArray
 
 from benchcheck.errors import CircuitError
 
-from .batch import Batch, Items, Outcome
-from .driven import driven_ranges
+from .batch import Items, Outcome
+from .driven import driven_ranges, range_table
 from .edited import EditedReadings
 from .excitation import Excitation
 from .faults import Edit, FaultSizes, PartFault, edit_of
-from .leanings import Leaning, Leanings
+from .leanings import Leaning
 from .netlist import Netlist
 from .physics import Conditions, on_a_board
 from .reading import solve_reading
 from .screening import NOTHING, Screen
 from .settled import Settled
+from .sorted_variants import SortedVariants
 from .variants import Variants
 
 __all__ = ["FaultDictionary", "Probe", "edited_readings", "fault_dictionary"]
@@ -132,13 +133,14 @@ def edited_readings(
     return work.readings().of_rows(np.concatenate([np.zeros(1, np.intp), work.row_of_edit]))
 
 
-def given_way_v(found: Outcome, ampere: Floats) -> tuple[Floats, Floats]:
+def given_way_v(volt: Floats, delivered: Floats, holds_current: Bools, ampere: Floats) -> tuple[Floats, Floats]:
     """Return the volts diode mode would show without an end, and what turns slopes of ln(volt/ampere) into theirs.
 
-    `ampere` is the test current; where the source gave way the junction would have dropped more with all of it.
+    `ampere` is the test current; where the source gave way, and delivered less, the junction would have dropped more
+    with all of it.
     """
-    volts = found.volt + _GIVES_WAY_V * np.log(ampere / np.maximum(found.ampere, 1e-15))
-    return volts, np.where(found.holds_current, found.volt, _GIVES_WAY_V)
+    volts = volt + _GIVES_WAY_V * np.log(ampere / np.maximum(delivered, 1e-15))
+    return volts, np.where(holds_current, volt, _GIVES_WAY_V)
 
 
 class _Table:
@@ -158,7 +160,9 @@ class _Table:
         self.value = np.full(shape, np.nan)
         self.solved = np.zeros(shape, bool)
         self._ranges = [driven_ranges(probe.excitation) for probe in probes]
-        self.held = np.full((*shape, max((len(each) for each in self._ranges), default=0)), np.nan)
+        self._last = np.array([len(each) - 1 for each in self._ranges], np.intp)
+        self._by = range_table(self._ranges)
+        self.held = np.full((*shape, self._by["ampere"].shape[1]), np.nan)
         self._open = np.zeros(shape, bool)  # still to be read, in the next range
         self._alone = np.zeros(shape, bool)
         self._before_ohm = np.zeros(shape)  # volt by ampere in the last range tried
@@ -174,7 +178,7 @@ class _Table:
 
     def fill(self, *, alone: bool = True) -> None:
         """Read everything; without `alone` leave out, of edits, what the batch cannot do."""
-        direct = np.array([bool(ranges) for ranges in self._ranges], bool)
+        direct = self._last >= 0
         self._alone[:, ~direct] = True
         self._open[:, direct] = True
         if direct.any():
@@ -184,21 +188,20 @@ class _Table:
         self._fill_alone()
 
     def _fill_direct(self, *, alone: bool) -> None:
-        variants = Variants(self._netlist, self._edits[1:], self._conditions)
+        work = SortedVariants(self._netlist, self._edits[1:], self._conditions)
+        variants = work.whole
         if not variants.at_rest:
             self._alone |= self._open
             return
         self._alone |= self._open & ~variants.fits[:, None]
         self._open &= variants.fits[:, None]
-        batch = Batch(variants)
-        self._leanings = Leanings(variants)
         if self._lean:
-            self._slots = self._leanings.slots
+            self._slots = work.slots
             self._good_slopes = np.zeros((len(self._slots), len(self._probes)))
         self._fill_shorted(variants)
-        self._solve_good(variants, batch, patient=alone or self._lean)
-        for place in range(max(len(ranges) for ranges in self._ranges)):
-            self._fill_range(variants, batch, place, patient=alone)
+        self._solve_good(work, patient=alone or self._lean)
+        for place in range(self.held.shape[2]):
+            self._fill_range(work, place, patient=alone)
 
     def _fill_shorted(self, variants: Variants) -> None:
         """Read probes both of whose leads are on one net."""
@@ -208,7 +211,7 @@ class _Table:
                 self._note(rows, np.full(len(rows), at), np.full(len(rows), self._ranges[at][0].leads), "untouched")
                 self._open[:, at] = False
 
-    def _solve_good(self, variants: Variants, batch: Batch, *, patient: bool) -> None:
+    def _solve_good(self, work: SortedVariants, *, patient: bool) -> None:
         """Solve the good board in every range of every probe at once, with slopes where they are asked for."""
         every = [
             (at, place)
@@ -218,32 +221,33 @@ class _Table:
         ]
         cols = np.array([at for at, _ in every], dtype=np.intp)
         places = np.array([place for _, place in every], dtype=np.intp)
-        items = self._items(variants, batch, np.zeros(len(every), np.intp), cols, places, None)
-        items = items if self._begin is None else self._begin.begun(variants, items)
-        self._good = batch.solve(items, patient=patient)
-        self._settled = Settled.of(variants, [(items, self._good)])
-        self._good_leanings = batch.leanings(items, self._good, self._leanings) if self._lean else _NO_SLOPES
+        items = self._items(work, np.zeros(len(every), np.intp), cols, places, None)
+        items = items if self._begin is None else self._begin.begun(work.whole, items)
+        self._good = work.solve(items, patient=patient)
+        self._settled = Settled.of(work.whole, [(items, self._good)])
+        self._good_leanings = work.leanings(items, self._good) if self._lean else _NO_SLOPES
         self._good_at = {pair: at for at, pair in enumerate(every)}
 
-    def _fill_range(self, variants: Variants, batch: Batch, place: int, *, patient: bool) -> None:
+    def _fill_range(self, work: SortedVariants, place: int, *, patient: bool) -> None:
         """Read what is open in the range at `place` of each probe."""
-        columns = np.flatnonzero(self._open.any(axis=0) & np.array([len(r) > place for r in self._ranges]))
+        columns = np.flatnonzero(self._open.any(axis=0) & (self._last >= place))
         if not len(columns):
             return
         which = np.array([self._good_at[int(at), place] for at in columns], dtype=np.intp)
         good = self._good.chosen(which)
         slopes = self._good_leanings[:, which] if self._lean else _NO_SLOPES
-        ampere = np.array([self._ranges[at][place].ampere for at in columns])
-        screen = Screen(variants, good, ampere, self._nothing)
+        ampere = self._by["ampere"][columns, place]
+        screen = Screen(work.whole, good, ampere, self._nothing)
         rows, cols = self._moved(screen, columns, good, slopes, place)
         if len(rows):
             lookup = np.full(len(self._probes), -1)
             lookup[columns] = np.arange(len(columns))
             start = good.chosen(lookup[cols])
-            items = self._items(variants, batch, rows, cols, np.full(len(cols), place), start)
-            found = batch.solve(items, patient=patient)
-            slopes = batch.leanings(items, found, self._leanings) if self._lean else _NO_SLOPES
-            self._take(rows[found.solved], cols[found.solved], found, slopes, found.solved, place, "in the batch")
+            items = self._items(work, rows, cols, np.full(len(cols), place), start)
+            found = work.solve(items, patient=patient)
+            slopes = work.leanings(items, found) if self._lean else _NO_SLOPES
+            solved = np.flatnonzero(found.solved)
+            self._take(rows[solved], cols[solved], found, slopes, solved, place, "in the batch")
             self._alone[rows[~found.solved], cols[~found.solved]] = True
             self._open[rows[~found.solved], cols[~found.solved]] = False
 
@@ -251,16 +255,14 @@ class _Table:
         self, screen: Screen, columns: Indices, good: Outcome, slopes: Floats, place: int
     ) -> tuple[Indices, Indices]:
         """Settle the readings no fault moves; return rows and columns of the others."""
-        rows, cols = [], []
-        open_here = self._open[:, columns] & ~self._beyond(columns, place, good)
-        for row in range(len(self._edits)):
-            waiting = open_here[row]
-            moved = (screen.moved(row) | ~good.solved) & waiting if row else waiting & ~good.solved
-            still = waiting & ~moved
-            self._take(np.full(still.sum(), row), columns[still], good, slopes, still, place, "untouched")
-            rows.append(np.full(moved.sum(), row))
-            cols.append(columns[moved])
-        return np.concatenate(rows), np.concatenate(cols)
+        waiting = self._open[:, columns] & ~self._beyond(columns, place, good)
+        none = np.zeros(len(columns), bool)
+        moved = np.array([screen.moved(row) if row else none for row in range(len(self._edits))]) | ~good.solved
+        for rows in (slice(0, 1), slice(1, None)):  # the good board's slopes before those that are not its
+            row, at = np.nonzero((waiting & ~moved)[rows])
+            self._take(row + rows.start, columns[at], good, slopes, at, place, "untouched")
+        row, at = np.nonzero(waiting & moved)
+        return row, columns[at]
 
     def _beyond(self, columns: Indices, place: int, good: Outcome) -> Bools:
         """Return which readings lie far beyond the end of the range at `place`, their last one not.
@@ -268,51 +270,47 @@ class _Table:
         More current shows more ohms where a junction's leakage is all there is, fewer elsewhere: a reading far beyond
         with the current before says nothing of one where the good board's, solved in every range, is not.
         """
-        ends = np.array([self._ranges[at][place].full_scale for at in columns])
-        ends[[len(self._ranges[at]) == place + 1 for at in columns]] = np.inf
+        ends = np.where(self._last[columns] == place, np.inf, self._by["full_scale"][columns, place])
         far = good.volt / np.maximum(good.ampere, 1e-15) > _FAR * ends
         beyond: Bools = (self._before_ohm[:, columns] > _FAR * ends) & far
         beyond[0] = False
         return beyond
 
     def _items(
-        self, variants: Variants, batch: Batch, rows: Indices, cols: Indices, places: Indices, start: Outcome | None
+        self, work: SortedVariants, rows: Indices, cols: Indices, places: Indices, start: Outcome | None
     ) -> Items:
-        chosen = [self._ranges[at][place] for at, place in zip(cols, places, strict=True)]
-        nothing = np.zeros((batch.rows_seen, len(rows)))
+        nothing, row_of = np.zeros((work.rows_seen, len(rows))), work.whole.row_of
+        ends = np.array([(row_of[probe.red], row_of[probe.black]) for probe in self._probes], np.intp)
         return Items(
             variant=rows,
-            red=np.array([variants.row_of[self._probes[at].red] for at in cols], dtype=np.intp),
-            black=np.array([variants.row_of[self._probes[at].black] for at in cols], dtype=np.intp),
-            ampere=np.array([r.ampere for r in chosen]),
-            volt=np.array([r.volt for r in chosen]),
+            red=ends[cols, 0],
+            black=ends[cols, 1],
+            ampere=self._by["ampere"][cols, places],
+            volt=self._by["volt"][cols, places],
             start=nothing if start is None else start.seen,
             holds_current=np.zeros(len(rows), bool) if start is None else start.holds_current,
             shunt=np.zeros(len(rows)),
         )
 
     def _take(
-        self, rows: Indices, cols: Indices, found: Outcome, slopes: Floats, which: Bools, place: int, how: str
+        self, rows: Indices, cols: Indices, found: Outcome, slopes: Floats, which: Indices, place: int, how: str
     ) -> None:
         """Turn some port voltages into readings; what overloads waits for the next range."""
         if not len(rows):
             return
         volt, holds, ampere = found.volt[which], found.holds_current[which], np.maximum(found.ampere[which], 1e-15)
         self._before_ohm[rows, cols] = volt / ampere
-        chosen = [self._ranges[at][place] for at in cols]
-        last = np.array([len(self._ranges[at]) == place + 1 for at in cols])
-        leads = np.array([r.leads for r in chosen])
-        value = volt * np.array([r.factor for r in chosen]) + leads
-        shown = holds & (value <= np.array([r.full_scale for r in chosen]))
+        by = {name: table[cols, place] for name, table in self._by.items()}
+        value = volt * by["factor"] + by["leads"]
+        shown = holds & (value <= by["full_scale"])
         self.held[rows[holds], cols[holds], place] = value[holds]
-        ended = shown | last
-        in_volt = np.array([r.in_volt for r in chosen])
-        given_way, by_volt = given_way_v(found.chosen(np.flatnonzero(which)), np.array([r.ampere for r in chosen]))
-        self._latent[rows, cols] = np.where(in_volt, given_way, volt / ampere + leads)
+        ended, in_volt = shown | (self._last[cols] == place), by["factor"] == 1.0
+        given_way, by_volt = given_way_v(volt, ampere, holds, by["ampere"])
+        self._latent[rows, cols] = np.where(in_volt, given_way, volt / ampere + by["leads"])
         if self._lean:
-            scale = np.where(in_volt, by_volt, 1.0)
-            other = ended & (np.array(how != "untouched") | (self._good_place[cols] != place))
-            self._keep(rows[other], cols[other], (slopes[:, which] * scale)[:, other], place)
+            other = np.flatnonzero(ended & (np.array(how != "untouched") | (self._good_place[cols] != place)))
+            scale = np.where(in_volt, by_volt, 1.0)[other]
+            self._keep(rows[other], cols[other], slopes[:, which[other]] * scale, place)
         self._note(rows[ended], cols[ended], np.where(shown, value, np.nan)[ended], how)
         self._open[rows[ended], cols[ended]] = False
 

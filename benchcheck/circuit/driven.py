@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
 
 from .excitation import DiodeTest, Excitation, Ohms
 
-__all__ = ["DrivenRange", "driven_ranges"]
+__all__ = ["DrivenRange", "driven_ranges", "range_table"]
 
 
 @dataclass(frozen=True, slots=True)
 class DrivenRange:
-    """One range of one probe: A, V, what turns volt into the reading and what the leads add, full scale."""
+    """One range of one probe: A, V, what turns volt into the reading and what the leads add, full scale.
+
+    The factor of a range that shows volts, diode mode's, is 1.
+    """
 
     ampere: float
     volt: float
     factor: float
     leads: float
     full_scale: float
-
-    @property
-    def in_volt(self) -> bool:
-        """Whether the range shows volts: diode mode."""
-        return self.factor == 1.0
 
 
 def driven_ranges(excitation: Excitation) -> tuple[DrivenRange, ...]:
@@ -40,3 +42,13 @@ def driven_ranges(excitation: Excitation) -> tuple[DrivenRange, ...]:
             return (DrivenRange(ampere, volt, 1.0, 0.0, full_scale),)
         case _:
             return ()
+
+
+def range_table(ranges: Sequence[Sequence[DrivenRange]]) -> dict[str, NDArray[np.float64]]:
+    """Return every number of some probes' ranges (probes x most ranges) by its name; NaN where there is none."""
+    most = max(map(len, ranges), default=0)
+    table = {field.name: np.full((len(ranges), most), np.nan) for field in fields(DrivenRange)}
+    for at, each in enumerate(ranges):
+        for name, array in table.items():
+            array[at, : len(each)] = [getattr(one, name) for one in each]
+    return table

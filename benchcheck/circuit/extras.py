@@ -65,6 +65,9 @@ class _Extra(Generic[Arrays]):
 
     def keep(self, which: Bools) -> None:
         """Go on with the devices of some of the items."""
+        if not self.count:
+            self._count = int(which.sum())
+            return
         kept = which[self._at]
         new_place = np.cumsum(which) - 1
         self._at, self._device = new_place[self._at[kept]], self._device[kept]

@@ -138,11 +138,9 @@ class Leanings:
     ) -> None:
         """Enter the junctions and transistors that variants have in another way."""
         junctions, bjts = extras
-        for (at, device, ways), each in (
-            (junctions.leaning(solution, adjoint), self._v.extras.junction_names),
-            (bjts.leaning(solution, adjoint), self._v.extras.bjt_names),
-        ):
+        both = (junctions, self._v.extras.junction_names), (bjts, self._v.extras.bjt_names)
+        for extra, each in ((extra, each) for extra, each in both if extra.count):
+            at, device, ways = extra.leaning(solution, adjoint)
             for own, (of, moved) in enumerate(zip(("drop", "ideality"), ways, strict=True), self._own + 1):
                 slots = np.array([self._slot_of.get((name, of), own) for name in each], dtype=np.intp)
-                if len(at):
-                    found[slots[device], at] += moved
+                found[slots[device], at] += moved

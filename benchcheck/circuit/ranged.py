@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from .batch import Batch, Items, Outcome
 from .dictionary import Probe, given_way_v
-from .driven import driven_ranges
+from .driven import driven_ranges, range_table
 from .faults import Edit
 from .leanings import Leaning, Leanings
 from .netlist import Netlist
@@ -100,12 +100,11 @@ class _Ranged:
         self._batch, self._leanings = Batch(self._v, _AGREES), Leanings(self._v)
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
-        self._ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
+        ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
         self._read = np.maximum(np.array(read, float), _LEAST_OHM)  # leads taken off may leave less than nothing
-        first = [ranges[0] for ranges in self._ranges]
-        self._leads = np.array([one.leads for one in first], float)
-        self._in_volt = np.array([one.in_volt for one in first], bool)
-        self._last = np.array([len(ranges) - 1 for ranges in self._ranges], dtype=np.intp)
+        self._by = range_table(ranges)
+        self._leads, self._in_volt = self._by["leads"][:, 0], self._by["factor"][:, 0] == 1.0
+        self._last = np.array([len(each) - 1 for each in ranges], dtype=np.intp)
         self._together = np.array(together, np.intp) if len(together) else np.ones(len(probes), np.intp)
         self._tried = np.ones(len(probes), np.intp)
 
@@ -148,7 +147,7 @@ class _Ranged:
         return np.concatenate([none, *rows]), np.concatenate([none, *(at for _, at in pairs)])
 
     def _of_range(self, name: str, at: Indices, further: Indices) -> Floats:
-        return np.array([getattr(self._ranges[p][f], name) for p, f in zip(at, further, strict=True)], float)
+        return self._by[name][at, further]
 
     def _solve(
         self, rows: Indices, at: Indices, found: Outcome, begin: Settled | None = None
@@ -184,7 +183,9 @@ class _Ranged:
             self._tried[at[waiting]] = np.maximum(self._tried[at[waiting]], step + 1)
         items = self._items(rows, at, further, found)
         slopes = self._batch.leanings(items, found, self._leanings)
-        volts, by_volt = given_way_v(found, self._of_range("ampere", at, further))
+        volts, by_volt = given_way_v(
+            found.volt, found.ampere, found.holds_current, self._of_range("ampere", at, further)
+        )
         in_volt = self._in_volt[at]
         scaled = np.nan_to_num(slopes) * np.where(in_volt, by_volt, 1.0)
         return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(self._v, solved)

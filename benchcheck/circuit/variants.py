@@ -75,10 +75,10 @@ class Variants:
     """The good board (variant 0) and one variant per edit.
 
     `at_rest` says whether the board is without power and charge, as the batch needs it, and `fits` which variants the
-    batch can solve. `elimination` is the shared pattern; `constant` the constant
-    values (places x variants); `controls` turns net voltages into what devices see, `stamp` and `feed` turn their
-    slopes and offsets into matrix values and right sides; `off_slopes` and `off_seen` (variants x k) list the rows
-    a variant lacks; `has_extras` which variants have changed devices.
+    batch can solve. `elimination` is the shared pattern, `entries` the (row, column) entries that each variant puts
+    something into; `constant` the constant values (places x variants); `controls` turns net voltages into what
+    devices see, `stamp` and `feed` turn their slopes and offsets into matrix values and right sides; `off_slopes` and
+    `off_seen` (variants x k) list the rows a variant lacks; `has_extras` which variants have changed devices.
     """
 
     def __init__(self, netlist: Netlist, edits: Sequence[Edit], conditions: Conditions) -> None:
@@ -100,7 +100,8 @@ class Variants:
         self.added_names = tuple(variant.ohmic_names for variant in variants)
         self.fits = np.array([variant.fits for variant in variants])
         self.size = self.nets + len(self.branches)
-        self.elimination = self._pattern(variants)
+        self.entries = tuple(_entries(variant) for variant in variants)
+        self.elimination = self._pattern()
         self._lay_out()
         self.constant = np.stack([self._column(variant) for variant in variants], axis=1)
         self.junction_arrays = junction_arrays(self.junctions, conditions)
@@ -189,18 +190,14 @@ class Variants:
 
     # the pattern ----------------------------------------------------------------------------------------------
 
-    def _pattern(self, variants: Iterable[_Variant]) -> Elimination:
+    def _pattern(self) -> Elimination:
         entries: dict[tuple[int, int], None] = {(net, net): None for net in range(self.nets)}
         pairs = [(a, b) for _, a, b, _ in self.conductances]
         pairs += [(j.plus, j.minus) for j in self.junctions]
         triples = [rows for _, rows in (*self.bjts, *self.mosfets)]
-        for variant in variants:
-            pairs += [(a, b) for a, b, _ in variant.ohmic]
-            pairs += variant.ties
-            pairs += [(j.plus, j.minus) for j in variant.junctions]
-            triples += [rows for _, rows, _ in variant.bjts] + [rows for _, rows in variant.mosfets]
         for group in (*pairs, *triples):
-            entries |= dict.fromkeys((row, col) for row in group for col in group)
+            entries |= dict.fromkeys(_corners_of(group))
+        entries |= dict.fromkeys(entry for added in self.entries for entry in sorted(added))
         for at, branch in enumerate(self.branches, self.nets):
             places = ((branch.plus, at), (branch.minus, at), (at, branch.plus), (at, branch.minus), (at, at))
             entries |= dict.fromkeys(places)
@@ -311,6 +308,18 @@ class RowGroups:
         """Join the groups of every pair."""
         for first, second in pairs:
             self.join(first, second)
+
+
+def _entries(variant: _Variant) -> frozenset[tuple[int, int]]:
+    """Return the rows and columns of what a variant has beside the good board."""
+    pairs = [(a, b) for a, b, _ in variant.ohmic] + variant.ties + [(j.plus, j.minus) for j in variant.junctions]
+    triples = [rows for _, rows, _ in variant.bjts] + [rows for _, rows in variant.mosfets]
+    return frozenset(entry for group in (*pairs, *triples) for entry in _corners_of(group))
+
+
+def _corners_of(rows: Sequence[int]) -> Iterable[tuple[int, int]]:
+    """Return every pair of some rows, each with itself too."""
+    return ((row, col) for row in rows for col in rows)
 
 
 def _filled(lists: Sequence[Sequence[int]], by: int) -> Indices:

@@ -15,7 +15,7 @@ from benchcheck.diagnosis.estimates import beside_good, corrected, fitted_anew
 from benchcheck.diagnosis.fits import Fit
 from benchcheck.diagnosis.likelihood import Held, unexplained
 from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.search import compared
+from benchcheck.diagnosis.search import compared, near_enough
 from benchcheck.diagnosis.unit import UnitSolver
 
 __all__ = ["CloserLook"]
@@ -37,7 +37,10 @@ _ELSEWHERE = 0.25
 
 
 class CloserLook:
-    """The points that were gone to, and what was looked at there; `beside` are the log odds before any reading."""
+    """The points that were gone to, and what was looked at there; `beside` are the log odds before any reading.
+
+    What lines from a point were near enough to is not compared around the same hypothesis again.
+    """
 
     def __init__(
         self, solver: UnitSolver, predictions: Predictions, held: Held, beside: Floats, groups: Sequence[int]
@@ -46,6 +49,7 @@ class CloserLook:
         self._solver, self._predictions, self._held = solver, predictions, held
         self._beside, self._group = beside, np.array(groups)
         self._been: set[int] = set()
+        self._compared: dict[int, set[int]] = {}
         self._looked: set[int] = set()
         self._good_at = np.full(len(predictions.good), np.inf)
 
@@ -68,7 +72,10 @@ class CloserLook:
                     break
                 around, lead, here = further, lead[:1], 0
             rows = self._one_of_each([0, around, *lead, *(() if self._been else fits)])
+            known = self._compared.setdefault(around, set())
+            rows = [at for at in rows if at not in known or not near_enough(fits[at])]
             self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
+            known.update(rows)
             if around == 0:
                 self._good_at = fits[0].stray
             telling = telling or self._screened(odds, fits)

@@ -6,7 +6,7 @@ Each is tried on the unit as all readings together have it: its values and forwa
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -69,21 +69,29 @@ class Slips:
         return (self.evidence.leads_ohm or 0.0) >= _LEADS_OHM[0]
 
     @cached_property
-    def turned(self) -> dict[int, float]:
-        """What the direct readings are on the unit with the probes exchanged, by place."""
-        places = [at for at, one in enumerate(self.held.seen) if one.shot.function in DIRECT]
-        return self._of(self.unit, {at: self.held.seen[at].shot.reversed for at in places})
+    def odd_turned(self) -> dict[int, float]:
+        """What the direct readings that the good board does not explain are with the probes exchanged, by place."""
+        return self._of(self.unit, {at: self.held.seen[at].shot.reversed for at in self._direct if at in self.odd})
+
+    @cached_property
+    def rest_turned(self) -> dict[int, float]:
+        """What the other direct readings are on the unit with the probes exchanged, by place."""
+        return self._of(
+            self.unit, {at: self.held.seen[at].shot.reversed for at in self._direct if at not in self.odd}
+        )
 
     @cached_property
     def as_taken(self) -> dict[int, float]:
         """What the direct readings that the good board does not explain are on the unit, by place."""
-        places = [at for at in sorted(self.odd) if self.held.seen[at].shot.function in DIRECT]
-        return self._of(self.unit, {at: self.held.seen[at].shot for at in places})
+        return self._of(self.unit, {at: self.held.seen[at].shot for at in self._direct if at in self.odd})
 
     def on(self, netlist: Netlist) -> dict[int, float]:
         """Return what the direct readings taken are on another board, by place."""
-        places = [at for at, one in enumerate(self.held.seen) if one.shot.function in DIRECT]
-        return self._of(netlist, {at: self.held.seen[at].shot for at in places})
+        return self._of(netlist, {at: self.held.seen[at].shot for at in self._direct})
+
+    @property
+    def _direct(self) -> list[int]:
+        return [at for at, one in enumerate(self.held.seen) if one.shot.function in DIRECT]
 
     def _of(self, netlist: Netlist, shots: dict[int, Shot]) -> dict[int, float]:
         try:
@@ -138,16 +146,24 @@ def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | N
     if slip.code == "charged-gate":
         return _gate(work) if work.odd else None
     if not slip.check:
-        return sum(_swapped(work, at) for at in work.turned) if work.odd else None
+        return _all_swapped(work)
     at = by_check[slip.check]
     if slip.code == "probes-swapped":
-        return _swapped(work, at)
+        return _swapped(work, at, work.odd_turned)
     return _typed(work, at) if slip.code == "typed-1000" else _charge(work, at)
 
 
-def _swapped(work: Slips, at: int) -> float:
+def _all_swapped(work: Slips) -> float | None:
+    """Return what readings gain with the probes exchanged in all of them, None where the odd ones gain nothing."""
+    gained = sum(_swapped(work, at, work.odd_turned) for at in work.odd_turned)
+    if gained <= 0.0:
+        return None
+    return gained + sum(_swapped(work, at, work.rest_turned) for at in work.rest_turned)
+
+
+def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:
     function = work.held.seen[at].shot.function
-    there = work.turned.get(at)
+    there = turned.get(at)
     if there is None:
         return -math.inf
     spread = _UNIT_V if function is Function.DIODE else _UNIT_RATIO

@@ -31,31 +31,41 @@ _STRAIGHT = 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
 _ALIKE = 0.5
 _MOST_FITS, _MOST_FREE = 10, 8
+#: a search ends where so many steps in turn gained no more than `_ALIKE`; one that goes on freely, nothing.
+_VAIN, _VAIN_FREE = 4, 3
 #: what lines must promise, as a logarithm, for a search that came to a stand to go on.
 _PROMISING = 2.0
 #: how far a stray is followed at once: further than that straight lines lead astray.
 _FURTHEST_STEP = 1.5
+#: so far behind another hypothesis that was gone to, as a logarithm, with what lines promise, one is left alone.
+_HOPELESS = 30.0
 #: so far off its reading's curve, in deviations, a line leads astray.
 _FURTHEST_OFF = 36.0
 #: a step that led where readings are less likely is taken again this many times shorter.
 _SHORTER = 3.0
 
 
-def settled(solver: UnitSolver, held: Held, row: int, begin: Floats, common: int) -> tuple[Fit, Floats]:
+def settled(
+    solver: UnitSolver, held: Held, row: int, begin: Floats, *, rival: float = -math.inf
+) -> tuple[Fit, Floats]:
     """Return the likeliest fit of one hypothesis near the point it comes out at, and that point.
 
     No step is taken to where the readings are less likely: one from there is shorter, and aims at what is nearby. A
-    search that comes to a stand where lines promise more then goes on regardless, and the best is kept.
+    search that comes to a stand where lines promise more then goes on regardless, and the best is kept. It ends
+    before where lines promise far less than `rival`, the logarithm of what another makes of the readings.
     """
+    common = solver.common
     search = _Search(begin, held, common)
     for _ in range(_MOST_FITS):
-        if not search.goes_on(solver.near(search.point, (row,))[row]):
+        if not search.goes_on(solver.near(search.point, (row,))[row]) or search.is_behind(rival):
             break
-    if not search.stands_short:
+        if search.in_vain(_VAIN, _ALIKE):
+            break
+    if search.is_behind(rival) or not search.stands_short:
         return search.found
     freely = _Search(search.found[1], held, common)
     for _ in range(_MOST_FREE):
-        if not freely.goes_on_regardless(solver.near(freely.point, (row,))[row]):
+        if not freely.goes_on_regardless(solver.near(freely.point, (row,))[row]) or freely.in_vain(_VAIN_FREE, 0.0):
             break
     return max(search.found, freely.found, key=_likely)
 
@@ -70,6 +80,7 @@ class _Search:
         self._lines: Local | None = None
         self._aim: Fit
         self._other: Fit
+        self._reached: list[float] = []
 
     def goes_on(self, lines: Local) -> bool:
         """Take in straight lines from the point; return whether there is another to go to."""
@@ -102,6 +113,18 @@ class _Search:
             self._aims()
         self.point = self.point + _share(aim) * (aim.stray - self.point)
         return aim.log_likelihood > here.log_likelihood + _ALIKE
+
+    def in_vain(self, steps: int, gain: float) -> bool:
+        """Whether as many steps, the last ones, gained no more than this; asked once after every step."""
+        assert self._stays is not None
+        self._reached.append(self._stays.log_likelihood)
+        return len(self._reached) > steps and self._reached[-1] - self._reached[-1 - steps] <= gain
+
+    def is_behind(self, rival: float) -> bool:
+        """Whether what lines aim at, near or far, is hopelessly less likely than something else."""
+        return self._stays is not None and rival - _HOPELESS > max(
+            each.log_likelihood for each in (self._stays, self._aim, self._other)
+        )
 
     @property
     def stands_short(self) -> bool:
@@ -158,7 +181,7 @@ def compared(
     straight lines. Of others the likelier fit is kept: what straight lines promise is seen when they are gone to.
     """
     point = fits[around].stray if around in final else _gone_to(solver, held, fits, around, final)
-    for row, local in solver.near(point, rows).items():
+    for row, local in solver.near(point, rows).items() if rows else ():
         fit = fitted(local, held, solver.common)
         likelier = row not in fits or fit.log_likelihood > fits[row].log_likelihood
         if likelier and (row not in final or near_enough(fit)):
@@ -167,18 +190,23 @@ def compared(
 
 
 def _gone_to(solver: UnitSolver, held: Held, fits: dict[int, Fit], around: int, final: set[int]) -> Floats:
-    """Go to where a hypothesis suits the readings best, keep its fit and the good board's, and return the point."""
-    found = [settled(solver, held, around, fits[around].stray, solver.common)]
+    """Go to where a hypothesis suits the readings best, keep its fit and the good board's, and return the point.
+
+    The first to be gone to has no rival but what straight lines from the designed board promise others.
+    """
+    rival = max(fits[at].log_likelihood for at in final or fits)
+    found = [settled(solver, held, around, fits[around].stray, rival=rival)]
     _keep(fits, around, found[0][0], final)
     if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-        good, _ = settled(solver, held, 0, found[0][0].stray, solver.common)
+        good, _ = settled(solver, held, 0, found[0][0].stray, rival=found[0][0].log_likelihood)
         _keep(fits, 0, good, final)
         if fits[0].log_likelihood > found[0][0].log_likelihood:  # and then the fault near the good unit
-            found.append(settled(solver, held, around, fits[0].stray, solver.common))
+            found.append(settled(solver, held, around, fits[0].stray, rival=rival))
             _keep(fits, around, found[-1][0], final)
     best = max(found, key=_likely)
     if unexplained(held, best[0].terms).any():  # some come out elsewhere from the board as designed
-        found.append(settled(solver, held, around, np.zeros_like(best[1]), solver.common))
+        designed, likelier = np.zeros_like(best[1]), max(rival, best[0].log_likelihood)
+        found.append(settled(solver, held, around, designed, rival=likelier))
         _keep(fits, around, found[-1][0], final)
     return max(found, key=_likely)[1]
 

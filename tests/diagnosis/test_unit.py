@@ -49,7 +49,7 @@ def test_solving_again_finds_a_likelier_unit_than_straight_lines(engine: Engine)
         held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
         before = joint(predictions, held, unit.truth)
         solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
-        after, _ = settled(solver, held, unit.truth, before.stray, predictions.common)
+        after, _ = settled(solver, held, unit.truth, before.stray)
         gained.append(after.log_likelihood - before.log_likelihood)
     assert np.median(gained) > -1.0
     assert max(gained) > 0.0
@@ -62,7 +62,7 @@ def test_no_search_ends_where_readings_are_less_likely_than_where_it_began(engin
         solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
         begin = joint(predictions, held, unit.truth).stray
         there = fitted(solver.near(begin, (unit.truth,))[unit.truth], held, predictions.common, STAYING)
-        after, _ = settled(solver, held, unit.truth, begin, predictions.common)
+        after, _ = settled(solver, held, unit.truth, begin)
         assert after.log_likelihood >= there.log_likelihood
 
 
@@ -166,7 +166,7 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
     assert ranked(engine, seen).leading[0][0].group == engine.groups[row]
     held = hold(predictions, seen.seen, engine.errors, seen.leads_ohm)
     solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
-    fit, _ = settled(solver, held, row, joint(predictions, held, row).stray, predictions.common)
+    fit, _ = settled(solver, held, row, joint(predictions, held, row).stray)
     stray = predictions.strays.of_device("", "ohms", fit.stray)
     size = FaultSizes().leak_ohm * math.exp(FAULT_OHMS * INFLATED * stray)
     assert size == pytest.approx(ohm, rel=0.25)
