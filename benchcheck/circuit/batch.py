@@ -107,6 +107,11 @@ class Batch:
         self.chunk = int(np.clip(_CHUNK_VALUES // max(1, len(variants.elimination.places)), 64, 4096))
 
     @property
+    def variants(self) -> Variants:
+        """What is solved."""
+        return self._v
+
+    @property
     def rows_seen(self) -> int:
         """The number of voltages that devices see."""
         return self._j + 2 * self._q + 2 * self._m

@@ -28,17 +28,20 @@ _TOGETHER = 30
 
 
 class SortedVariants:
-    """The good board (0) and one variant per edit, as `whole` numbers them; rows and devices are the same in all."""
+    """The good board (0) and one variant per edit, as `whole` numbers them; rows and devices are the same in all.
+
+    `batches` solve a sort each, the first those that add no entry.
+    """
 
     def __init__(self, netlist: Netlist, edits: Sequence[Edit], conditions: Conditions) -> None:
         self.whole = Variants(netlist, edits, conditions)
         self._sort, self._number = np.zeros((2, len(edits) + 1), np.intp)
-        self._batches: list[Batch] = []
+        self.batches: list[Batch] = []
         self._leanings: list[Leanings] = []
         for sort, chosen in enumerate(self._sorts(Variants(netlist, (), conditions))):
             variants = Variants(netlist, [edits[at - 1] for at in chosen], conditions)
             self._sort[chosen], self._number[chosen] = sort, np.arange(1, len(chosen) + 1)
-            self._batches.append(Batch(variants))
+            self.batches.append(Batch(variants))
             self._leanings.append(Leanings(variants))
         self._sort[0] = self._number[0] = 0
         self.slots = self._leanings[0].slots
@@ -54,12 +57,12 @@ class SortedVariants:
     @property
     def rows_seen(self) -> int:
         """The number of voltages that devices see."""
-        return self._batches[0].rows_seen
+        return self.batches[0].rows_seen
 
     def solve(self, items: Items, *, patient: bool) -> Outcome:
         """Return the outcome of every item, as `Batch.solve`."""
         found = Outcome.at_rest(self.rows_seen, len(items.variant), self.whole.size)
-        for sort, batch in enumerate(self._batches):
+        for sort, batch in enumerate(self.batches):
             at, chosen = self._of_sort(items, sort)
             if len(at):
                 found.replace_at(at, batch.solve(chosen, patient=patient))
@@ -68,7 +71,7 @@ class SortedVariants:
     def leanings(self, items: Items, outcome: Outcome) -> Floats:
         """Return the slopes of every item to every slot (slots x items), as `Batch.leanings`."""
         found = np.full((len(self.slots), len(items.variant)), np.nan)
-        for sort, (batch, leanings) in enumerate(zip(self._batches, self._leanings, strict=True)):
+        for sort, (batch, leanings) in enumerate(zip(self.batches, self._leanings, strict=True)):
             at, chosen = self._of_sort(items, sort)
             if len(at):
                 found[:, at] = batch.leanings(chosen, outcome.chosen(at), leanings)

@@ -72,7 +72,7 @@ def test_leads_that_are_not_taken_off_show_in_every_low_reading(engine: Engine) 
     changed = {"meter.leads_shorted": "0.0"}
     low = {c.id: "0.5" for c in engine.board.checks if "polarity[marked]" in c.id}
     codes = [one.hypothesis.code for one in found(engine, "good", changed | low).ranked]
-    assert codes.index("leads-not-nulled") < 60
+    assert "leads-not-nulled" in codes[:3]
 
 
 def test_leads_that_were_read_and_taken_off_are_no_slip(engine: Engine) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import pathlib
 import random
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +18,7 @@ from benchcheck.circuit.faults import FaultSizes, faulty
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, engine_for
-from benchcheck.diagnosis.fits import fitted, joint
+from benchcheck.diagnosis.fits import Local, fitted, joint
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import hold, unexplained
 from benchcheck.diagnosis.predictions import read_under
@@ -64,6 +65,38 @@ def test_no_search_ends_where_readings_are_less_likely_than_where_it_began(engin
         there = fitted(solver.near(begin, (unit.truth,))[unit.truth], held, predictions.common, STAYING)
         after, _ = settled(solver, held, unit.truth, begin)
         assert after.log_likelihood >= there.log_likelihood
+
+
+class _Counted(UnitSolver):
+    """A solver that counts how often it moves the board."""
+
+    solved = 0
+
+    def near(self, strays: np.ndarray, rows: Sequence[int]) -> dict[int, Local]:
+        self.solved += 1
+        return super().near(strays, rows)
+
+
+def _searched(engine: Engine, unit: population.Unit, rival: float) -> tuple[int, float]:
+    """Return how often the board was moved to find the good one, and what it makes of the readings."""
+    predictions = engine.predictions
+    held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
+    solver = _Counted(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+    fit, _ = settled(solver, held, 0, np.zeros(len(predictions.good)), rival=rival)
+    return solver.solved, fit.log_likelihood
+
+
+def test_a_search_ends_where_another_hypothesis_is_far_likelier(engine: Engine) -> None:
+    unit = population.unit_with(engine, engine.predictions.shots, "rival", 0, "D1 reversed")
+    steps, likelihood = _searched(engine, unit, -math.inf)
+    assert steps > 1
+    assert _searched(engine, unit, likelihood + 1000.0)[0] == 1
+
+
+def test_a_rival_that_may_be_overtaken_changes_nothing(engine: Engine) -> None:
+    unit = population.unit_with(engine, engine.predictions.shots, "rival", 0, "D1 reversed")
+    alone = _searched(engine, unit, -math.inf)
+    assert _searched(engine, unit, alone[1] + 20.0) == alone
 
 
 def test_drawn_good_units_are_called_good(engine: Engine) -> None:
