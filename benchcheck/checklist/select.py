@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from benchcheck.errors import Fault, UsageError, close_match
+from benchcheck.kinds.between import NOT_OF_A_VISIT, is_between
 from benchcheck.spec.board import Board
 
 __all__ = ["select"]
@@ -34,6 +35,8 @@ def _absent(board: Board, word: str) -> str:
     """Return why nothing is found by a word: it is withheld where power is forbidden, or not there at all."""
     if any(_fits(word.casefold(), identity.casefold()) for identity in board.withheld):
         return f"needs power, and this board gets none: {'; '.join(board.power_refusals)}"
+    if is_between(word):
+        return f"{NOT_OF_A_VISIT}; check-spec lists the board's checks"
     return f"the board has nothing of that name to check{_hint(board, word)}"
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from benchcheck.errors import Fault, UsageError, close_match
+from benchcheck.kinds.between import NOT_OF_A_VISIT, is_between
 
 if TYPE_CHECKING:
     from benchcheck.spec.board import Board
@@ -32,8 +33,9 @@ def waivers_for(board: Board, given: Iterable[tuple[str, str]]) -> tuple[Waiver,
     waivers: dict[str, Waiver] = {}
     for check, reason in given:
         if check not in board.by_id:
-            hint = close_match(check, board.by_id)
-            faults.append(Fault("--waive", check, f"the board has no such check{hint or '; see check-spec'}"))
+            hint = close_match(check, board.by_id) or "; check-spec lists the board's checks"
+            missing = NOT_OF_A_VISIT if is_between(check) else "the board has no such check"
+            faults.append(Fault("--waive", check, missing + hint))
         elif len(reason.split()) < 2:
             faults.append(Fault("--waive", check, f'"{reason}" is not a reason; write a sentence'))
         elif check in waivers:

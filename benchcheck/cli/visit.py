@@ -16,6 +16,7 @@ from benchcheck import pytest_plugin
 from benchcheck.builtin import load_spec, plugins
 from benchcheck.checklist.select import select
 from benchcheck.errors import BenchcheckError, Fault, UsageError, VisitInterrupted, close_match
+from benchcheck.kinds.between import NOT_OF_A_VISIT, is_between
 from benchcheck.plugins.manager import Plugins
 from benchcheck.score.explain import explain
 from benchcheck.session.run import Report, Request
@@ -129,8 +130,9 @@ def _without_options_of_others() -> Iterator[None]:
 
 def _refuse_unknown(board: Board, check: str | None) -> None:
     if check is not None and check not in board.by_id:
-        hint = close_match(check, board.by_id) or "; check-spec lists them"
-        raise UsageError(Fault("--explain", check, f"the board has no such check{hint}"))
+        hint = close_match(check, board.by_id) or "; check-spec lists the board's checks"
+        missing = NOT_OF_A_VISIT if is_between(check) else "the board has no such check"
+        raise UsageError(Fault("--explain", check, missing + hint))
 
 
 def _show_budget(screen: Screen, report: Report, check_id: str) -> None:

@@ -9,10 +9,12 @@ from benchcheck.errors import close_match
 from benchcheck.kinds.build import check
 from benchcheck.kinds.check import Check, Limits, Phase, Probe
 
-__all__ = ["between_check", "between_named", "between_refused", "is_between", "with_nets_of"]
+__all__ = ["NOT_OF_A_VISIT", "between_check", "between_named", "between_refused", "is_between", "with_nets_of"]
 
 _SUBJECT = "between"
 _FUNCTIONS = tuple(map(str, Function))
+#: what is wrong with such a name where checks of a visit are asked for.
+NOT_OF_A_VISIT = "is a reading for benchcheck diagnose, which no visit scores"
 #: nets that are told one by one where none is near what was written.
 _TOLD = 40
 

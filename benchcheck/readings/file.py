@@ -15,7 +15,7 @@ from pathlib import Path
 from benchcheck.bench.model import Bench
 from benchcheck.document import read_text_capped
 from benchcheck.errors import Fault, QuantityError, ReadingsError, close_match
-from benchcheck.kinds.between import is_between
+from benchcheck.kinds.between import NOT_OF_A_VISIT, is_between
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import bracket_value, parse_value
 from benchcheck.readings.reading import Origin, Reading
@@ -27,7 +27,7 @@ __all__ = ["COLUMNS", "ReadingsFile", "parse_readings", "read_readings"]
 _ANOTHER_BOARD = 10
 COLUMNS = ("check", "reading", "quantity_unit", "polarity", "load", "repeat", "meter", "range", "note")
 SIZE_LIMIT_BYTES = 8_000_000
-_NOT_OF_A_VISIT = "is a reading for benchcheck diagnose, which no visit scores; take the line out here"
+_OF_NO_VISIT = f"{NOT_OF_A_VISIT}; take the line out here"
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +227,7 @@ def _check_of(sheet: _Sheet, line: int, row: dict[str, str]) -> Check | None:
 
 def _not_known(sheet: _Sheet, line: int, wanted: str) -> None:
     """Say of a name that it is no check's; one between two nets is not taken for another board's."""
-    if is_between(wanted) and (words := sheet.between(wanted) if sheet.between else _NOT_OF_A_VISIT):
+    if is_between(wanted) and (words := sheet.between(wanted) if sheet.between else _OF_NO_VISIT):
         sheet.fault(line, wanted, words)
         return
     brackets = [name for name in sheet.checks if name.casefold().startswith(wanted.casefold() + "[")]

@@ -67,6 +67,23 @@ def test_explain_lays_one_budget_open(tmp_path: pathlib.Path) -> None:
     assert 'did you mean "D1.forward_drop"?' in wrong.said
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ("--only", "between.ohms[OUT:GND]"), ("--explain", "between.ohms[OUT:GND]"),
+        ("--waive", "between.ohms[OUT:GND]", "read out of circuit last week"),
+    ],
+)  # fmt: skip
+def test_a_reading_between_nets_is_no_check_of_a_visit_and_is_said_to_be_none(
+    tmp_path: pathlib.Path, asked: tuple[str, ...]
+) -> None:
+    refused = verify(lay_out(tmp_path), *asked)
+    assert refused.code == 2
+    assert "is a reading for benchcheck diagnose, which no visit scores; check-spec lists" in " ".join(
+        refused.said.split()
+    )
+
+
 def test_a_waiver_is_kept_with_its_reason_and_a_thin_one_is_refused(tmp_path: pathlib.Path) -> None:
     waived = ["--waive", "D1.reverse", "read out of circuit last week"]
     assert verify(lay_out(tmp_path), "--only", NAMES, *waived).code == 0
