@@ -37,7 +37,7 @@ _VAIN, _VAIN_FREE = 4, 3
 _PROMISING = 2.0
 #: how far a stray is followed at once: further than that straight lines lead astray.
 _FURTHEST_STEP = 1.5
-#: so far behind another hypothesis that was gone to, as a logarithm, with what lines promise, one is left alone.
+#: so far behind another hypothesis, as a logarithm, with what lines promise, one is left alone.
 _HOPELESS = 30.0
 #: so far off its reading's curve, in deviations, a line leads astray.
 _FURTHEST_OFF = 36.0
@@ -84,7 +84,7 @@ class _Search:
 
     def goes_on(self, lines: Local) -> bool:
         """Take in straight lines from the point; return whether there is another to go to."""
-        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        here, before = self._taken_in(lines)
         gained = math.inf if before is None else here.log_likelihood - before.log_likelihood
         if gained > 0.0:
             self._base, self._stays, self._lines = self.point, here, lines
@@ -104,9 +104,15 @@ class _Search:
         self.point = self._base + self._share * (self._aim.stray - self._base)
         return True
 
+    def _taken_in(self, lines: Local) -> tuple[Fit, Fit | None]:
+        """Return the fit at the point and the one kept before."""
+        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        self._reached.append(here.log_likelihood if before is None else max(here.log_likelihood, self._reached[-1]))
+        return here, before
+
     def goes_on_regardless(self, lines: Local) -> bool:
         """Take in straight lines from the point; return whether what they aim at is another, likelier or not."""
-        here, before = fitted(lines, self._held, self._common, STAYING), self._stays
+        here, before = self._taken_in(lines)
         aim = fitted(lines.aiming, self._held, self._common, BLUR)
         if before is None or here.log_likelihood > before.log_likelihood:
             self._base, self._stays, self._lines = self.point, here, lines
@@ -115,16 +121,18 @@ class _Search:
         return aim.log_likelihood > here.log_likelihood + _ALIKE
 
     def in_vain(self, steps: int, gain: float) -> bool:
-        """Whether as many steps, the last ones, gained no more than this; asked once after every step."""
-        assert self._stays is not None
-        self._reached.append(self._stays.log_likelihood)
+        """Whether as many steps, the last ones, gained no more than this."""
         return len(self._reached) > steps and self._reached[-1] - self._reached[-1 - steps] <= gain
 
     def is_behind(self, rival: float) -> bool:
-        """Whether what lines aim at, near or far, is hopelessly less likely than something else."""
-        return self._stays is not None and rival - _HOPELESS > max(
-            each.log_likelihood for each in (self._stays, self._aim, self._other)
-        )
+        """Whether what lines aim at, near or far, is hopelessly less likely than something else.
+
+        Lines from far off promise too little: another step is granted what the last one gained, and none is denied
+        after one that was too long.
+        """
+        gained = self._reached[-1] - self._reached[-2] if len(self._reached) > 1 else 0.0
+        promised = max(self._reached[-1], self._aim.log_likelihood, self._other.log_likelihood)
+        return gained > 0.0 and promised + gained < rival - _HOPELESS
 
     @property
     def stands_short(self) -> bool:

@@ -89,8 +89,8 @@ def _searched(engine: Engine, unit: population.Unit, rival: float) -> tuple[int,
 def test_a_search_ends_where_another_hypothesis_is_far_likelier(engine: Engine) -> None:
     unit = population.unit_with(engine, engine.predictions.shots, "rival", 0, "D1 reversed")
     steps, likelihood = _searched(engine, unit, -math.inf)
-    assert steps > 1
-    assert _searched(engine, unit, likelihood + 1000.0)[0] == 1
+    assert steps > 2
+    assert _searched(engine, unit, likelihood + 1000.0)[0] == 2
 
 
 def test_a_rival_that_may_be_overtaken_changes_nothing(engine: Engine) -> None:
@@ -183,6 +183,14 @@ def test_a_fault_comes_first_where_leakages_lie_on_edges_of_ranges(seed: str, dr
     members, share = ranked(engine, unit.evidence).leading
     assert members[0].group == engine.groups[unit.truth]
     assert share > 0.5
+
+
+def test_a_fault_that_begins_far_behind_is_gone_to_all_the_same() -> None:
+    # a drawn unit whose short, by straight lines, is 370 behind the good board in the logarithm of the likelihood
+    engine = engine_for(load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench())
+    unit = list(population.units_of_draw(engine, engine.predictions.shots, "fresh", 10, 4))[6]
+    assert str(engine.hypotheses[unit.truth]) == "R1 short"
+    assert ranked(engine, unit.evidence).leading[0][0].group == engine.groups[unit.truth]
 
 
 @pytest.mark.parametrize("ohm", [3e3, 10e3, 40e3])
