@@ -206,15 +206,16 @@ def _gone_to(solver: UnitSolver, held: Held, fits: dict[int, Fit], around: int, 
     found = [settled(solver, held, around, fits[around].stray, rival=rival)]
     _keep(fits, around, found[0][0], final)
     if around:  # a good unit may seem to be elsewhere: it is looked for near every fault that leads
-        good, _ = settled(solver, held, 0, found[0][0].stray, rival=found[0][0].log_likelihood)
+        likelier = max(rival, found[0][0].log_likelihood)
+        good, _ = settled(solver, held, 0, found[0][0].stray, rival=likelier)
         _keep(fits, 0, good, final)
         if fits[0].log_likelihood > found[0][0].log_likelihood:  # and then the fault near the good unit
             found.append(settled(solver, held, around, fits[0].stray, rival=rival))
             _keep(fits, around, found[-1][0], final)
     best = max(found, key=_likely)
     if unexplained(held, best[0].terms).any():  # some come out elsewhere from the board as designed
-        designed, likelier = np.zeros_like(best[1]), max(rival, best[0].log_likelihood)
-        found.append(settled(solver, held, around, designed, rival=likelier))
+        likelier = max(rival, best[0].log_likelihood)
+        found.append(settled(solver, held, around, np.zeros_like(best[1]), rival=likelier))
         _keep(fits, around, found[-1][0], final)
     return max(found, key=_likely)[1]
 
