@@ -8,7 +8,7 @@ no circuit can rest, is handed back unsolved.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -117,10 +117,11 @@ class Batch:
         return self._j + 2 * self._q + 2 * self._m
 
     def solve(self, items: Items, *, patient: bool = True) -> Outcome:
-        """Return the outcome of every item: from its start, else from rest, else, being `patient`, eased in."""
+        """Return every item's outcome: from its start, else from rest, else, being `patient`, little by little."""
         most = _MOST_STEPS if patient else _MOST_STEPS_IN_HASTE
         found = self._once(items, most)
-        more = ((self._from_rest,) if items.start.any() else ()) + ((self._eased_in,) if patient else ())
+        more = [self._from_rest] if items.start.any() else []
+        more += [self._eased_in, self._raised] if patient else []
         for attempt in more:
             again = np.flatnonzero(~found.solved)
             if len(again):
@@ -146,12 +147,24 @@ class Batch:
 
     def _eased_in(self, items: Items, most_steps: int) -> Outcome:
         """Take shunts from every net to the black lead away, two decades at a time."""
-        items = _at_rest(items)
-        for shunt in _SHUNTS:
-            found = self._once(replace(items, shunt=np.full(len(items.variant), shunt)), most_steps)
-            items.start[:, found.solved] = found.seen[:, found.solved]
-            items.holds_current[found.solved] = found.holds_current[found.solved]
-        return self._once(items, most_steps)
+        easier = (replace(items, shunt=np.full(len(items.variant), shunt)) for shunt in _SHUNTS)
+        return self._one_after_another((*easier, items), most_steps)
+
+    def _raised(self, items: Items, most_steps: int) -> Outcome:
+        """Raise the test current from next to nothing, three steps a decade: a latch is followed as it closes."""
+        return self._one_after_another(
+            [replace(items, ampere=share * items.ampere) for share in np.geomspace(1e-3, 1.0, 10)], most_steps
+        )
+
+    def _one_after_another(self, ways: Sequence[Items], most_steps: int) -> Outcome:
+        """Return the outcome of the last of some ways to ask the same, each begun where the one before settled."""
+        rest = _at_rest(ways[0])
+        start, holds = rest.start, rest.holds_current
+        for items in ways:
+            found = self._once(replace(items, start=start, holds_current=holds), most_steps)
+            start[:, found.solved] = found.seen[:, found.solved]
+            holds[found.solved] = found.holds_current[found.solved]
+        return found
 
     def _once(self, items: Items, most_steps: int) -> Outcome:
         """Return the outcome of every item from its start."""

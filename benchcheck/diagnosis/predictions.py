@@ -197,8 +197,8 @@ class _Direct:
                 held = found.held[:, at, : len(ends)]
                 fits = held <= ends[: held.shape[1]]
                 first = fits.argmax(axis=1)
-                shown = np.where(fits.any(axis=1), held[np.arange(len(held)), first], np.nan)
-                value[:, at] = np.where(np.isnan(held).all(axis=1), value[:, at], shown)
+                # what was solved by itself, out of the batch, is held in no range
+                value[:, at] = np.where(fits.any(axis=1), held[np.arange(len(held)), first], value[:, at])
         return value
 
     def _set_moved(self, row: int, at: int, value: float) -> None:

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import math
 import pathlib
+import random
 
 import numpy as np
 import pytest
@@ -14,13 +15,17 @@ from benchcheck.circuit.faults import faulty, possible_faults
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
 from benchcheck.diagnosis.alternating import Alternating
-from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.engine import Engine, engine_for
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.spread import model_with_series
 from benchcheck.score.model_circuit import excitation_for
+
+from . import boards, population
+
+ROOT = pathlib.Path(__file__).parents[2]
 
 
 def test_direct_readings_under_a_fault_are_what_the_circuit_solves_alone(engine: Engine) -> None:
@@ -38,6 +43,18 @@ def test_direct_readings_under_a_fault_are_what_the_circuit_solves_alone(engine:
         assert math.isclose(table.mean[row, at], math.nan if alone is None else alone, rel_tol=1e-5) or (
             alone is None and math.isnan(table.mean[row, at])
         )
+
+
+def test_a_latch_that_closes_in_one_range_alone_is_read_there_and_is_no_overload() -> None:
+    # a drawn board: from rest, Newton's method goes in circles at 10 uA, above and below it does not
+    engine = engine_for(load_spec(ROOT / "specs/halvorne-r52.toml"), boards.bench())
+    shot = next(s for s in engine.checks if (s.red, s.black, s.function) == ("DC", "GND", Function.OHMS))
+    chance = random.Random(f"fresh {engine.board.model} 4")
+    unit = population.drawn(engine.board, engine.netlist, chance)
+    excitation = excitation_for(engine.bench, Function.OHMS)
+    assert excitation is not None
+    alone = solve_reading(unit, "DC", "GND", excitation).value
+    assert read_under(engine.board, engine.bench, unit, [GOOD], [shot])[0, 0] == pytest.approx(alone, rel=1e-5)
 
 
 def test_readings_at_a_frequency_are_what_the_circuit_solves_alone(engine: Engine) -> None:
