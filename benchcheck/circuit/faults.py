@@ -240,12 +240,14 @@ def _swapped_pins(device: Device, fault: PartFault, sizes: FaultSizes) -> Edit |
     connected = pins(device)
     if len(connected) < 3:
         return None
-    if len(fault.where) != 2 or not set(fault.where) <= connected.keys():
-        raise CircuitError(f'"{fault}": name two pins of {device.designator}: {", ".join(connected)}')
+    if len(set(fault.where)) != 2 or len(fault.where) != 2 or not set(fault.where) <= connected.keys():
+        raise CircuitError(f'"{fault}": name two different pins of {device.designator}: {", ".join(connected)}')
     one, other = fault.where
     return _replaced(device, reconnect(device, **{one: connected[other], other: connected[one]}))
 
 
+#: faults that name pins.
+_OF_PINS = ("missing-joint", "swapped-pins")
 _EDITS = {
     "open": _open,
     "short": _short,
@@ -317,6 +319,8 @@ def parse_fault(text: str, netlist: Netlist) -> PartFault:
             raise CircuitError(f'"{text}": write a part and a fault, one of {", ".join(CODES)}{near}')
         code, rest = words[1], words[2:]
         factor = _factor(text, rest.pop(0) if rest else "x10") if code == "decade" else 1.0
+        if rest and code not in _OF_PINS:
+            raise CircuitError(f'"{text}": there is more than is understood, "{" ".join(rest)}"; leave it out')
         fault = PartFault(code, words[0], tuple(rest), factor)
     edit_of(netlist, fault, FaultSizes())
     return fault

@@ -83,7 +83,10 @@ def _drawn(board: Board, seed: int) -> str:
     from benchcheck.simulation.specimen import Specimen
 
     specimen = Specimen(board, (), seed)
-    return str(specimen.chance("fault").choice(possible_faults(specimen.good({}))))
+    possible = possible_faults(specimen.good({}))
+    if not possible:
+        raise UsageError(Fault("--fault", _ANY, "the spec has no part that can be faulty; give it parts"))
+    return str(specimen.chance("fault").choice(possible))
 
 
 def _ports(text: str) -> tuple[int, ...]:

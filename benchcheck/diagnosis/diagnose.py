@@ -28,10 +28,11 @@ from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.robust import NEARBY
 from benchcheck.diagnosis.several import least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
-from benchcheck.diagnosis.signatures import by_signature, parts_unread
-from benchcheck.diagnosis.suggestions import leading_rows, suggestions
+from benchcheck.diagnosis.signatures import by_signature, parts_unread, slips_by_signature
+from benchcheck.diagnosis.suggestions import DISCHARGE, leading_rows, suggestions
 from benchcheck.diagnosis.unit import strayed
 from benchcheck.diagnosis.unnamed import lower_than_named, worth_of_unnamed
+from benchcheck.kinds.between import is_between
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Reading, Session
@@ -42,6 +43,11 @@ __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_ro
 Floats = NDArray[np.float64]
 
 _WITHIN, _FEW, _WITH_PATHS = "is within its limits", 2, 8
+#: what charge asks for.
+_BEFORE_OHMS = (
+    "take it off through a resistor, see it gone, and read again what touches it; readings beside charge are none of "
+    "the circuit's"
+)
 #: what a fault must explain beside unnamed paths, as a logarithm, to be tried with them.
 _TELLS = 5.0
 #: what is not known of a part that was not read: the entropy of something wrong in 1.2 of 100 parts.
@@ -59,7 +65,7 @@ def diagnose(
     """
     session = session or _session(board, readings)
     evidence = evidence_of(board, readings, session)
-    engine = engine_at(board, bench, session, across=across)
+    engine = engine_at(board, bench, session, across=across).also_reading([one.shot for one in evidence.seen])
     found = _of_circuit(engine, evidence) if engine.netlist.devices else _by_signature(board, evidence, readings)
     return replace(found, remarks=(*found.remarks, *beyond_display(board, bench, readings)))
 
@@ -81,8 +87,15 @@ def _by_signature(board: Board, evidence: Evidence, readings: Sequence[Reading])
         dict.fromkeys(one.designator for one, _ in found if one is not GOOD and one.designator not in unread)
     )
     first = (next((c for c in board.checks if c.subject == name and not c.powered), None) for name in unread)
-    ways = [*map(_alone, wrong), *(_read(one) for one in first if one is not None)]
-    return Diagnosis(order, tuple(ways[:_FEW]), tuple(_without_nets(unread, wrong)))
+    odd = list(slips_by_signature(board, evidence))
+    left = [one.subject for one in board.checks if one.id in evidence.charges]
+    ways = [*map(_discharged, left), *(_once_more(check, why) for check, why in odd)]
+    ways += [*map(_alone, wrong), *(_read(one) for one in first if one is not None)]
+    remarks = [f"charge was noted at {_listed(left)}: {_BEFORE_OHMS}"] if left else []
+    remarks += [f"{check} {why}" for check, why in odd]
+    if not readings:
+        remarks.append("no reading yet: the probabilities are those before any reading")
+    return Diagnosis(order, tuple(ways[:_FEW]), (*remarks, *_without_nets(unread, wrong)))
 
 
 def _without_nets(unread: Sequence[str], wrong: Sequence[str]) -> Iterator[str]:
@@ -94,6 +107,17 @@ def _without_nets(unread: Sequence[str], wrong: Sequence[str]) -> Iterator[str]:
         yield f"no reading says anything of {_listed(unread)}"
     if len(wrong) > 1:
         yield f"no single fault explains {_listed(wrong)} together; each is likely by itself, whatever its share"
+
+
+def _discharged(name: str) -> Suggestion:
+    """Return what comes before any other reading where charge was seen."""
+    words = f"{DISCHARGE}read again what touches {name}"
+    return Suggestion("", "", None, 1.0, PLACE_S, (), words)
+
+
+def _once_more(check: str, why: str) -> Suggestion:
+    """Return a reading that no fault gives, to be taken again."""
+    return Suggestion("", "", None, 1.0, PLACE_S, (), f"read {check} again: it {why}", check)
 
 
 def _alone(name: str) -> Suggestion:
@@ -143,14 +167,21 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     remarks = [*_looked_right(evidence, every.first), *_remarks(engine, evidence)]
     left = _left(engine, evidence, weighed, every)
     if left:
-        for pair, worth in several_faults(engine, evidence, weighed):
-            every.add(pair, worth)
+        left_by = _several(engine, evidence, weighed, every)
         paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
         remarks += _paths(engine, paths)
         left = tuple(name for name in left if name not in paths)
         remarks = [*_contradictions(left, every.first), *remarks]
-        left = () if any(one is not UNNAMED for one in every.first.also) else left
+        left = left_by.get(id(every.first), left)
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
+
+
+def _several(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered) -> dict[int, tuple[str, ...]]:
+    """Add several faults at once; return the checks that each of them leaves, by its identity."""
+    together = list(several_faults(engine, evidence, weighed))
+    for several in together:
+        every.add(several.hypothesis, several.log_odds)
+    return {id(one.hypothesis): one.left for one in together}
 
 
 def _beside_paths(
@@ -230,7 +261,7 @@ def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) 
 def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
     if not left:
         return
-    names = list(dict.fromkeys(name.partition(".")[0] for name in left))
+    names = list(dict.fromkeys(name if is_between(name) else name.partition(".")[0] for name in left))
     if any(one is not UNNAMED for one in best.also):
         yield f"no single fault explains {_listed(left)} with the rest; together these do best: {best}"
     else:
@@ -282,10 +313,7 @@ def _looked_right(evidence: Evidence, first: Hypothesis) -> Iterator[str]:
 
 def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if evidence.charged:
-        yield (
-            f"charge was noted at {_listed(sorted(evidence.charged))}: take it off through a resistor, see it gone, "
-            "and read again what touches it; readings beside charge are none of the circuit's"
-        )
+        yield (f"charge was noted at {_listed(sorted(evidence.charged))}: {_BEFORE_OHMS}")
     if not evidence.seen:
         yield "no reading between nets yet: the probabilities are those before any reading"
     if len(evidence.unread) > len(evidence.seen):

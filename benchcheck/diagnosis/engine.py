@@ -5,7 +5,8 @@ Making it ready is the dictionary; weighing readings afterwards is quick. Kept p
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -80,12 +81,29 @@ class Engine:
         shots = (shot_of(check, board) for check in board.checks)
         self.checks = tuple(dict.fromkeys(shot for shot in shots if shot is not None))
         self.by_eye = frozenset(c.subject for c in board.checks if c.measurand == "orientation")
+        self._more: tuple[Shot, ...] = ()
+
+    @property
+    def shots(self) -> tuple[Shot, ...]:
+        """The spec's checks, the tips across every part, and whatever else was read."""
+        across = self._across_parts() if self._across else ()
+        return tuple(dict.fromkeys((*self.checks, *across, *self._more)))
+
+    def also_reading(self, shots: Iterable[Shot]) -> Engine:
+        """Return the engine for which these shots are readings too: itself where they are its own already."""
+        more = dict.fromkeys(shots).keys() - set(self.shots)
+        if not more:
+            return self
+        wider = copy(self)
+        for name in ("predictions", "groups"):
+            wider.__dict__.pop(name, None)
+        wider._more = tuple(shot for shot in dict.fromkeys(shots) if shot in more)
+        return wider
 
     @cached_property
     def predictions(self) -> Predictions:
-        """What the spec's checks, and the tips across every part, read under every hypothesis."""
-        shots = tuple(dict.fromkeys((*self.checks, *(self._across_parts() if self._across else ()))))
-        return predict(self.board, self.bench, self.netlist, self.hypotheses, shots)
+        """What every one of the shots reads under every hypothesis."""
+        return predict(self.board, self.bench, self.netlist, self.hypotheses, self.shots)
 
     def _across_parts(self) -> list[Shot]:
         """Return the shots across the pins of every part, both ways round where that matters."""

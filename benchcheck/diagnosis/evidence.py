@@ -38,13 +38,14 @@ class Seen:
 class Evidence:
     """All that was read: between nets, by the eyes (part to "yes" or "no"), charge by net, and under power.
 
-    `numbers` are all numeric readings by check; `unread` the checks between nets without a reading, `no_number` those
-    whose reading has none.
+    `charges` are the checks that found it. `numbers` are all numeric readings by check; `unread` the checks between
+    nets without a reading, `no_number` those whose reading has none.
     """
 
     seen: tuple[Seen, ...] = ()
     orientation: Mapping[str, str] | None = None
     charged: frozenset[str] = frozenset()
+    charges: tuple[str, ...] = ()
     powered: Mapping[str, float] | None = None
     numbers: Mapping[str, float] | None = None
     unread: tuple[Check, ...] = ()
@@ -59,10 +60,12 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
         by_check.setdefault(reading.check, []).append(reading)
     known = [(check, taken) for name, taken in by_check.items() if (check := check_of(board, name)) is not None]
     numbers = {one.id: value for one, taken in known if not math.isnan(value := _value(taken))}
+    charged = [one for one, _ in known if _is_charged(one, numbers)]
     return Evidence(
         tuple(_between(board, known)),
         {one.subject: _answer(taken) for one, taken in known if one.measurand == "orientation"},
-        frozenset(_charged(known, numbers)),
+        frozenset(probe.net for one in charged for probe in (one.red, one.black) if probe and probe.net),
+        tuple(one.id for one in charged),
         {one.id: numbers[one.id] for one, _ in known if one.powered and one.id in numbers},
         numbers,
         tuple(c for c in board.checks if c.id not in by_check and shot_of(c, board) is not None),
@@ -108,8 +111,7 @@ def _between(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iter
         yield Seen(one.id, shot, value, max(digits))
 
 
-def _charged(known: Iterable[tuple[Check, list[Reading]]], numbers: Mapping[str, float]) -> Iterable[str]:
-    for one, _ in known:
-        left = one.measurand == "residual_voltage" and one.function is Function.DC_VOLTAGE
-        if left and abs(numbers.get(one.id, 0.0)) > _CHARGE_V:
-            yield from (probe.net for probe in (one.red, one.black) if probe is not None and probe.net is not None)
+def _is_charged(one: Check, numbers: Mapping[str, float]) -> bool:
+    """Return whether a check of charge found some."""
+    left = one.measurand == "residual_voltage" and one.function is Function.DC_VOLTAGE
+    return left and abs(numbers.get(one.id, 0.0)) > _CHARGE_V

@@ -34,6 +34,7 @@ Floats = NDArray[np.float64]
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
 _LEAST_OHM = 1e-3
+_ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
 _CHARGED = math.log(200.0)  # charge that was seen and left
@@ -164,10 +165,16 @@ def _all_swapped(work: Slips) -> float | None:
 def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:
     function = work.held.seen[at].shot.function
     there = turned.get(at)
-    if there is None:
-        return -math.inf
+    if there is None or _alike(there, work.as_taken.get(at, math.inf)):
+        return -math.inf  # an exchange that changes nothing is no slip
     spread = _UNIT_V if function is Function.DIODE else _UNIT_RATIO
     return float(work.elsewhere(at, there, spread) - work.fit.terms[at])
+
+
+def _alike(turned: float, taken: float) -> bool:
+    """Return whether two readings of the unit are one to any meter."""
+    both_over = math.isnan(turned) and math.isnan(taken)
+    return both_over or math.isclose(turned, taken, rel_tol=_ALIKE)
 
 
 def _typed(work: Slips, at: int) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -15,7 +15,7 @@ from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.fits import joint, straight
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
-from benchcheck.diagnosis.likelihood import hold
+from benchcheck.diagnosis.likelihood import hold, unexplained
 from benchcheck.diagnosis.predictions import predict
 from benchcheck.diagnosis.unnamed import least_with_paths, lower_than_named, worth_of_unnamed
 
@@ -26,8 +26,26 @@ Floats = NDArray[np.float64]
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
 
 
-def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:
-    """Yield several faults at once: what the eyes saw together, else pairs of what explains most; with log odds."""
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Several faults at once, their log odds, what unnamed paths beside them add, and the checks they leave."""
+
+    hypothesis: Hypothesis
+    log_odds: float
+    path: float
+    left: tuple[str, ...]
+
+    @property
+    def with_paths(self) -> Together:
+        """The same with unnamed paths beside where those add anything."""
+        if not self.path:
+            return self
+        beside = replace(self.hypothesis, also=(*self.hypothesis.also, UNNAMED))
+        return replace(self, hypothesis=beside, log_odds=self.log_odds + self.path)
+
+
+def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[Together]:
+    """Yield several faults at once: what the eyes saw together, else pairs of what explains most."""
     leading = _explaining(engine, weighed)
     seen_turned = [
         one
@@ -40,7 +58,7 @@ def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iter
         return
     tried = (_pair(a, b) for a, b in combinations(leading, 2))
     pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
-    yield from ((pair, worth) for pair, worth, _ in _weighed_together(engine, evidence, weighed, pairs))
+    yield from _weighed_together(engine, evidence, weighed, pairs)
 
 
 def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
@@ -51,28 +69,24 @@ def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
 
 def _beside_what_was_seen(
     engine: Engine, evidence: Evidence, weighed: Weighed, seen: Sequence[Hypothesis], leading: Sequence[Hypothesis]
-) -> Iterator[tuple[Hypothesis, float]]:
+) -> Iterator[Together]:
     """Yield what the eyes saw together, then one and two more faults beside it, the best first fault kept."""
     kept = tuple(seen)
     found = list(_weighed_together(engine, evidence, weighed, [_together(kept)]))
     for _ in range(_MOST_BESIDE):
-        yield from (
-            (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
-        )
+        yield from (one.with_paths for one in found)
         others = [one for one in leading if one not in kept]
         found = list(_weighed_together(engine, evidence, weighed, [_together((*kept, one)) for one in others]))
         if not found:
             return
-        kept = (*kept, others[max(range(len(found)), key=lambda at: found[at][1] + found[at][2])])
-    yield from (
-        (replace(one, also=(*one.also, UNNAMED)) if path else one, worth + path) for one, worth, path in found
-    )
+        kept = (*kept, others[max(range(len(found)), key=lambda at: found[at].log_odds + found[at].path)])
+    yield from (one.with_paths for one in found)
 
 
 def _weighed_together(
     engine: Engine, evidence: Evidence, weighed: Weighed, several: Sequence[Hypothesis]
-) -> Iterator[tuple[Hypothesis, float, float]]:
-    """Yield hypotheses of several faults, their log odds, and what unnamed paths beside would add."""
+) -> Iterator[Together]:
+    """Yield hypotheses of several faults, weighed."""
     if not several:
         return
     shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
@@ -93,8 +107,10 @@ def _weighed_together(
     before = np.log([one.odds for one in several]) + beside
     by_lines = np.array([fit.log_likelihood for fit in fits])
     nearer = np.array([_nearer_the_unit(engine, evidence, weighed, one) for one in several])
-    for one, worth, path in zip(several, before + by_lines + nearer, paths, strict=True):
-        yield one, float(worth), float(path)
+    for one, worth, path, fit in zip(several, before + by_lines + nearer, paths, fits, strict=True):
+        far = unexplained(held, fit.terms) if not path else np.zeros(len(held.seen), bool)
+        left = (seen.check for seen, bad in zip(held.seen, far, strict=True) if bad)
+        yield Together(one, float(worth), float(path), tuple(left))
 
 
 def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, several: Hypothesis) -> float:

@@ -16,7 +16,7 @@ from benchcheck.kinds.check import Check
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
-__all__ = ["by_signature", "parts_unread"]
+__all__ = ["by_signature", "parts_unread", "slips_by_signature"]
 
 _ORIGIN = "common practice, no source: the signature of its kind, without the circuit around it"
 _ORIGIN_BEFORE = "common practice, no source: nothing of it was read"
@@ -54,6 +54,18 @@ def by_signature(
 def parts_unread(board: Board, evidence: Evidence, overloads: Mapping[str, bool]) -> tuple[str, ...]:
     """Return the parts of which no reading says anything."""
     return tuple(name for name in board.parts if not _looks(board, name, evidence, overloads))
+
+
+def slips_by_signature(board: Board, evidence: Evidence) -> Iterator[tuple[str, str]]:
+    """Yield the checks whose readings no fault of a part alone gives, and what may have been done there."""
+    for check in board.checks:
+        value = (evidence.numbers or {}).get(check.id)
+        if value is None or check.powered or check.function not in (Function.OHMS, Function.LOW_POWER_OHMS):
+            continue
+        if value < 0.0:
+            yield check.id, "reads below nothing: charge is left there"
+        elif check.expected and any(math.isclose(value, by * check.expected, rel_tol=0.3) for by in (1e3, 1e-3)):
+            yield check.id, "is a thousand times off: look at the prefix again"
 
 
 def _looks(board: Board, name: str, evidence: Evidence, overloads: Mapping[str, bool]) -> Looks:

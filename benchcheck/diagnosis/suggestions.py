@@ -19,7 +19,7 @@ from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion, ea
 from benchcheck.diagnosis.shots import ALTERNATING, Shot
 from benchcheck.quantity import brief_value
 
-__all__ = ["leading_rows", "suggestions"]
+__all__ = ["DISCHARGE", "leading_rows", "suggestions"]
 
 Floats = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ _LITTLE = 0.1
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
 _LEADS = "the {pin} lead"
-_DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
+DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
     "probes-swapped": "see that red is in the volt and ohm jack and black in COM, then read a diode again",
@@ -57,13 +57,13 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     groups = found.groups()
     first = groups[0][0][0].hypothesis
     if evidence.charged:
-        words = f"{_DISCHARGE}read again what touches {' or '.join(sorted(evidence.charged))}"
+        words = f"{DISCHARGE}read again what touches {' or '.join(sorted(evidence.charged))}"
         yield Suggestion("", "", None, 1.0, _SLIP_S, (), words)
-    if evidence.powered and first is not GOOD and not first.part_faults:
+    if evidence.powered and not first.part_faults:  # a good unit led by a slip: power showed something all the same
         yield from _powered(engine, evidence, first)
     yield from _touched_again(engine, evidence, found)
     if groups[0][1] >= STOP_AT:
-        slip = first.code in OPERATOR_CODES
+        slip = first.code in OPERATOR_CODES or (found.unexplained and first is GOOD)
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
     told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
@@ -140,7 +140,7 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
             continue
         asked.add(slip.check)
         red, black = engine.points(seen.shot)
-        first = _DISCHARGE if slip.code == "residual-charge" else ""
+        first = DISCHARGE if slip.code == "residual-charge" else ""
         was = f"it was noted as {shown(seen.shot, seen.value)}"
         words = f"{first}read {slip.check} again, red on {red}, black on {black}: {was}"
         yield Suggestion(

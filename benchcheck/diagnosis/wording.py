@@ -45,13 +45,16 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
     if not found.suggestions:
         yield f"next: {_nothing_more(found)}"
     yield from (f"note: {remark}" for remark in found.remarks)
-    leading = found.groups()[0][0][0].hypothesis
-    if leading is not GOOD:
-        yield f"chance before any reading: {leading.origin}"
+    shown = (group[0].hypothesis for group, share in found.groups()[:_SHOWN_GROUPS] if share >= _LEAST_SHOWN)
+    fault = next((one for one in shown if one is not GOOD), None)
+    if fault is not None:
+        yield f"chance before any reading: {fault.origin}"
 
 
 def _nothing_more(found: Diagnosis) -> str:
     group, share = found.groups()[0]
+    if found.unexplained:
+        return f"read {', '.join(found.unexplained[:3])} again; nothing here explains what was noted"
     if share < STOP_AT:
         return "no reading that this bench can take separates these further"
     if group[0].hypothesis is GOOD:
@@ -74,8 +77,15 @@ def _percent(share: float) -> str:
 
 def short_lines(found: Diagnosis) -> Iterator[str]:
     """Yield two lines for the end of a visit, none where the board looks good."""
+    leading, good = found.groups()[0]
     group, share = next((each for each in found.groups() if each[0][0].hypothesis is not GOOD), ((), 0.0))
-    if group and share >= _LEAST_SHOWN:
+    if leading[0].hypothesis is GOOD and good >= STOP_AT:
+        yield from (
+            (f"likely cause: none found; a good board suits the readings best ({_percent(good).strip()})",)
+            if group
+            else ()
+        )
+    elif group and share >= _LEAST_SHOWN:
         yield f"likely cause: {_names(group[:3])} ({_percent(share).strip()})"
     if found.unexplained:
         yield from found.remarks[:1]

@@ -6,11 +6,11 @@ open or short. Faults of the operator are words of their own; some of them name 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from benchcheck.circuit.devices import Device, Resistor, part_of
+from benchcheck.circuit.devices import Device, Mosfet, Resistor, part_of
 from benchcheck.circuit.faults import CODES, PartFault, faulty, parse_fault, possible_faults
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.errors import CircuitError, Fault, UsageError, close_match
@@ -25,6 +25,7 @@ OPERATOR_FAULTS: Mapping[str, str] = {
     "residual-charge": "the capacitors still hold charge when the visit begins",
     "typed-1000": "one typed reading (its check may be named) has lost its prefix",
 }
+_OF_A_CHECK = "typed-1000"
 #: of many names so many are told, and of the ways to write a fault so many.
 _NAMED, _WRITTEN = 20, 3
 
@@ -69,10 +70,13 @@ def _shorts(fault: PartFault, pins: Mapping[str, Mapping[str, str]]) -> tuple[De
     return (Resistor(f"{fault.designator}:short", first, second, 0.05),)
 
 
-def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str, Any]) -> FaultsOfUnit:
+def parse_faults(
+    texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str, Any], checks: Collection[str] = ()
+) -> FaultsOfUnit:
     """Return what a list of texts names; raises UsageError with every text that names nothing.
 
-    `unmodelled` holds the parts that have pins but no circuit model, by designator.
+    `unmodelled` holds the parts that have pins but no circuit model, by designator; `checks` the names of what is
+    typed.
     """
     parts: list[PartFault] = []
     others: list[PartFault] = []
@@ -82,6 +86,7 @@ def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str
         words = text.split()
         if words and words[0] in OPERATOR_FAULTS:
             operator.append((words[0], " ".join(words[1:])))
+            wrong += [Fault("--fault", "", why) for why in _slip_refused(text, netlist, checks)]
         elif len(words) == 2 and words[0] in unmodelled and words[1] in ("open", "short"):
             others.append(PartFault("open" if words[1] == "open" else "short", words[0]))
         else:
@@ -94,11 +99,23 @@ def parse_faults(texts: Iterable[str], netlist: Netlist, unmodelled: Mapping[str
     return FaultsOfUnit(tuple(parts), tuple(others), tuple(operator))
 
 
+def _slip_refused(text: str, netlist: Netlist, checks: Collection[str]) -> Iterator[str]:
+    """Yield why a fault of the operator cannot be, if it cannot."""
+    word, _, named = text.strip().partition(" ")
+    if named and word != _OF_A_CHECK:
+        yield f'"{text}": this is done to every reading; write {word} alone'
+    elif named and named.strip() not in checks:
+        near = close_match(named.strip(), checks) or "; check-spec lists the board's checks"
+        yield f'"{text}": the board has no such check{near}'
+    if word == "charged-gate" and not any(isinstance(device, Mosfet) for device in netlist.devices):
+        yield f'"{text}": no part of this board has a gate'
+
+
 def _refusal(text: str, reason: str, netlist: Netlist, unmodelled: Mapping[str, Any]) -> str:
     """Return what is wrong with words that the circuit refuses for a reason, and what could be meant."""
     part, code, *where = (*text.split(), "", "")
     if code not in CODES or code == "bridge":
-        return f"{reason}{close_match(text, OPERATOR_FAULTS)}"
+        return f"{reason}; of the hand: {', '.join(OPERATOR_FAULTS)}{close_match(text, OPERATOR_FAULTS)}"
     possible = possible_faults(netlist, bridges=())
     having = list(dict.fromkeys(fault.designator for fault in possible if fault.code == code))
     can = f"this fault can be on {_some(having)}" if having else "nothing on this board can have it"

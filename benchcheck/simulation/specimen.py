@@ -64,7 +64,7 @@ class Specimen:
         parts_with = {part_of(name) for name in devices}
         self.unmodelled = {name: pins for name, pins in self._pins.items() if pins and name not in parts_with}
         self._good = Netlist(good)
-        self.faults: FaultsOfUnit = parse_faults(faults, self._good, self.unmodelled)
+        self.faults: FaultsOfUnit = parse_faults(faults, self._good, self.unmodelled, board.by_id)
         self._cache: dict[tuple[tuple[str, str], ...], Netlist] = {}
 
     def pins_of(self, designator: str) -> Mapping[str, str]:

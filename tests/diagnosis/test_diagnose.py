@@ -87,6 +87,51 @@ def test_a_charged_gate_is_told_from_a_shorted_part(engine: Engine) -> None:
     assert "charged-gate" in codes
 
 
+TRIANGLE = """\
+benchcheck = 1
+[board]
+model = "Ellwick T-0 triangle"
+revision = "A"
+hazards = []
+[net.A]
+complete = true
+[net.B]
+complete = true
+[net.C]
+complete = true
+""" + "".join(
+    f'[part.{name}]\nkind = "resistor"\nvalue = "{ohm}"\ntolerance = "5 %"\nnets = ["{a}", "{b}"]\n'
+    for name, ohm, a, b in (("R1", "10k", "A", "B"), ("R2", "1k", "B", "C"), ("R3", "22k", "A", "C"))
+)
+
+
+def triangle(**texts: str) -> Diagnosis:
+    """Return what three resistors in a triangle are said to have, readings by part."""
+    readings = [boards.typed(f"{name}.resistance", text, "ohm") for name, text in texts.items()]
+    return diagnose(boards.board(TRIANGLE), boards.bench(), readings)
+
+
+def test_an_exchange_of_probes_that_changes_nothing_is_no_slip() -> None:
+    # Ohm's law: 10k beside 1k + 22k are 6.97k, either way round
+    diagnosis = triangle(R1="4.6k", R2="970", R3="7.33k")
+    assert "probes-swapped" not in [one.hypothesis.code for one in diagnosis.ranked]
+    assert any(one.check == "R1.resistance" for one in diagnosis.suggestions)
+    assert not any("no reading so far speaks" in line for line in diagnosis_lines(diagnosis))
+
+
+def test_what_a_pair_of_faults_leaves_is_named_too() -> None:
+    # with two of the three open the third reads its own value, never overload
+    diagnosis = triangle(R1="OL", R2="OL", R3="OL")
+    assert diagnosis.leading[0][0].hypothesis.also
+    assert len(diagnosis.unexplained) == 1
+
+
+def test_a_reading_between_nets_that_no_part_joins_is_weighed_and_not_lost(engine: Engine) -> None:
+    diagnosis = found(engine, "good", {"between.ohms[BASE:V5]": "3"})
+    assert "between.ohms[BASE:V5]" in " ".join(diagnosis_lines(diagnosis))
+    assert engine.also_reading(engine.shots) is engine
+
+
 def test_readings_no_single_fault_explains_are_named(engine: Engine) -> None:
     changed = {"R1.resistance": "47k", "D1.forward_drop": "OL", "D1.reverse": "0.61", "R9.resistance": "9.9k"}
     diagnosis = found(engine, "good", changed)

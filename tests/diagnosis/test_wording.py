@@ -44,7 +44,7 @@ def test_readings_that_tell_two_pairs_of_faults_apart_are_asked_for(engine: Engi
     found = read(engine.board, TURNED | {"R1.resistance": "47k", "R9.resistance": "9.9k", "R2.resistance": "9.98k"})
     pairs = [group[0].hypothesis for group, _ in found.groups()[:2]]
     assert all(one.also for one in pairs)
-    first = found.suggestions[0]
+    first = next(one for one in found.suggestions if len(one.if_cause) > 1)
     displays = {str(cause.hypothesis): cause.display for cause in first.if_cause}
     assert displays[str(pairs[0])] != displays[str(pairs[1])]
     assert f"if it is {pairs[0]}" in first.words
@@ -148,6 +148,30 @@ def test_without_nets_and_readings_nothing_is_certain_and_what_to_read_is_said()
     some = read(boards.board(NO_NETS), {"R1.resistance": "4.7k", "D1.forward_drop": "0.58", "D1.reverse": "OL"})
     assert found.leading[1] < some.leading[1] < 1.0
     assert "no reading says anything of C1" in said(some)
+
+
+def test_without_nets_charge_comes_before_any_other_reading() -> None:
+    found = read(boards.board(NO_NETS), {"C1.residual_voltage": "12", "R1.resistance": "4.7k"})
+    assert found.suggestions[0].words.startswith("take the charge off through a resistor")
+    assert "charge was noted at C1" in said(found)
+
+
+@pytest.mark.parametrize(("text", "words"), [("-450", "below nothing"), ("4.7", "a thousand times off")])
+def test_without_nets_what_no_part_alone_reads_is_read_again(text: str, words: str) -> None:
+    found = read(boards.board(NO_NETS), {"R1.resistance": text})
+    assert found.suggestions[0].words.startswith("read R1.resistance again: ")
+    assert words in said(found)
+
+
+def test_where_the_good_board_suits_best_no_fault_is_called_likely(engine: Engine) -> None:
+    found = diagnose(engine.board, engine.bench, boards.readings(engine, "good"))
+    assert next(short_lines(found)).startswith("likely cause: none found; a good board suits the readings best")
+
+
+def test_where_faults_are_listed_the_origin_of_their_odds_is_too(engine: Engine) -> None:
+    found = read(engine.board, {})
+    assert found.leading[0][0].hypothesis.code == "good"
+    assert "chance before any reading: " in said(found)
 
 
 def test_paths_the_spec_does_not_name_are_called_no_fault(engine: Engine) -> None:

@@ -98,6 +98,28 @@ def test_a_fault_that_cannot_be_says_what_can(text: str, said: str) -> None:
         Specimen(demo(), (text,))
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("typed-1000 R99.resistance", "no such check"),
+        ("probes-swapped nosuch", "write probes-swapped alone"),
+        ("probes-swaped", 'did you mean "probes-swapped"'),
+        ("Q4 swapped-pins base base", "name two different pins"),
+        ("R14 decade x100 x10", '"x10"; leave it out'),
+    ],
+)
+def test_words_that_would_be_passed_over_are_refused(text: str, said: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        Specimen(demo(), (text,))
+    assert said in str(caught.value)
+
+
+def test_a_board_without_a_gate_has_no_gate_to_charge() -> None:
+    text = '[part.R1]\nkind = "resistor"\nvalue = "1k"\ntolerance = "5 %"\nnets = ["A", "B"]\n'
+    with pytest.raises(UsageError, match="has a gate"):
+        Specimen(board(BARE + text), ("charged-gate",))
+
+
 def test_all_wrong_faults_are_named_at_once() -> None:
     with pytest.raises(UsageError) as caught:
         Specimen(demo(), ("R99 open", "R98 open"))
