@@ -38,7 +38,7 @@ _PROMISING = 2.0
 #: how far a stray is followed at once: further than that straight lines lead astray.
 _FURTHEST_STEP = 1.5
 #: so far behind another hypothesis, as a logarithm, with what lines promise, one is left alone.
-_HOPELESS = 30.0
+_HOPELESS, _GRANTED = 30.0, 3.0
 #: so far off its reading's curve, in deviations, a line leads astray.
 _FURTHEST_OFF = 36.0
 #: a step that led where readings are less likely is taken again this many times shorter.
@@ -127,12 +127,12 @@ class _Search:
     def is_behind(self, rival: float) -> bool:
         """Whether what lines aim at, near or far, is hopelessly less likely than something else.
 
-        Lines from far off promise too little: another step is granted what the last one gained, and none is denied
-        after one that was too long.
+        Lines from far off promise too little: further steps are granted some times what the last one gained, and none
+        is denied after one that was too long.
         """
         gained = self._reached[-1] - self._reached[-2] if len(self._reached) > 1 else 0.0
         promised = max(self._reached[-1], self._aim.log_likelihood, self._other.log_likelihood)
-        return gained > 0.0 and promised + gained < rival - _HOPELESS
+        return gained > 0.0 and promised + _GRANTED * gained < rival - _HOPELESS
 
     @property
     def stands_short(self) -> bool:
