@@ -59,7 +59,7 @@ def answered(person: Person, stop_at: str = "", wishes: tuple[str, ...] = ()) ->
     `wishes` are what is wanted, one after the other, each time power was ended.
     """
     wanted = list(wishes)
-    came = 0
+    came = len(person.screen)  # what stood there before was answered
     while True:
         told = waited(person, came)
         came = len(person.screen)
@@ -126,7 +126,7 @@ def test_after_enter_has_switched_off_power_comes_again_and_the_check_with_it(tm
         assert not is_on(served)
         wander(served, False)
         person.type("undo")
-        assert "BATT.idle_current" in answered(person, stop_at="power is off: ")
+        assert "taken back: BATT.inrush_time" in answered(person, stop_at="power is off: ")
         person.type("power")
         answered(person)
         code = person.end()
