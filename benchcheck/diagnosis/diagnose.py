@@ -313,7 +313,7 @@ def _looked_right(evidence: Evidence, first: Hypothesis) -> Iterator[str]:
 
 def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if evidence.charged:
-        yield (f"charge was noted at {_listed(sorted(evidence.charged))}: {_BEFORE_OHMS}")
+        yield f"charge was noted at {_listed(sorted(evidence.charged))}: {_BEFORE_OHMS}"
     if not evidence.seen:
         yield "no reading between nets yet: the probabilities are those before any reading"
     if len(evidence.unread) > len(evidence.seen):

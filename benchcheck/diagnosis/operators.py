@@ -34,6 +34,7 @@ Floats = NDArray[np.float64]
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
 _LEAST_OHM = 1e-3
+#: readings nearer than this, as a ratio, are one to any meter.
 _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
@@ -150,13 +151,13 @@ def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | N
         return _all_swapped(work)
     at = by_check[slip.check]
     if slip.code == "probes-swapped":
-        return _swapped(work, at, work.odd_turned)
+        return None if _unchanged(work, at) else _swapped(work, at, work.odd_turned)
     return _typed(work, at) if slip.code == "typed-1000" else _charge(work, at)
 
 
 def _all_swapped(work: Slips) -> float | None:
     """Return what readings gain with the probes exchanged in all of them, None where the odd ones gain nothing."""
-    gained = sum(_swapped(work, at, work.odd_turned) for at in work.odd_turned)
+    gained = sum(_swapped(work, at, work.odd_turned) for at in work.odd_turned if not _unchanged(work, at))
     if gained <= 0.0:
         return None
     return gained + sum(_swapped(work, at, work.rest_turned) for at in work.rest_turned)
@@ -165,16 +166,16 @@ def _all_swapped(work: Slips) -> float | None:
 def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:
     function = work.held.seen[at].shot.function
     there = turned.get(at)
-    if there is None or _alike(there, work.as_taken.get(at, math.inf)):
-        return -math.inf  # an exchange that changes nothing is no slip
+    if there is None:
+        return -math.inf
     spread = _UNIT_V if function is Function.DIODE else _UNIT_RATIO
     return float(work.elsewhere(at, there, spread) - work.fit.terms[at])
 
 
-def _alike(turned: float, taken: float) -> bool:
-    """Return whether two readings of the unit are one to any meter."""
-    both_over = math.isnan(turned) and math.isnan(taken)
-    return both_over or math.isclose(turned, taken, rel_tol=_ALIKE)
+def _unchanged(work: Slips, at: int) -> bool:
+    """Return whether the exchange of probes changes nothing in an odd reading: then it explains nothing there."""
+    turned, taken = work.odd_turned.get(at, math.inf), work.as_taken.get(at, -math.inf)
+    return (math.isnan(turned) and math.isnan(taken)) or math.isclose(turned, taken, rel_tol=_ALIKE)
 
 
 def _typed(work: Slips, at: int) -> float | None:
