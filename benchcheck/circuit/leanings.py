@@ -70,6 +70,11 @@ class Leanings:
         self._rows_of_channels = np.array([rows for _, rows in v.mosfets], dtype=np.intp).reshape(-1, 3)
         self._rows_of_bjts = np.array([rows for _, rows in v.bjts], dtype=np.intp).reshape(-1, 3)
 
+    @property
+    def drops(self) -> slice:
+        """The slots of the shared junctions' forward voltages, in the junctions' own order."""
+        return slice(self._drops, self._bjts)
+
     def of(
         self, variant: Indices, solution: Floats, adjoint: Floats, tangents: tuple[Floats, Floats],
         extras: tuple[ExtraJunctions, ExtraBjts],

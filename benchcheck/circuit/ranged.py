@@ -9,7 +9,7 @@ board settled. A board that overloads where the meter did not is off by what its
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,11 +25,12 @@ from .screening import NOTHING, Screen
 from .settled import Settled
 from .variants import Variants
 
-__all__ = ["RangedReadings", "readings_in_ranges"]
+__all__ = ["RangedReadings", "Source", "readings_in_ranges"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+_Where = Indices | slice | int | tuple[Indices | slice | int, ...]
 
 #: how far from what was read, in natural logarithm, a reading is for a further range to be tried, and of how many.
 _LIKE, _MOST_FURTHER = 0.7, 3
@@ -39,12 +40,41 @@ _AGREES = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
+class Source:
+    """What readings of ohms were driven with, and how near the edge of a leakage (any shape, all the same).
+
+    `ampere` is the test current, `edge` the ohms from which its source gives way, NaN where it did not; both NaN for
+    what is not ohms or not solved. Of the junction that moves a reading most, NaN where it is not driven backwards:
+    `backwards` is by how many volts the reading moves with a volt of its forward drop (NaN where the source gave
+    way), `slope_v` its n Vt.
+    """
+
+    ampere: Floats
+    edge: Floats
+    backwards: Floats
+    slope_v: Floats
+
+    @classmethod
+    def unknown(cls, *shape: int) -> Source:
+        """Return what nothing is known of."""
+        return cls(*np.full((4, *shape), np.nan))
+
+    def put(self, where: _Where, other: Source) -> None:
+        """Enter what other readings were driven with."""
+        for name in Source.__slots__:
+            getattr(self, name)[where] = getattr(other, name)
+
+    def of(self, where: _Where) -> Source:
+        """Return what some readings were driven with."""
+        return Source(*(getattr(self, name)[where] for name in Source.__slots__))
+
+
+@dataclass(frozen=True, slots=True)
 class RangedReadings:
     """Readings of the board (row 0) and of every edit of it, (edits + 1 x probes), each in the range it ends in.
 
     `latent` in the units of the probes' functions, were there no end of range or compliance; NaN where not `solved`.
-    `ampere` (as `latent`) is the test current of that range, `edge` the ohms from which its source gives way, NaN
-    where it did not; both NaN in volts.
+    `source` is what they were driven with.
     `slopes` (entries x slots) are of the logarithm of ohms, or of volts, to what readings lean on; `entry` (as
     `latent`) says which. `settled` is where the board settled, for one much like it to begin at; `tried` (probes) how
     many ranges any of the boards took.
@@ -52,8 +82,7 @@ class RangedReadings:
 
     latent: Floats
     solved: Bools
-    ampere: Floats
-    edge: Floats
+    source: Source
     slots: tuple[Leaning, ...]
     slopes: Floats
     entry: Indices
@@ -68,13 +97,15 @@ def readings_in_ranges(
     edits: Sequence[Edit],
     *,
     read: Sequence[float] = (),
+    last: Sequence[int] = (),
     nothing: float = NOTHING,
     begin: Settled | None = None,
     together: Sequence[int] | Indices = (),
 ) -> RangedReadings:
     """Return what every probe reads, `places` naming the first range that can have shown it, counted from 0.
 
-    `read` is what was read, in ohm: a further range counts where it shows what is nearer. `nothing` is as for
+    `read` is what was read, in ohm: a further range counts where it shows what is nearer, one beyond `last` (counted
+    as `places`, the last that can have shown it by its digits) only what is no less. `nothing` is as for
     `edited_readings`; `begin` where a board much like it settled; `together` (probes) how many ranges to solve at
     once, where a board like it took as many. What the
     batch cannot do is left unsolved. The probes' functions are those of direct current.
@@ -83,7 +114,7 @@ def readings_in_ranges(
     """
     for probe in probes:
         netlist.require_nets(probe.red, probe.black)
-    work = _Ranged(netlist, probes, places, edits, read or [np.nan] * len(probes), together)
+    work = _Ranged(netlist, probes, places, edits, read or [np.nan] * len(probes), last, together)
     return work.read(nothing, begin)
 
 
@@ -92,7 +123,7 @@ class _Ranged:
 
     def __init__(
         self, netlist: Netlist, probes: Sequence[Probe], places: Sequence[int], edits: Sequence[Edit],
-        read: Sequence[float], together: Sequence[int] | Indices,
+        read: Sequence[float], last: Sequence[int], together: Sequence[int] | Indices,
     ) -> None:  # fmt: skip
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self._row_of = np.array([0, *(different[edit] for edit in edits)], dtype=np.intp)
@@ -103,8 +134,9 @@ class _Ranged:
         ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
         self._read = np.maximum(np.array(read, float), _LEAST_OHM)  # leads taken off may leave less than nothing
         self._by = range_table(ranges)
-        self._leads, self._in_volt = self._by["leads"][:, 0], self._by["factor"][:, 0] == 1.0
         self._last = np.array([len(each) - 1 for each in ranges], dtype=np.intp)
+        self._shown = np.array(last, np.intp) - np.array(places, np.intp) if last else self._last
+        self._leads, self._in_volt = self._by["leads"][:, 0], self._by["factor"][:, 0] == 1.0
         self._together = np.array(together, np.intp) if len(together) else np.ones(len(probes), np.intp)
         self._tried = np.ones(len(probes), np.intp)
 
@@ -114,29 +146,36 @@ class _Ranged:
         rest = Outcome.at_rest(self._batch.rows_seen, len(apart), self._v.size)
         good, slopes, latent, further, settled = self._solve(np.zeros(len(apart), np.intp), apart, rest, begin)
         table, solved = np.tile(self._leads, (rows, 1)), np.ones((rows, count), bool)
-        ampere, edge = np.full((2, rows, count), np.nan)
+        source = Source.unknown(rows, count)
         entry = np.full((rows, count), count, np.intp)  # both tips on one net: the leads, which lean on nothing
         table[:, apart], solved[:, apart], entry[:, apart] = latent, good.solved, apart
-        ampere[:, apart], edge[:, apart] = self._source(good, apart, further)
+        source.put((slice(None), apart), self._source(good, apart, further, slopes))
         kept = np.zeros((count + 1, len(self._leanings.slots)))
         kept[apart] = slopes.T
         row, at = self._moved(good, apart, self._of_range("ampere", apart, further), nothing)
         found, slopes, latent, further, _ = self._solve(row, at, good.chosen(np.searchsorted(apart, at)))
         table[row, at], solved[row, at] = latent, found.solved
-        ampere[row, at], edge[row, at] = self._source(found, at, further)
+        source.put((row, at), self._source(found, at, further, slopes))
         entry[row, at] = count + 1 + np.arange(len(row))
         table[~solved] = np.nan
         of = self._row_of
         every = np.concatenate([kept, slopes.T])
         return RangedReadings(
-            table[of], solved[of], ampere[of], edge[of], self._leanings.slots, every, entry[of], settled, self._tried
+            table[of], solved[of], source.of(of), self._leanings.slots, every, entry[of], settled, self._tried
         )
 
-    def _source(self, found: Outcome, at: Indices, further: Indices) -> tuple[Floats, Floats]:
-        """Return the test current, and the ohms from which the source gives way where it did."""
+    def _source(self, found: Outcome, at: Indices, further: Indices, slopes: Floats) -> Source:
+        """Return what readings were driven with; `slopes` (slots x items) are theirs."""
         ampere = np.where(self._in_volt[at], np.nan, self._of_range("ampere", at, further))
         edge = self._of_range("volt", at, further) / ampere + self._leads[at]
-        return ampere, np.where(found.holds_current, np.nan, edge)
+        edge = np.where(found.holds_current, np.nan, edge)
+        drops = slopes[self._leanings.drops]
+        if not drops.size:
+            return replace(Source.unknown(len(at)), ampere=ampere, edge=edge)
+        item, most = np.arange(len(at)), np.abs(drops).argmax(axis=0)
+        driven_back = (found.seen[most, item] < 0.0) & ~self._in_volt[at]
+        by_drop = np.where(driven_back & found.holds_current, drops[most, item] * found.volt, np.nan)
+        return Source(ampere, edge, by_drop, np.where(driven_back, self._v.junction_arrays.slope_v[most], np.nan))
 
     def _moved(self, good: Outcome, apart: Indices, ampere: Floats, nothing: float) -> tuple[Indices, Indices]:
         """Return rows and probes of the readings that an edit moves."""
@@ -171,7 +210,7 @@ class _Ranged:
                     rest, self._outcome(rows[these], at[these], ranges, first.chosen(these), begin, solved)
                 )
             shown = outcome.volt / np.maximum(outcome.ampere, 1e-15) + self._leads[at[waiting]]
-            taken = np.flatnonzero(self._nearer(at[waiting], shown, latent[waiting])) if step else slice(None)
+            taken = np.flatnonzero(self._nearer(at[waiting], shown, latent[waiting], step)) if step else slice(None)
             kept = waiting[taken]
             latent[kept], further[kept] = shown[taken], step
             found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
@@ -216,12 +255,17 @@ class _Ranged:
         with np.errstate(invalid="ignore"):
             return np.asarray(np.abs(np.log(ohm / self._read[at])) > _LIKE)
 
-    def _nearer(self, at: Indices, ohm: Floats, before: Floats) -> Bools:
-        """Return which readings of a further range are nearer to what was read, if anything was."""
+    def _nearer(self, at: Indices, ohm: Floats, before: Floats, further: int) -> Bools:
+        """Return which readings of a further range are nearer to what was read, if anything was.
+
+        In a range that cannot have shown it what reads less leads astray: there the leakage seems too large that the
+        range before finds too small.
+        """
         with np.errstate(invalid="ignore"):
             distance = np.abs(np.log(ohm / self._read[at]))
             nearer = distance < np.abs(np.log(before / self._read[at]))
-        return np.asarray(nearer | np.isnan(self._read[at]))
+        astray = (further > self._shown[at]) & (ohm < self._read[at])
+        return np.asarray((nearer & ~astray) | np.isnan(self._read[at]))
 
     def _items(self, rows: Indices, at: Indices, further: Indices, start: Outcome) -> Items:
         ampere, volt = (self._of_range(name, at, further) for name in ("ampere", "volt"))

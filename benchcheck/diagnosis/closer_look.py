@@ -72,16 +72,22 @@ class CloserLook:
                     break
                 around, lead, here = further, lead[:1], 0
             rows = self._one_of_each([0, around, *lead, *(() if self._been else fits)])
-            known = self._compared.setdefault(around, set())
-            rows = [at for at in rows if at not in known or not near_enough(fits[at])]
-            self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
-            known.update(rows)
+            self._compare(rows, around, fits)
+            if around and unexplained(self._held, fits[around].terms).any():
+                self._compare(self._one_of_each(self._solver.kin(around)), around, fits)
             if around == 0:
                 self._good_at = fits[0].stray
             telling = telling or self._screened(odds, fits)
             self._entered(odds, fits)
             around = max(self._looked, key=lambda at: odds[at])
         return telling
+
+    def _compare(self, rows: Sequence[int], around: int, fits: dict[int, Fit]) -> None:
+        """Hold hypotheses against the readings around the point of one, but for what is known there."""
+        known = self._compared.setdefault(around, set())
+        rows = [at for at in rows if at not in known or not near_enough(fits[at])]
+        self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
+        known.update(rows)
 
     def _beside_good_again(self, odds: Floats, fits: dict[int, Fit], telling: Sequence[int]) -> None:
         """Hold what leads against the readings once more where the good board came to suit them better since."""

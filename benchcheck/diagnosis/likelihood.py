@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there
+from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there, place_shown
 from benchcheck.diagnosis.robust import (
     ANYTHING,
     INFLATED,
@@ -60,7 +60,8 @@ class Held:
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
     stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
     was read, `bounded` (strays) which of them a stated tolerance bounds; `elsewhere` (rows x readings) says which
-    predictions say nothing of the range that was shown.
+    predictions say nothing of the range that was shown. `ranges` (2 x readings) are the places of the first and the
+    last range that can have shown a reading, -1 for what is not ohms or no number.
     """
 
     seen: tuple[Seen, ...]
@@ -75,6 +76,7 @@ class Held:
     value: Floats
     bounded: Bools
     elsewhere: Bools
+    ranges: Indices
 
     def without(self, places: Collection[int]) -> Held:
         """Return the readings but those at some places."""
@@ -106,13 +108,13 @@ class _Read:
     overload_from: Floats
 
 
-def _as_arrays(kept: Sequence[Seen], errors: MeterErrors, leads_ohm: float | None) -> _Read:
+def _as_arrays(kept: Sequence[Seen], errors: MeterErrors, leads_ohm: float | None, places: Indices) -> _Read:
     value = np.array([one.value for one in kept], float)
     every = {one.shot.function for one in kept}
     of = {function: np.array([one.shot.function is function for one in kept]) for function in every}
     limit, least, leads, leads_sd, edge = (np.zeros(len(kept)) for _ in range(5))
     for function, which in of.items():
-        limit[which] = errors.limit_of_error(function, np.nan_to_num(value[which]))
+        limit[which] = errors.limit_of_error(function, np.nan_to_num(value[which]), places[which])
         least[which] = errors.limit_of_error(function, np.zeros(1))[0]
         leads[which], leads_sd[which] = errors.leads_ohm(function, leads_ohm)
         edge[which] = errors.overload_from(function)
@@ -124,8 +126,9 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     place = {shot: at for at, shot in enumerate(predictions.shots)}
     kept = tuple(one for one in seen if one.shot in place)
     columns = np.array([place[one.shot] for one in kept], dtype=np.intp)
-    read = _as_arrays(kept, errors, leads_ohm)
-    there = _in_range_shown(predictions, kept, columns, errors)
+    ranges = _ranges(predictions, kept, columns, errors)
+    read = _as_arrays(kept, errors, leads_ohm, ranges[0])
+    there = _in_range_shown(predictions, columns, ranges[0])
     in_ratio = predictions.in_ratio[columns]
     true = read.value - read.leads
     scale = np.where(in_ratio, logarithmic_mean(true, there), 1.0)
@@ -156,7 +159,8 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
         read.overload_from,
         read.value,
         predictions.bounded,
-        _elsewhere(predictions, kept, columns, errors),
+        _elsewhere(predictions, kept, columns, ranges[0], errors),
+        ranges,
     )
 
 
@@ -190,21 +194,35 @@ def beyond_end(there: Floats, in_ratio: Bools, edge: Floats) -> tuple[Floats, Fl
     return distance, np.where(in_ratio, _EDGE, np.where(finite, _EDGE * edge, 1.0))
 
 
-def _in_range_shown(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Floats:
+def _ranges(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Indices:
+    """Return the first and the last range (2 x readings) that can have shown each reading, -1 for no range.
+
+    Of several that have its digits the first is the one where the good board as designed shows a number, if any.
+    """
+    found = np.full((2, len(kept)), -1, np.intp)
+    for at, (one, column) in enumerate(zip(kept, columns, strict=True)):
+        first, last = errors.ranges_shown(one.shot.function, one.value, one.resolution)
+        designed = int(place_shown(predictions.mean[0, column], predictions.held[0, column]))
+        found[:, at] = designed if one.resolution and first < designed <= last else first, last
+    return found
+
+
+def _in_range_shown(predictions: Predictions, columns: Indices, places: Indices) -> Floats:
     """Return the predictions in the range each reading was shown in, where the circuit was solved for it."""
     latent, held = predictions.latent[:, columns], predictions.held
-    for at, one in enumerate(kept):
-        there = held[:, columns[at]]
-        latent[:, at] = in_range(one.value, one.shot.function, latent[:, at], there, errors, one.resolution)
+    for at, (column, place) in enumerate(zip(columns, places, strict=True)):
+        latent[:, at] = in_range(int(place), latent[:, at], held[:, column])
     return np.asarray(latent)
 
 
-def _elsewhere(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Bools:
+def _elsewhere(
+    predictions: Predictions, kept: Sequence[Seen], columns: Indices, places: Indices, errors: MeterErrors
+) -> Bools:
     """Return which predictions say nothing of the range each reading was shown in."""
     found = []
-    for one, column in zip(kept, columns, strict=True):
-        latent, tried, function = predictions.latent[:, column], predictions.held[:, column], one.shot.function
-        found.append(not_known_there(one.value, function, latent, tried, errors, one.resolution))
+    for one, column, place in zip(kept, columns, places, strict=True):
+        latent, tried = predictions.latent[:, column], predictions.held[:, column]
+        found.append(not_known_there(int(place), one.shot.function, latent, tried, errors))
     return np.stack(found, axis=1) if found else np.zeros((len(predictions.mean), 0), bool)
 
 

@@ -14,7 +14,16 @@ from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.shots import MeterErrors, Shot
 from benchcheck.diagnosis.strays import OHMS, Strays
 
-__all__ = ["BENT_AT", "MODEL_RATIO", "MODEL_V", "Positions", "Predictions", "in_range", "not_known_there"]
+__all__ = [
+    "BENT_AT",
+    "MODEL_RATIO",
+    "MODEL_V",
+    "Positions",
+    "Predictions",
+    "in_range",
+    "not_known_there",
+    "place_shown",
+]
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -116,36 +125,32 @@ class Predictions:
         )  # fmt: skip
 
 
-def in_range(
-    value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors, resolution: float = 0.0
-) -> Floats:
-    """Return predictions in the range a value was shown in, where the circuit was solved for it, else `latent`.
+def place_shown(mean: Floats, held: Floats) -> Indices:
+    """Return the place of the range of ohms that predictions are shown in, -1 for none (`held`: one axis more)."""
+    shown = held == mean[..., None]
+    return np.asarray(np.where(shown.any(axis=-1), shown.argmax(axis=-1), -1))
 
-    `latent` (rows), `held` (rows x ranges); `resolution` is of the value's last digit, 0 where that is not known.
+
+def in_range(place: int, latent: Floats, held: Floats) -> Floats:
+    """Return predictions in the range at a place, where the circuit was solved for it, else `latent`.
+
+    `latent` (rows), `held` (rows x ranges); no range is at a place below 0.
     """
-    if np.isnan(value) or function not in OHMS:
+    if not 0 <= place < held.shape[1]:
         return latent
-    shown = errors.range_shown(function, value, resolution)
-    if shown >= held.shape[1]:
-        return latent
-    there = held[:, shown]
+    there = held[:, place]
     return np.where(np.isnan(there) | (np.abs(there - latent) <= _SAME * np.abs(latent)), latent, there)
 
 
-def not_known_there(
-    value: float, function: Function, latent: Floats, held: Floats, errors: MeterErrors, resolution: float = 0.0
-) -> Bools:
-    """Return which predictions (rows) say nothing of the range a value was shown in; arguments as of `in_range`.
+def not_known_there(place: int, function: Function, latent: Floats, held: Floats, errors: MeterErrors) -> Bools:
+    """Return which predictions (rows) say nothing of the range at a place; arguments as of `in_range`.
 
     They end in a smaller range, or the source gives way next to where the good board's reading is. One that ends far
     beyond says that the range shown overloads.
     """
-    if np.isnan(value) or function not in OHMS:
+    if not 0 <= place < held.shape[1]:
         return np.zeros(len(held), bool)
-    shown = errors.range_shown(function, value, resolution)
-    if shown >= held.shape[1]:
-        return np.zeros(len(held), bool)
-    smaller = errors.range_of(function, np.nan_to_num(latent, nan=np.inf)) < shown
+    smaller = errors.range_of(function, np.nan_to_num(latent, nan=np.inf)) < place
     with np.errstate(divide="ignore", invalid="ignore"):
         near = np.abs(np.log(latent / latent[0])) < _NEXT_TO
-    return np.asarray(np.isnan(held[:, shown]) & (smaller | near))
+    return np.asarray(np.isnan(held[:, place]) & (smaller | near))

@@ -25,7 +25,15 @@ from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.at_frequency import AtFrequency
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predicted import BENT_AT, MODEL_RATIO, MODEL_V, Positions, Predictions, in_range
+from benchcheck.diagnosis.predicted import (
+    BENT_AT,
+    MODEL_RATIO,
+    MODEL_V,
+    Positions,
+    Predictions,
+    in_range,
+    place_shown,
+)
 from benchcheck.diagnosis.shots import DIRECT, Lead, Shot, device_pin
 from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, shifted
 from benchcheck.diagnosis.strays import OHMS, moved_spread
@@ -34,9 +42,10 @@ from benchcheck.errors import CircuitError
 from benchcheck.score.model_circuit import excitation_for
 from benchcheck.spec.board import Board
 
-__all__ = ["predict", "read_under"]
+__all__ = ["predict", "read_under", "shown_under"]
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 #: how far from the end of a range a junction may yet carry a reading into the next, as a ratio.
 _EARLY = 0.75
@@ -57,7 +66,15 @@ def read_under(
     board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
 ) -> Floats:
     """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not solved."""
-    return _filled(Tables(board, bench, netlist, hypotheses, shots, spread=False)).result().mean
+    return shown_under(board, bench, netlist, hypotheses, shots)[0]
+
+
+def shown_under(
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
+) -> tuple[Floats, Indices]:
+    """Return as `read_under`, and the places of the ranges of ohms they are shown in, -1 for what is in none."""
+    found = _filled(Tables(board, bench, netlist, hypotheses, shots, spread=False)).result()
+    return found.mean, place_shown(found.mean, found.held)
 
 
 def _filled(tables: Tables) -> Tables:
@@ -179,9 +196,8 @@ class _Direct:
         seen = np.where(np.isnan(value), found.latent[0], value)
         off = np.zeros(len(usable))
         for at, (column, function) in enumerate(zip(usable, functions, strict=True)):
-            there = in_range(
-                value[at], function, self._t.latent[:1, column], self._t.held[:1, column], self._t.errors
-            )[0]
+            place, _ = self._t.errors.ranges_shown(function, value[at])
+            there = in_range(place, self._t.latent[:1, column], self._t.held[:1, column])[0]
             if function not in OHMS:
                 off[at] = seen[at] - there - straight[at]
             elif seen[at] > 0.0 and there > 0.0:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
+from benchcheck.bench.meter import MeterRange
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Device
 from benchcheck.kinds.build import pin_words
@@ -22,6 +23,7 @@ from benchcheck.spec.board import Board
 __all__ = ["ALTERNATING", "DIRECT", "Lead", "MeterErrors", "Shot", "device_pin", "shot_of"]
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 DIRECT = (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE)
 ALTERNATING = (Function.CAPACITANCE, Function.ESR)
@@ -101,25 +103,27 @@ class MeterErrors:
     def _lines(self, function: Function) -> list[tuple[float, float, float]]:
         """Return (ceiling, limit of error at 0, slope of it) of each range, smallest first."""
         if function not in self._known:
-            meter = self._bench.meter_for(function)
-            ranges = meter.ranges_of(function) if meter is not None else ()
             lines = []
-            for each in sorted(ranges, key=lambda one: one.ceiling):
+            for each in self._ranges(function):
                 base = each.half_width(0.0, self._ambient_c)
                 full = each.half_width(each.full_scale, self._ambient_c)
                 lines.append((each.ceiling, base, (full - base) / each.full_scale))
             self._known[function] = lines
         return self._known[function]
 
-    def limit_of_error(self, function: Function, value: Floats) -> Floats:
-        """Return the limit of error at each value, in the function's quantity unit; NaN stays."""
+    def limit_of_error(self, function: Function, value: Floats, places: Indices | None = None) -> Floats:
+        """Return the limit of error at each value, in the function's quantity unit; NaN stays.
+
+        A value is of the first range that holds it, or of a further one where `places` says so.
+        """
         size = np.abs(value)
         lines = self._lines(function)
         if not lines:
             return 0.03 * size + 1e-12
         found = lines[-1][1] + lines[-1][2] * size
-        for ceiling, base, slope in reversed(lines[:-1]):
-            found = np.where(size <= ceiling, base + slope * size, found)
+        least = np.full(size.shape, -1) if places is None else places
+        for place, (ceiling, base, slope) in reversed(list(enumerate(lines[:-1]))):
+            found = np.where((size <= ceiling) & (place >= least), base + slope * size, found)
         return np.asarray(found)
 
     def overload_from(self, function: Function) -> float:
@@ -130,10 +134,8 @@ class MeterErrors:
 
     def test_current_a(self, function: Function, value: Floats) -> Floats:
         """Return the current that each value is read with, in ampere; 1 mA where the bench does not say."""
-        meter = self._bench.meter_for(function)
-        ranges = meter.ranges_of(function) if meter is not None else ()
         found = np.full(np.shape(value), 1e-3)
-        for each in sorted(ranges, key=lambda one: one.ceiling, reverse=True):
+        for each in reversed(self._ranges(function)):
             found = np.where(~(np.abs(value) > each.ceiling), each.test_current_a or 1e-3, found)
         return np.asarray(found)
 
@@ -145,19 +147,27 @@ class MeterErrors:
         """Return the place of the range each value is shown in, smallest first."""
         return np.searchsorted(self.ceilings(function), np.abs(value) * (1.0 - 1e-9))
 
-    def range_shown(self, function: Function, value: float, resolution: float = 0.0) -> int:
-        """Return the place of the range one reading was shown in: the first that holds it, or that has its digits.
+    def ranges_shown(self, function: Function, value: float, resolution: float = 0.0) -> tuple[int, int]:
+        """Return the places of the first and the last range one reading of ohms can have been shown in, else -1.
 
-        A display a few counts beyond a range's end has digits that the next range does not have.
+        The first holds it, or has its digits: a display a few counts beyond a range's end has digits that the next
+        range does not have. Nor is the last one whose digits are coarser. It is the widest where digits are not
+        known, or finer than those of the first: what a meter sends may have more of them than its display.
         """
-        place = int(self.range_of(function, np.array([value]))[0])
-        meter = self._bench.meter_for(function)
-        ranges = sorted(meter.ranges_of(function), key=lambda one: one.ceiling) if meter is not None else []
+        if function not in (Function.OHMS, Function.LOW_POWER_OHMS) or np.isnan(value):
+            return -1, -1
+        ranges, place = self._ranges(function), int(self.range_of(function, np.array([value]))[0])
         while place > 0 and resolution and abs(value) <= ranges[place - 1].ceiling * _BEYOND:
             if place < len(ranges) and ranges[place].resolution <= _FINER * resolution:
                 break
             place -= 1
-        return place
+        alike = sum(one.resolution <= _FINER * resolution for one in ranges[place:])
+        return place, place + alike - 1 if alike else max(len(ranges) - 1, place)
+
+    def _ranges(self, function: Function) -> list[MeterRange]:
+        """Return the ranges of a function, smallest first."""
+        meter = self._bench.meter_for(function)
+        return sorted(meter.ranges_of(function), key=lambda one: one.ceiling) if meter is not None else []
 
     def leads_ohm(self, function: Function, read_ohm: float | None) -> tuple[float, float]:
         """Return what leads add to a reading of ohms and its standard deviation, in ohm."""

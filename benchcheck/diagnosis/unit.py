@@ -22,17 +22,17 @@ from benchcheck.circuit.driven import driven_ranges
 from benchcheck.circuit.excitation import Excitation, Ohms
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
-from benchcheck.circuit.ranged import RangedReadings, readings_in_ranges
+from benchcheck.circuit.ranged import RangedReadings, Source, readings_in_ranges
 from benchcheck.diagnosis.edits import NOTHING_SEEN, Own, edits_of, switched
-from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.fits import Local, straight
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.leakage import Source, led_by_leakage
+from benchcheck.diagnosis.leakage import led_by_leakage
 from benchcheck.diagnosis.likelihood import Held, beyond_end, logarithmic_mean, unexplained
 from benchcheck.diagnosis.predicted import MODEL_RATIO, MODEL_V, Predictions
 from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.shots import DIRECT, MeterErrors
 from benchcheck.diagnosis.spread import (
+    COMMON_JUNCTION_V,
     FAULT_OHMS,
     IDEALITY,
     JUNCTION_V,
@@ -56,6 +56,8 @@ Indices = NDArray[np.intp]
 _FURTHEST = 6.0
 #: a reading below so much of a range's end is shown there by any good unit; how early that range is taken to end.
 _WELL_WITHIN, _EARLY = 0.7, 0.9
+#: how far all junctions wander between two readings, of what a board's are off: 2 mV/K (common practice) and 0.2 K.
+_WANDER = 2e-3 * 0.2 / COMMON_JUNCTION_V
 #: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
@@ -150,14 +152,14 @@ class UnitSolver:
             for at in here:
                 excitation = every[seen[at].shot.function]
                 assert excitation is not None
-                place = self._range_of(seen[at], len(driven[seen[at].shot.function]))
+                place = self._range_of(at, len(driven[seen[at].shot.function]))
                 if self._shown_before(at, place):
                     place, excitation = place - 1, _ending_early(excitation, place - 1)
                 probes.append(Probe(seen[at].shot.red, seen[at].shot.black, excitation))
                 places.append(place)
             if len(here) >= _FEW_READINGS * len(direct) or amiss[here].any():
-                once = np.ones(len(here), np.intp)
-                yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), once)
+                last, once = self._held.ranges[1][here], np.ones(len(here), np.intp)
+                yield _Lot(switches, np.array(here, np.intp), tuple(probes), tuple(places), tuple(last), once)
 
     def _shown_before(self, at: int, place: int) -> bool:
         """Return whether the good board as designed shows a number well within the range before the one read.
@@ -169,13 +171,17 @@ class UnitSolver:
             return False
         return bool(there < _WELL_WITHIN * self._errors.ceilings(seen.shot.function)[place - 1])
 
-    def _range_of(self, seen: Seen, count: int) -> int:
+    def _range_of(self, at: int, count: int) -> int:
         """Return the first range that can have shown a reading; of an overload the last."""
+        seen = self._held.seen[at]
         if seen.shot.function not in OHMS:
             return 0
-        if math.isnan(seen.value):
-            return count - 1
-        return min(self._errors.range_shown(seen.shot.function, seen.value, seen.resolution), count - 1)
+        return count - 1 if math.isnan(seen.value) else min(int(self._held.ranges[0][at]), count - 1)
+
+    def kin(self, row: int) -> list[int]:
+        """Return the other faults of the same part, none of what is no part's."""
+        name = self._hypotheses[row].designator
+        return [at for at, one in enumerate(self._hypotheses) if one.designator == name and at != row] if name else []
 
     @property
     def common(self) -> int:
@@ -192,7 +198,8 @@ class UnitSolver:
         p, held = self._predictions, self._held
         strays = np.clip(strays, -_FURTHEST, _FURTHEST)
         count = len(p.good)
-        there, ampere, edge = np.full((3, len(rows), len(held.seen)), np.nan)
+        there = np.full((len(rows), len(held.seen)), np.nan)
+        source = Source.unknown(*there.shape)
         slopes = np.zeros((len(rows), len(held.seen), count), np.float32)
         moved, own = strayed(self._board, self._netlist, p.strays, strays), _own(p.strays, strays)
         for lot in self._lots:
@@ -200,14 +207,11 @@ class UnitSolver:
             alone = len(rows) == 1
             found = self._under(netlist, lot, rows[0], own) if alone else self._beside(netlist, lot, rows, own)
             there[:, lot.at] = np.where(found.solved, found.latent, np.nan)
-            ampere[:, lot.at], edge[:, lot.at] = found.ampere, found.edge
+            source.put((slice(None), lot.at), found.source)
             by_stray = self._by_stray(found, count)
             slopes[:, lot.at] = by_stray[found.entry]
         there[p.by_lead[list(rows)][:, held.columns]] = np.nan
-        return {
-            row: self._local(row, strays, there[at], slopes[at].T, Source(ampere[at], edge[at]))
-            for at, row in enumerate(rows)
-        }
+        return {row: self._local(row, strays, there[at], slopes[at].T, source.of(at)) for at, row in enumerate(rows)}
 
     def lines(self, row: int, strays: Floats) -> Local:
         """Return a hypothesis's straight lines from the board strayed so, as designed where nothing is solved."""
@@ -217,7 +221,7 @@ class UnitSolver:
         """Solve some hypotheses beside the good board, each reading that one leaves alone being that board's."""
         chosen = [self._hypotheses[0], *(self._hypotheses[row] for row in rows)]
         found = readings_in_ranges(
-            netlist, lot.probes, lot.places, edits_of(netlist, chosen, own), read=self._read(lot),
+            netlist, lot.probes, lot.places, edits_of(netlist, chosen, own), read=self._read(lot), last=lot.last,
             nothing=NOTHING_SEEN, begin=self._begin.get((lot.switches, 0)), together=lot.tried,
         )  # fmt: skip
         self._note(lot, 0, found)
@@ -226,8 +230,7 @@ class UnitSolver:
             found,
             latent=found.latent[of],
             solved=found.solved[of],
-            ampere=found.ampere[of],
-            edge=found.edge[of],
+            source=found.source.of(of),
             entry=found.entry[of],
         )
 
@@ -240,7 +243,14 @@ class UnitSolver:
             return self._beside(netlist, lot, (row,), own)  # the fault took the last part off a net
         begin = self._begin.get((lot.switches, row)) or self._begin.get((lot.switches, 0))
         found = readings_in_ranges(
-            board, lot.probes, lot.places, (), read=self._read(lot), begin=begin, together=lot.tried
+            board,
+            lot.probes,
+            lot.places,
+            (),
+            read=self._read(lot),
+            last=lot.last,
+            begin=begin,
+            together=lot.tried,
         )
         self._note(lot, row, found)
         return self._of_good_parts(found)
@@ -278,7 +288,7 @@ class UnitSolver:
         in_ratio = p.in_ratio[held.columns]
         true = np.array([one.value for one in held.seen]) - held.leads
         scale = np.where(in_ratio, logarithmic_mean(true, there), 1.0)
-        own = np.where(in_ratio, MODEL_RATIO, MODEL_V)
+        own = np.hypot(np.where(in_ratio, MODEL_RATIO, MODEL_V), _WANDER * np.abs(slopes[p.common]))
         bent = p.bent[row, held.columns]
         distance, least = beyond_end(there, in_ratio, held.overload_from)
         overload = solved & np.isnan(true)
@@ -309,7 +319,7 @@ def _ending_early(excitation: Excitation, place: int) -> Excitation:
 
 @dataclass(frozen=True, slots=True)
 class _Lot:
-    """Readings with switches in the same positions: places among all readings, probes, first ranges.
+    """Readings with switches in the same positions: places among all readings, probes, first and last ranges.
 
     `tried` (readings) is how many ranges boards took so far.
     """
@@ -318,4 +328,5 @@ class _Lot:
     at: Indices
     probes: tuple[Probe, ...]
     places: tuple[int, ...]
+    last: tuple[int, ...]
     tried: Indices

@@ -61,10 +61,10 @@ def take(engine: Engine, tally: Tally, truth: int, seed: str, ambient_c: float, 
         unit = population.unit_of(engine, shots, at, row, chance)
         tally.take(engine, at, ranked(engine, unit.evidence), shown=shown)
         if VERBOSE:
-            told(engine, unit, row, engine.weigh(unit.evidence), ambient_c)
+            told(engine, unit, engine.weigh(unit.evidence), ambient_c)
 
 
-def told(engine: Engine, unit: population.Unit, row: np.ndarray, weighed: Weighed, ambient_c: float) -> None:
+def told(engine: Engine, unit: population.Unit, weighed: Weighed, ambient_c: float) -> None:
     """Print a unit that does not come first, with the readings that the true fault explains worst."""
     group = np.array(engine.groups)
     shares = np.bincount(group, weighed.probability)

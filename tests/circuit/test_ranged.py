@@ -105,11 +105,11 @@ def test_of_ranges_that_may_have_shown_a_reading_the_one_that_shows_what_is_near
     probe = Probe("A", "GND", Ohms(ranges))
     found = {read: readings_in_ranges(leaky, [probe], (0,), [], read=[read]) for read in (1.85e3, 1.25e3)}
     assert found[1.85e3].latent[0, 0] == pytest.approx(1.793e3, rel=1e-3)
-    assert found[1.85e3].ampere[0, 0] == 1e-5
+    assert found[1.85e3].source.ampere[0, 0] == 1e-5
     alone = readings_in_ranges(leaky, [probe], (2,), [], read=[1.25e3])
     assert alone.latent[0, 0] == pytest.approx(1.293e3, rel=1e-3)
     far = readings_in_ranges(leaky, [probe], (0,), [], read=[0.6e3])  # nothing like 1.8 kilohm: the next is looked at
-    assert far.ampere[0, 0] == 1.5e-8
+    assert far.source.ampere[0, 0] == 1.5e-8
 
 
 def test_where_a_source_gives_way_the_ohms_from_which_it_does_are_told() -> None:
@@ -117,6 +117,37 @@ def test_where_a_source_gives_way_the_ohms_from_which_it_does_are_told() -> None
     leaky = Netlist([Diode("D1", "GND", "A", JunctionModel(2e-5, 1.0)), Resistor("R1", "A", "B", 10.0)])
     ohms = Ohms((OhmsRange(6e3, 1e-4, 2.7),))
     found = readings_in_ranges(leaky, [Probe("A", "GND", ohms), Probe("A", "B", ohms)], (0, 0), [])
-    assert found.edge[0, 0] == pytest.approx(27e3)
+    assert found.source.edge[0, 0] == pytest.approx(27e3)
     assert found.latent[0, 0] == pytest.approx(2.7 / 2e-5, rel=0.02)
-    assert math.isnan(found.edge[0, 1])
+    assert math.isnan(found.source.edge[0, 1])
+
+
+def test_a_range_that_cannot_have_shown_a_reading_counts_where_it_shows_no_less() -> None:
+    # 9 uA of leakage: 10 uA overload, 1 uA show 3 kilohm, the slope at nothing; 20 kilohm by 10 uA take more leakage
+    leaky = Netlist([Diode("D1", "GND", "A", JunctionModel(9e-6, 1.0))])
+    ranges = (OhmsRange(6e4, 1e-5, 2.7), OhmsRange(6e5, 1e-6, 2.7))
+    probe = Probe("A", "GND", Ohms(ranges))
+
+    def ampere(read: float, *last: int) -> float:
+        return float(readings_in_ranges(leaky, [probe], (0,), [], read=[read], last=last).source.ampere[0, 0])
+
+    assert ampere(20e3) == ampere(20e3, 1) == 1e-6
+    assert ampere(20e3, 0) == 1e-5
+    assert ampere(2e3, 0) == 1e-6
+
+
+@pytest.mark.parametrize("series_ohm", [0.0, 20e3])
+def test_how_a_reading_moves_with_the_drop_of_what_leaks_tells_the_leakage(series_ohm: float) -> None:
+    # x / (1 - x), x the test current over the leakage (Shockley's equation backwards), whatever is in series
+    leaky = Netlist([
+        Diode("D1", "GND", "B", JunctionModel(2e-5, 1.8)), Resistor("R1", "A", "B", max(series_ohm, 1e-3)),
+    ])  # fmt: skip
+    probes = [
+        Probe("A", "GND", Ohms((OhmsRange(6e4, 1e-5, 2.7),))),
+        Probe("GND", "A", Ohms((OhmsRange(6e4, 1e-5, 2.7),))),
+    ]
+    source = readings_in_ranges(leaky, probes, (0, 0), []).source
+    assert source.backwards[0, 0] == pytest.approx(0.5 / (1.0 - 0.5), rel=1e-3)
+    assert source.slope_v[0, 0] == pytest.approx(1.8 * 0.0259, rel=0.01)
+    assert math.isnan(source.backwards[0, 1])
+    assert math.isnan(source.slope_v[0, 1])

@@ -31,13 +31,24 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predictions import read_under
+from benchcheck.diagnosis.predictions import shown_under
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.spec.board import Board
 
 #: junctions: part to part, all of one unit, in volt; what has no tolerance, as a ratio.
 JUNCTION_V, UNIT_V, UNSTATED = 0.015, 0.010, 0.1
 LEADS_OHM = (0.1, 0.3)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """True readings in the functions' units (NaN: overload) and the places of the ranges of ohms they are shown in.
+
+    A place of -1 is the first range that holds the value.
+    """
+
+    value: np.ndarray
+    place: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -103,11 +114,11 @@ class MeterOfUnit:
         self._found: dict[tuple[Function, str], tuple[float, float]] = {}
         self.leads_ohm = round(chance.uniform(*LEADS_OHM), 1)
 
-    def show(self, function: Function, true: float) -> tuple[float, float]:
+    def show(self, function: Function, true: float, place: int = -1) -> tuple[float, float]:
         """Return what is displayed (NaN for overload) and its last digit, for a true value.
 
-        A true value is of the first range that holds it, whatever the leads add: in the next one, at another test
-        current, a junction would make another of it.
+        A true value is of the range at `place`, else of the first that holds it, whatever the leads add: in the next
+        one, at another test current, a junction would make another of it.
         """
         meter = self._bench.meter_for(function)
         assert meter is not None
@@ -116,7 +127,7 @@ class MeterOfUnit:
         leads_ohm = 0.0
         if function in (Function.OHMS, Function.LOW_POWER_OHMS) and not meter.leads.nulled:
             leads_ohm = self.leads_ohm + self._chance.gauss(0.0, 0.01)
-        for chosen in sorted(meter.ranges_of(function), key=lambda one: one.full_scale):
+        for chosen in sorted(meter.ranges_of(function), key=lambda one: one.full_scale)[max(place, 0) :]:
             if abs(true) > chosen.ceiling:
                 continue
             true += leads_ohm
@@ -131,11 +142,11 @@ class MeterOfUnit:
         return math.nan, 0.0
 
 
-def seen_on(engine: Engine, shots: Sequence[Shot], row: np.ndarray, meter: MeterOfUnit) -> tuple[Seen, ...]:
+def seen_on(shots: Sequence[Shot], true: Shown, meter: MeterOfUnit) -> tuple[Seen, ...]:
     """Return what a meter shows of a unit's true readings."""
     found = []
     for at, shot in enumerate(shots):
-        value, digit = meter.show(shot.function, float(row[at]))
+        value, digit = meter.show(shot.function, float(true.value[at]), int(true.place[at]))
         found.append(Seen(str(at), shot, value, digit))
     return tuple(found)
 
@@ -174,11 +185,19 @@ def units_of_draw(
     board = drawn(engine.board, engine.netlist, chance, shift_v)
     chosen = [chance.choice(circuit_faults) for _ in range(faults)]
     hypotheses = [engine.hypotheses[0], *(engine.hypotheses[at] for at in chosen)]
-    true = read_under(engine.board, engine.bench, board, hypotheses, shots)
-    for place, at in enumerate(chosen, 1):
-        shown = differ(engine, shots, at, true[place], true[0])
-        yield replace(unit_of(engine, shots, at, true[place], chance), shown=shown)
+    true = shown_of(engine, board, hypotheses, shots)
+    for number, at in enumerate(chosen, 1):
+        shown = differ(engine, shots, at, true[number], true[0])
+        yield replace(unit_of(engine, shots, at, true[number], chance), shown=shown)
         yield unit_of(engine, shots, 0, true[0], chance)
+
+
+def shown_of(
+    engine: Engine, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
+) -> list[Shown]:
+    """Return what shots show on a board under each of some hypotheses, the good board first of them."""
+    values, places = shown_under(engine.board, engine.bench, netlist, hypotheses, shots)
+    return [Shown(*pair) for pair in zip(values, places, strict=True)]
 
 
 def unit_with(engine: Engine, shots: Sequence[Shot], seed: str, draw: int, fault: str) -> Unit:
@@ -186,11 +205,11 @@ def unit_with(engine: Engine, shots: Sequence[Shot], seed: str, draw: int, fault
     at = next(at for at, one in enumerate(engine.hypotheses) if str(one) == fault)
     chance = random.Random(f"{seed} {engine.board.model} {draw}")
     board = drawn(engine.board, engine.netlist, chance)
-    rows = read_under(engine.board, engine.bench, board, [engine.hypotheses[0], engine.hypotheses[at]], shots)
+    rows = shown_of(engine, board, [engine.hypotheses[0], engine.hypotheses[at]], shots)
     return unit_of(engine, shots, at, rows[1], chance)
 
 
-def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good: np.ndarray) -> bool:
+def differ(engine: Engine, shots: Sequence[Shot], at: int, faulty: Shown, whole: Shown) -> bool:
     """Return whether a true reading is off the unit's without the fault by more than the meter's limit of error.
 
     A number that near to where the last range ends is no other reading than overload. What no meter is specified to
@@ -198,9 +217,11 @@ def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good
     """
     column = {shot: place for place, shot in enumerate(engine.predictions.shots)}
     known = np.array([engine.predictions.known[[0, at], column[shot]].all() for shot in shots])
+    row, good = faulty.value, whole.value
+    pairs = np.stack([row, good], axis=1), np.stack([faulty.place, whole.place], axis=1)
     limits = [
-        float(np.nanmax(engine.errors.limit_of_error(shot.function, np.nan_to_num(pair))))
-        for shot, pair in zip(shots, np.stack([row, good], axis=1), strict=True)
+        float(np.nanmax(engine.errors.limit_of_error(shot.function, np.nan_to_num(pair), places)))
+        for shot, pair, places in zip(shots, *pairs, strict=True)
     ]
     far = np.abs(np.nan_to_num(row - good)) > np.array(limits)
     ends = np.array([engine.errors.overload_from(shot.function) for shot in shots])
@@ -208,8 +229,8 @@ def differ(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, good
     return bool(((far | ((np.isnan(row) != np.isnan(good)) & ~near_end)) & known).any())
 
 
-def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: np.ndarray, chance: random.Random) -> Unit:
+def unit_of(engine: Engine, shots: Sequence[Shot], at: int, row: Shown, chance: random.Random) -> Unit:
     meter = MeterOfUnit(engine.bench, chance)
-    seen = seen_on(engine, shots, row, meter)
+    seen = seen_on(shots, row, meter)
     evidence = Evidence(seen, orientation=eyes(engine.board, engine.hypotheses[at]), leads_ohm=meter.leads_ohm)
     return Unit(at, evidence)

@@ -40,12 +40,12 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.diagnosis.edits import switched
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import DIRECT, Shot
 from benchcheck.diagnosis.spread import single_junctions
 from benchcheck.spec.board import Board
 from tests.circuit.ngspice import PROGRAM
 from tests.circuit.random_networks import deck_lines
+from tests.diagnosis.population import Shown, shown_of
 
 _VT, _AT_A = 0.025865, 1e-3
 #: the least that ngspice takes a saturation current for, without a word (its option EPSMIN; seen, not documented so)
@@ -167,8 +167,8 @@ class _Asked:
 
 def spice_readings(
     engine: Engine, netlist: Netlist, shots: Sequence[Shot], ambient_c: float, folder: pathlib.Path
-) -> list[float]:
-    """Return what each direct shot reads by ngspice; NaN for overload.
+) -> Shown:
+    """Return what each direct shot shows by ngspice.
 
     Raises RuntimeError where ngspice finds no operating point.
     """
@@ -225,30 +225,32 @@ def _steps(number: int, one: _Asked) -> Iterator[str]:
     yield from (f"alter R_red_{one.red} = {_APART}", f"alter R_black_{one.black} = {_APART}")
 
 
-def _shown(shots: Sequence[Shot], asked: Sequence[_Asked], volts: Mapping[int, float]) -> list[float]:
+def _shown(shots: Sequence[Shot], asked: Sequence[_Asked], volts: Mapping[int, float]) -> Shown:
     """Return what stands on the display: the smallest range that holds it, the current not having given way."""
     found = [0.0 if shot.red == shot.black else math.nan for shot in shots]
+    places, tried = [-1] * len(shots), [-1] * len(shots)
     for number, one in enumerate(asked):
+        tried[one.at] += 1
         if not math.isnan(found[one.at]) or volts[number] > one.compliance_v:
             continue
         by_volt = shots[one.at].function is Function.DIODE
         value = volts[number] if by_volt else volts[number] / (one.range.test_current_a or 1e-3)
         if value <= one.range.ceiling:
-            found[one.at] = value
-    return found
+            found[one.at], places[one.at] = value, tried[one.at]
+    return Shown(np.array(found), np.array(places))
 
 
 def spice_row(
     engine: Engine, hypothesis: Hypothesis, shots: Sequence[Shot], seed: str, ambient_c: float, folder: pathlib.Path
-) -> np.ndarray:
-    """Return what every shot reads on a unit with one fault, direct current by ngspice.
+) -> Shown:
+    """Return what every shot shows on a unit with one fault, direct current by ngspice.
 
     Worked out here all the same: capacitance and series resistance, and readings on a lead of the faulty part itself.
     """
     fault = hypothesis.part_fault
     netlist = engine.netlist if fault is None else faulty(engine.netlist, fault)
     unit = spice_drawn(engine.board, netlist, seed)
-    row = np.full(len(shots), np.nan)
+    row = Shown(np.full(len(shots), np.nan), np.full(len(shots), -1))
     left = []
     by_switches: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for at, shot in enumerate(shots):
@@ -259,9 +261,11 @@ def spice_row(
             left.append(at)
     for switches, places in by_switches.items():
         chosen = [shots[at] for at in places]
-        row[places] = spice_readings(engine, switched(unit, switches), chosen, ambient_c, folder)
+        read = spice_readings(engine, switched(unit, switches), chosen, ambient_c, folder)
+        row.value[places], row.place[places] = read.value, read.place
     if left:
         ours = spice_drawn(engine.board, engine.netlist, seed, by_pin=True)
         both = [engine.hypotheses[0], hypothesis]
-        row[left] = read_under(engine.board, engine.bench, ours, both, [shots[at] for at in left])[1]
+        _, read = shown_of(engine, ours, both, [shots[at] for at in left])
+        row.value[left], row.place[left] = read.value, read.place
     return row

@@ -15,7 +15,6 @@ from benchcheck.diagnosis.evidence import Evidence, evidence_of
 from benchcheck.diagnosis.fits import joint
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import anything, hold
-from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import log_t
 from benchcheck.readings.reading import Session
 
@@ -90,7 +89,7 @@ def test_a_fit_that_needs_a_value_beyond_its_tolerance_is_doubted(engine: Engine
     costs = []
     for times in (0.96, 0.85):
         unit = engine.netlist.replacing("R3", replace(resistor, resistance_ohm=22e3 * times))
-        row = read_under(engine.board, engine.bench, unit, [GOOD], predictions.shots)[0]
+        (row,) = population.shown_of(engine, unit, [GOOD], predictions.shots)
         evidence = population.unit_of(engine, predictions.shots, 0, row, random.Random("beyond")).evidence
         held = hold(predictions, evidence.seen, engine.errors, evidence.leads_ohm)
         bounded, free = (replace(held, bounded=each) for each in (held.bounded, np.zeros_like(held.bounded)))

@@ -27,7 +27,7 @@ def _shots(engine: Engine) -> list[Shot]:
 
 def test_ngspice_reads_a_nominal_board_as_we_do(engine: Engine, tmp_path: pathlib.Path) -> None:
     shots = _shots(engine)
-    by_spice = np.array(spice_readings(engine, single_junctions(engine.netlist), shots, 27.0, tmp_path))
+    by_spice = spice_readings(engine, single_junctions(engine.netlist), shots, 27.0, tmp_path).value
     ours = read_under(engine.board, engine.bench, engine.netlist, engine.hypotheses[:1], shots)[0]
     assert (np.isnan(by_spice) == np.isnan(ours)).all()
     assert np.isfinite(ours).sum() > len(shots) / 2
@@ -48,6 +48,6 @@ def test_ngspice_reads_a_channels_body_of_another_ideality_as_we_do(engine: Engi
     shots = [Shot(*ends, Function.DIODE)]
     unit = spice_drawn(engine.board, engine.netlist, "another body 3")
     assert next(one.model.body for one in unit.devices if isinstance(one, Mosfet)).ideality > 1.5
-    by_spice = spice_readings(engine, unit, shots, 27.0, tmp_path)
+    by_spice = spice_readings(engine, unit, shots, 27.0, tmp_path).value
     ours = read_under(engine.board, engine.bench, unit, engine.hypotheses[:1], shots)[0]
     assert by_spice == pytest.approx(ours, rel=2e-3)

@@ -21,7 +21,6 @@ from benchcheck.diagnosis.engine import Engine, engine_for
 from benchcheck.diagnosis.fits import Local, fitted, joint
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import hold, unexplained
-from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.robust import INFLATED, STAYING
 from benchcheck.diagnosis.search import near_enough, settled
 from benchcheck.diagnosis.spread import FAULT_OHMS
@@ -110,10 +109,23 @@ def test_a_number_beyond_the_end_of_a_range_is_of_the_range_whose_digits_it_has(
     assert meter is not None
     digits = [one.resolution for one in sorted(meter.ranges_of(Function.OHMS), key=lambda one: one.ceiling)]
     beyond = ends[1] * 1.002
-    assert errors.range_shown(Function.OHMS, beyond, digits[1]) == 1
-    assert errors.range_shown(Function.OHMS, beyond, digits[2]) == 2
-    assert errors.range_shown(Function.OHMS, beyond) == 2
-    assert errors.range_shown(Function.OHMS, ends[1] * 2.0, digits[1]) == 2
+    assert errors.ranges_shown(Function.OHMS, beyond, digits[1])[0] == 1
+    assert errors.ranges_shown(Function.OHMS, beyond, digits[2])[0] == 2
+    assert errors.ranges_shown(Function.OHMS, beyond)[0] == 2
+    assert errors.ranges_shown(Function.OHMS, ends[1] * 2.0, digits[1])[0] == 2
+
+
+def test_the_last_range_that_can_have_shown_a_number_has_its_digits(engine: Engine) -> None:
+    errors, ends = engine.errors, engine.errors.ceilings(Function.OHMS)
+    meter = engine.bench.meter_for(Function.OHMS)
+    assert meter is not None
+    digits = [one.resolution for one in sorted(meter.ranges_of(Function.OHMS), key=lambda one: one.ceiling)]
+    value = ends[1] * 0.5
+    assert errors.ranges_shown(Function.OHMS, value, digits[1]) == (1, 1)
+    assert errors.ranges_shown(Function.OHMS, value, digits[3]) == (1, 3)
+    assert errors.ranges_shown(Function.OHMS, value, digits[1] * 1e-3) == (1, len(ends) - 1)  # sent, not displayed
+    assert errors.ranges_shown(Function.OHMS, value) == (1, len(ends) - 1)
+    assert errors.ranges_shown(Function.DIODE, 0.5, 1e-3) == errors.ranges_shown(Function.OHMS, math.nan) == (-1, -1)
 
 
 def test_each_junction_of_a_clamp_strays_by_itself(engine: Engine) -> None:
@@ -140,7 +152,7 @@ def test_a_unit_whose_leakage_just_carries_the_test_current_is_found_good() -> N
     for more in (1.003, 1.02, 1.2):
         shift = -diode.model.ideality * 0.025865 * math.log(more)
         unit = engine.netlist.replacing("D1", replace(diode, drop_shift_v=shift))
-        row = read_under(engine.board, engine.bench, unit, [GOOD], shots)[0]
+        (row,) = population.shown_of(engine, unit, [GOOD], shots)
         evidence = population.unit_of(engine, shots, 0, row, random.Random(f"edge {more}")).evidence
         members, share = ranked(engine, evidence).leading
         assert members[0].hypothesis is GOOD
@@ -154,7 +166,7 @@ def test_a_number_in_a_range_that_a_good_board_never_reaches_speaks_for_a_missin
     engine = Engine(load_spec(ROOT / "specs/quillmere-kr6.toml"), boards.bench(), across=True)
     shots = engine.predictions.shots
     truth = next(at for at, one in enumerate(engine.hypotheses) if str(one) == "U4:mute missing-joint ground")
-    rows = read_under(engine.board, engine.bench, engine.netlist, [GOOD, engine.hypotheses[truth]], shots)
+    rows = population.shown_of(engine, engine.netlist, [GOOD, engine.hypotheses[truth]], shots)
     evidence = population.unit_of(engine, shots, truth, rows[1], random.Random("joint")).evidence
     members, share = ranked(engine, evidence).leading
     assert members[0].group == engine.groups[truth]
@@ -202,7 +214,7 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
     fault = engine.hypotheses[row].part_fault
     assert fault is not None
     unit = faulty(engine.netlist, fault, FaultSizes(leak_ohm=ohm))
-    reads = read_under(engine.board, engine.bench, unit, [GOOD], shots)[0]
+    (reads,) = population.shown_of(engine, unit, [GOOD], shots)
     seen = population.unit_of(engine, shots, row, reads, random.Random("leak")).evidence
     assert ranked(engine, seen).leading[0][0].group == engine.groups[row]
     held = hold(predictions, seen.seen, engine.errors, seen.leads_ohm)
