@@ -30,6 +30,8 @@ _MOST_STEPS, _MOST_STEPS_IN_HASTE = 60, 40
 _STEPS_TO_SETTLE = 12  # of changed devices, from rest among others that have settled
 AGREES = 1e-9  # of the test current, at every device
 _STEP_V = 1e-4  # of every net, in the last step; the next would be its square
+#: of the test current, where a net that wanders is of no account: nothing that anyone could measure leads to it.
+_NOTHING_ASTRAY = 1e-9
 _SHUNTS = (1e-2, 1e-4, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11, 1e-12)
 _LEAST_V, _LEAST_A = 1e-12, 1e-15
 _STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its compliance
@@ -176,10 +178,12 @@ class Batch:
                 more = np.arange(begun, min(count, begun + self.chunk - len(which)))
                 work.begin(items.chosen(more))
                 which, begun = np.concatenate([which, more]), int(more[-1]) + 1
-            arrived = work.evaluate() <= self._agrees
+            astray = work.evaluate()
             solution, negative = work.step()
             finite = np.isfinite(solution).all(axis=0)
-            done = arrived & finite & (work.last_step(solution) <= _STEP_V)
+            anywhere, between = work.last_step(solution)
+            stays = (anywhere <= _STEP_V) | ((between <= _STEP_V) & (astray <= _NOTHING_ASTRAY))
+            done = (astray <= self._agrees) & finite & stays
             if done.any():
                 self._record(work, solution, done, which[done], outcome)
                 outcome.solved[which[done]] = ~negative[done]
@@ -263,9 +267,13 @@ class _Work:
 
     def step(self) -> tuple[Floats, Bools]:
         """Return the solution of the items' equations (unknowns x items) and which determinants are negative."""
+        return self._v.elimination.solve(*self._equations())
+
+    def _equations(self) -> tuple[Floats, Floats]:
+        """Return the values (places x items) and the right sides of the items' equations."""
         v, items = self._v, self._items
         each = np.arange(len(items.variant))
-        self._eliminated = values = np.take(v.constant, items.variant, axis=1)
+        values = np.take(v.constant, items.variant, axis=1)
         values += v.stamp @ self._slopes[:-1]
         right = v.feed @ self._offsets[: v.feed.shape[1]]
         for extra in self._changed:
@@ -275,19 +283,20 @@ class _Work:
         values[v.places[items.black, items.black], each] += _STIFF_S
         values[v.places[items.red, items.red], each] += np.where(self.holds_current, 0.0, _STIFF_S)
         right[items.red, each] += np.where(self.holds_current, items.ampere, _STIFF_S * items.volt)
-        return v.elimination.solve(values, right)
+        return values, right
 
     def leanings(self, leanings: Leanings, steps: int) -> Floats:
         """Return the slopes of ln(volt/ampere) of items that have settled but for `steps` steps; NaN where not."""
-        for step in range(steps):
+        for _ in range(steps - 1):
             self.evaluate()
-            solution, _ = self.step()
-            if step < steps - 1:
-                self.advance(solution)
+            self.advance(self.step()[0])
+        self.evaluate()
+        eliminated, right = self._equations()
+        solution, _ = self._v.elimination.eliminate(eliminated, right)
         right, each = np.zeros_like(solution), np.arange(solution.shape[1])
         right[self._items.red, each] += 1.0
         right[self._items.black, each] -= 1.0
-        adjoint = self._v.elimination.solve_transposed(self._eliminated, right)
+        adjoint = self._v.elimination.solve_transposed(eliminated, right)
         junctions, bjts, _ = self._extras
         moved = leanings.of(self._items.variant, solution, adjoint, (self._slopes, self._offsets), (junctions, bjts))
         # at its compliance the source is as stiff as the black lead's tie: half of what the voltage seems to rise
@@ -297,13 +306,18 @@ class _Work:
         settled = np.isfinite(solution).all(axis=0) & ((steps == 1) | ~self._held_back)
         return np.asarray(np.where(settled, moved * share, np.nan))
 
-    def last_step(self, solution: Floats) -> Floats:
-        """Return how far the net that moved most moved in this step, per item, in volt; remember the nets."""
-        nets = solution[: self._v.nets]
+    def last_step(self, solution: Floats) -> tuple[Floats, Floats]:
+        """Return how far the net that moved most moved in this step, and the probes' voltage, per item, in volt.
+
+        The nets are remembered for the next step.
+        """
+        nets, each = solution[: self._v.nets], np.arange(solution.shape[1])
         with np.errstate(invalid="ignore"):  # what ran off to infinity twice did not arrive
-            step: Floats = np.abs(nets - self._nets).max(axis=0, initial=0.0)
+            moved = nets - self._nets
+            anywhere: Floats = np.abs(moved).max(axis=0, initial=0.0)
+            between = np.abs(moved[self._items.red, each] - moved[self._items.black, each])
         self._nets = nets
-        return step
+        return anywhere, between
 
     def port(self, solution: Floats) -> Floats:
         """Return the voltage between the probes of every item."""

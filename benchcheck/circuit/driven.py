@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ class DrivenRange:
     full_scale: float
 
 
+@lru_cache(maxsize=256)
 def driven_ranges(excitation: Excitation) -> tuple[DrivenRange, ...]:
     """Return the direct-current ranges of an excitation; none for the others."""
     match excitation:
@@ -48,7 +50,10 @@ def range_table(ranges: Sequence[Sequence[DrivenRange]]) -> dict[str, NDArray[np
     """Return every number of some probes' ranges (probes x most ranges) by its name; NaN where there is none."""
     most = max(map(len, ranges), default=0)
     table = {field.name: np.full((len(ranges), most), np.nan) for field in fields(DrivenRange)}
+    alike: dict[tuple[DrivenRange, ...], list[int]] = {}
     for at, each in enumerate(ranges):
+        alike.setdefault(tuple(each), []).append(at)
+    for each, places in alike.items():
         for name, array in table.items():
-            array[at, : len(each)] = [getattr(one, name) for one in each]
+            array[places, : len(each)] = [getattr(one, name) for one in each]
     return table

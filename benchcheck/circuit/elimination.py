@@ -2,12 +2,14 @@
 
 A board's matrix is sparse, and every fault and probe pair leaves its pattern as it is. So the pivots, the fill and
 every multiply-subtract are listed once (minimum degree, Markowitz 1957), and each then runs as one array operation
-over the whole batch. The cost of a solution is a few hundred operations on a number each.
+over the whole batch. The cost of a solution is a few hundred operations on a number each. Of few matrices those
+operations cost more than their numbers: they are solved one by one, dense, by LAPACK.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,6 +19,10 @@ from numpy.typing import NDArray
 __all__ = ["Elimination", "elimination_of"]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: so many matrices take as long together as one by one (33 unknowns).
+_FEW = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,9 @@ class Elimination:
         for row, col in entries:
             self._enter(row, col)
         self._program = self._plan(first_pivots)
+        self._odd = _is_odd([pivot.row for pivot in self._program], [pivot.col for pivot in self._program])
+        places = np.array(list(self.places), dtype=np.intp).reshape(-1, 2)
+        self._row_at, self._col_at = places[:, 0], places[:, 1]
         self.operations = sum(1 + len(pairs) for pivot in self._program for _, _, pairs in pivot.clears)
 
     def _enter(self, row: int, col: int) -> int:
@@ -90,12 +99,27 @@ class Elimination:
         self._cols[col].clear()
         return _Pivot(place, row, col, clears, right)
 
-    def solve(self, values: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-        """Return the solutions (size x batch, or size x sides x batch) and which determinants are negative.
+    def solve(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
+        """Return the solutions (size x batch) and which products of the pivots are negative.
 
-        `values` (places x batch) and `right` (as the solution) are overwritten. Where a pivot is zero the solution is
-        not finite: the caller must look.
+        `values` (places x batch) and `right` (as the solution) may be overwritten. Where a matrix is singular the
+        solution is not finite: the caller must look.
         """
+        count = values.shape[1]
+        if 0 < count <= _FEW:
+            with suppress(np.linalg.LinAlgError):  # one is singular: elimination tells which
+                return self._one_by_one(values, right)
+        return self.eliminate(values, right)
+
+    def _one_by_one(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
+        """Solve dense matrices; raises numpy.linalg.LinAlgError where one is singular."""
+        dense = np.zeros((values.shape[1], self.size, self.size))
+        dense[:, self._row_at, self._col_at] = values.T
+        found = np.linalg.solve(dense, right.T[..., None])[..., 0].T
+        return np.ascontiguousarray(found), (np.linalg.slogdet(dense)[0] < 0.0) ^ self._odd
+
+    def eliminate(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
+        """Return as `solve`, all matrices together, and leave in `values` what `solve_transposed` asks for."""
         entry, side = list(values), list(right)
         negative = np.zeros(values.shape[1], dtype=bool)
         product = np.empty(values.shape[1])
@@ -125,7 +149,7 @@ class Elimination:
     def solve_transposed(self, eliminated: Floats, right: Floats) -> Floats:
         """Return the solutions of the transposed equations (size x batch), `right` overwritten.
 
-        `eliminated` are the values as `solve` left them: the upper factor in place, what was cleared still standing.
+        `eliminated` are the values as `eliminate` left them: the upper factor in place, what was cleared standing.
         """
         entry, left = list(eliminated), list(right)
         found = np.empty_like(right)
@@ -143,6 +167,17 @@ class Elimination:
                 for place, row, _ in pivot.clears:
                     own -= entry[place] * inverse * solution[row]
         return found
+
+
+def _is_odd(rows: Sequence[int], cols: Sequence[int]) -> bool:
+    """Return whether the permutation that takes each row to its column is an odd one."""
+    to, odd, left = dict(zip(rows, cols, strict=True)), False, set(rows)
+    while left:
+        at = left.pop()
+        while (at := to[at]) in left:
+            left.remove(at)
+            odd = not odd
+    return odd
 
 
 @lru_cache(maxsize=64)

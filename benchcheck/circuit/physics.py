@@ -7,6 +7,7 @@ Every current is what flows into the device at that terminal, in ampere; every s
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from math import e
 
@@ -39,6 +40,8 @@ BOLTZMANN_OVER_CHARGE_V_PER_K = 1.38064852e-23 / 1.6021766208e-19
 BOARD_LEAK_S = 1e-13
 #: beyond this exponent the exponential goes on as its tangent, so that no trial step overflows.
 _STEEPEST = 100.0
+#: of a junction's current, what one step leaves at least on its way down.
+_LEAST_LEFT = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,18 +254,19 @@ def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Flo
     """Return `new` junction voltages moved to where the exponential carries what the tangent promised.
 
     Upwards this holds back what would run away (Nagel 1975, 4.3.2); downwards it hurries, for plain steps come down
-    an exponential by one N VT each. `knee_v` is the voltage of greatest curvature; all in volt, of one shape or
-    broadcast to it. Steps small enough for the tangent are left alone.
+    an exponential by one N VT each, also where the tangent promises less than no current. `knee_v` is the voltage of
+    greatest curvature; all in volt, of one shape or broadcast to it. Steps small enough for the tangent are left
+    alone.
     """
     step = new - old
     if not (np.abs(step) > 0.5 * slope_v).any():
         return new
     rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
-    falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > -0.999999 * slope_v)
+    falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > math.log(_LEAST_LEFT) * slope_v)
     if not (rising.any() or falling.any()):
         return new
     ratio = 1.0 + step / slope_v
-    from_on = np.where(ratio > 0.0, old + slope_v * np.log(np.maximum(ratio, 0.005)), knee_v)
+    from_on = np.where((ratio > 0.0) | falling, old + slope_v * np.log(np.maximum(ratio, _LEAST_LEFT)), knee_v)
     from_off = slope_v * np.log(np.maximum(new / slope_v, 1e-300))
     moved = np.where(old > 0.0, from_on, from_off)
     return np.where(rising | falling, moved, new)

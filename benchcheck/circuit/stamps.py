@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from scipy.sparse import csr_array
 
 from .cards import Junction
 from .devices import Bjt, Device, Mosfet, Resistor, pins, reconnect
+from .elimination import Elimination
 from .netlist import Netlist
 
 __all__ = ["has_inner_resistances", "maps", "without_inner_resistances"]
@@ -22,6 +24,8 @@ Places = Mapping[tuple[int, int], int]
 Placed = Sequence[tuple[Bjt, tuple[int, int, int]]]
 PlacedMosfets = Sequence[tuple[Mosfet, tuple[int, int, int]]]
 Term = tuple[int, float]
+#: the sign of each device's polarity, and its rows.
+Signed = tuple[tuple[float, tuple[int, int, int]], ...]
 
 
 class _Map:
@@ -46,21 +50,36 @@ class _Map:
 
 
 def maps(
-    junctions: Sequence[Junction], bjts: Placed, mosfets: PlacedMosfets, places: Places, size: int
+    junctions: Sequence[Junction], bjts: Placed, mosfets: PlacedMosfets, elimination: Elimination
 ) -> tuple[csr_array, csr_array, csr_array]:
-    """Return three maps: nets to what devices see, slopes to matrix places, offsets to right sides."""
+    """Return three maps, to be read alone: nets to what devices see, slopes to matrix places, offsets to right sides.
+
+    They depend on where devices are and not on their values: those of a board strayed are those of the board.
+    """
+    return _maps(
+        tuple((j.plus, j.minus) for j in junctions),
+        tuple((1.0 if bjt.polarity == "NPN" else -1.0, rows) for bjt, rows in bjts),
+        tuple((1.0 if mosfet.channel == "N" else -1.0, rows) for mosfet, rows in mosfets),
+        elimination,
+    )
+
+
+@lru_cache(maxsize=64)
+def _maps(
+    junctions: tuple[tuple[int, int], ...], bjts: Signed, mosfets: Signed, elimination: Elimination
+) -> tuple[csr_array, csr_array, csr_array]:
     see, stamp, feed = _Map(), _Map(), _Map()
-    for j in junctions:
-        see.add((j.plus, 1.0), (j.minus, -1.0))
-        stamp.add(*_driven(places, j.plus, j.minus, j.plus, j.minus))
-        feed.add((j.plus, -1.0), (j.minus, 1.0))
+    places, size = elimination.places, elimination.size
+    for plus, minus in junctions:
+        see.add((plus, 1.0), (minus, -1.0))
+        stamp.add(*_driven(places, plus, minus, plus, minus))
+        feed.add((plus, -1.0), (minus, 1.0))
     _map_bjts(bjts, places, see, stamp, feed)
     _map_mosfets(mosfets, places, see, stamp, feed)
     return see.by_rows(size), stamp.by_columns(len(places)), feed.by_columns(size)
 
 
-def _map_bjts(bjts: Placed, places: Places, see: _Map, stamp: _Map, feed: _Map) -> None:
-    signed = [(1.0 if bjt.polarity == "NPN" else -1.0, rows) for bjt, rows in bjts]
+def _map_bjts(signed: Signed, places: Places, see: _Map, stamp: _Map, feed: _Map) -> None:
     for other in (2, 0):
         for sign, rows in signed:
             see.add((rows[1], sign), (rows[other], -sign))
@@ -72,8 +91,7 @@ def _map_bjts(bjts: Placed, places: Places, see: _Map, stamp: _Map, feed: _Map) 
             feed.add((rows[terminal], -sign), (rows[2], sign))
 
 
-def _map_mosfets(mosfets: PlacedMosfets, places: Places, see: _Map, stamp: _Map, feed: _Map) -> None:
-    signed = [(1.0 if mosfet.channel == "N" else -1.0, rows) for mosfet, rows in mosfets]
+def _map_mosfets(signed: Signed, places: Places, see: _Map, stamp: _Map, feed: _Map) -> None:
     for other in (1, 0):
         for sign, rows in signed:
             see.add((rows[other], sign), (rows[2], -sign))
@@ -105,7 +123,7 @@ def has_inner_resistances(device: Device) -> bool:
 
 def without_inner_resistances(netlist: Netlist) -> Netlist:
     """Return the netlist with the resistances inside transistors as parts of their own."""
-    return Netlist(part for device in netlist.devices for part in _opened(device))
+    return Netlist((part for device in netlist.devices for part in _opened(device)), sound=netlist.devices)
 
 
 def _opened(device: Device) -> Iterable[Device]:

@@ -107,9 +107,7 @@ class Variants:
         self.junction_arrays = junction_arrays(self.junctions, conditions)
         self.bjt_arrays = bjt_arrays([bjt for bjt, _ in self.bjts], conditions)
         self.mosfet_arrays = mosfet_arrays([mosfet for mosfet, _ in self.mosfets], conditions)
-        self.controls, self.stamp, self.feed = maps(
-            self.junctions, self.bjts, self.mosfets, self.elimination.places, self.size
-        )
+        self.controls, self.stamp, self.feed = maps(self.junctions, self.bjts, self.mosfets, self.elimination)
         self.off_slopes, self.off_seen = self._switched_off(variants)
         self.extras = self._extras(variants)
         changed = (self.extras.junction_of, self.extras.bjt_of, self.extras.mosfet_of)

@@ -58,6 +58,8 @@ _FURTHEST = 6.0
 _WELL_WITHIN, _EARLY = 0.7, 0.9
 #: how far all junctions wander between two readings, of what a board's are off: 2 mV/K (common practice) and 0.2 K.
 _WANDER = 2e-3 * 0.2 / COMMON_JUNCTION_V
+#: at so many points, the last ones, lines are not worked out again.
+_POINTS_KNOWN = 6
 #: a position of switches in which less than this share was read, all of it as on a good board, is not solved again.
 _FEW_READINGS = 0.1
 
@@ -134,6 +136,7 @@ class UnitSolver:
         self._board, self._netlist, self._hypotheses = board, netlist, hypotheses
         self._predictions, self._held, self._errors = predictions, held, MeterErrors(bench)
         self._lots = tuple(self._lots_of(bench))
+        self._known: dict[bytes, dict[int, Local]] = {}
         self._begin = {(switches, 0): found for switches, found in predictions.settled.items()}
 
     def _lots_of(self, bench: Bench) -> Iterator[_Lot]:
@@ -195,8 +198,17 @@ class UnitSolver:
 
     def near(self, strays: Floats, rows: Sequence[int]) -> dict[int, Local]:
         """Return straight lines from the board strayed so, under the hypotheses of some rows."""
-        p, held = self._predictions, self._held
         strays = np.clip(strays, -_FURTHEST, _FURTHEST)
+        known = self._known.setdefault(strays.tobytes(), {})
+        missing = [row for row in dict.fromkeys(rows) if row not in known]
+        known |= self._solved(strays, missing) if missing else {}
+        while len(self._known) > _POINTS_KNOWN:
+            del self._known[next(iter(self._known))]
+        return {row: known[row] for row in rows}
+
+    def _solved(self, strays: Floats, rows: Sequence[int]) -> dict[int, Local]:
+        """Solve the board strayed so."""
+        p, held = self._predictions, self._held
         count = len(p.good)
         there = np.full((len(rows), len(held.seen)), np.nan)
         source = Source.unknown(*there.shape)
