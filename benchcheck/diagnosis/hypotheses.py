@@ -18,7 +18,9 @@ from benchcheck.circuit.netlist import Netlist
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
 
-__all__ = ["GOOD", "OPERATOR_CODES", "UNNAMED", "Hypothesis", "hypotheses_of", "operator_hypotheses"]
+__all__ = [
+    "GOOD", "OPERATOR_CODES", "UNNAMED", "Hypothesis", "against_usual", "hypotheses_of", "operator_hypotheses",
+]  # fmt: skip
 
 OPERATOR_CODES = ("probes-swapped", "leads-not-nulled", "charged-gate", "residual-charge", "typed-1000")
 
@@ -142,6 +144,14 @@ def _chance(fault: PartFault, part: Part | None, board: Board) -> tuple[float, s
     if fault.code in _BY_HAND and any(each.fitted is not None for each in touched):
         return chance * _REPLACED_FACTOR, origin + _REPLACED
     return chance, origin
+
+
+def against_usual(part: Part, code: str) -> tuple[float, str]:
+    """Return how many times likelier than on any part of its kind a fault of this one is, and why ("": it is not)."""
+    if code in part.priors:
+        return _odds(part.priors[code]) / _odds(_CHANCE[code][0]), f"; its chance is from {_SPEC}"
+    raised = code in _BY_HAND and part.fitted is not None
+    return (_REPLACED_FACTOR, _REPLACED) if raised else (1.0, "")
 
 
 def _touched(board: Board, nets: tuple[str, ...]) -> list[Part]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Evidence
-from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis
+from benchcheck.diagnosis.hypotheses import GOOD, Hypothesis, against_usual
 from benchcheck.kinds.check import Check
 from benchcheck.kinds.part import Part
 from benchcheck.spec.board import Board
@@ -43,12 +43,18 @@ def by_signature(
         for fault, worth in _faults(part, _looks(board, name, evidence, overloads)):
             weights[name, fault] = max(weights.get((name, fault), 0.0), worth)
     good = _GOOD_ODDS if weights else 1.0
-    unread = parts_unread(board, evidence, overloads)
-    before = {(name, fault): good * chance for name in unread for fault, chance in _BEFORE.items()}
-    total = sum(weights.values()) + sum(before.values()) + good
-    found = [(Hypothesis(*what, worth, _ORIGIN), worth / total) for what, worth in weights.items()]
-    found += [(Hypothesis(*what, worth, _ORIGIN_BEFORE), worth / total) for what, worth in before.items()]
-    return tuple(sorted((*found, (GOOD, good / total)), key=lambda pair: -pair[1]))
+    found = [_weighed(board, name, fault, worth, _ORIGIN) for (name, fault), worth in weights.items()]
+    for name in parts_unread(board, evidence, overloads):
+        found += [_weighed(board, name, fault, good * chance, _ORIGIN_BEFORE) for fault, chance in _BEFORE.items()]
+    total = good + sum(one.odds for one in found)
+    every = ((GOOD, good / total), *((one, one.odds / total) for one in found))
+    return tuple(sorted(every, key=lambda pair: -pair[1]))
+
+
+def _weighed(board: Board, name: str, fault: str, worth: float, origin: str) -> Hypothesis:
+    """Return a fault of a part by what it is worth on any part, and on this one."""
+    times, why = against_usual(board.parts[name], fault.split()[0])
+    return Hypothesis(name, fault, worth * times, origin + why)
 
 
 def parts_unread(board: Board, evidence: Evidence, overloads: Mapping[str, bool]) -> tuple[str, ...]:

@@ -171,6 +171,24 @@ def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None
     assert diagnose(board, boards.bench(), []).leading[0][0].hypothesis.code == "good"
 
 
+def test_without_nets_the_specs_own_chances_and_parts_fitted_on_the_visit_count_as_well() -> None:
+    def shares(keys: str) -> dict[str, float]:
+        text = boards.SPEC.partition("[net.")[0].partition("[part.")[0].partition("[supply.")[0]
+        part = f'[part.R2]\nkind = "resistor"\nvalue = "10k"\n{keys}\n'
+        board = boards.board(f"{text}\n{part}")
+        found = diagnose(board, boards.bench(), [boards.typed("R2.resistance", "OL", "ohm")])
+        return {str(one.hypothesis): one.probability for one in found.ranked} | {
+            one.hypothesis.origin: one.probability for one in found.ranked
+        }
+
+    usual, stated, fitted = shares(""), shares("priors = { missing-joint = 0.2 }"), shares("fitted = true")
+    assert usual["R2 open"] > usual["R2 missing-joint"]
+    assert stated["R2 missing-joint"] > 20.0 * stated["R2 open"]
+    assert fitted["R2 missing-joint"] > fitted["R2 open"]
+    assert any("from the spec" in origin for origin in stated)
+    assert any("fitted on this visit" in origin for origin in fitted)
+
+
 @pytest.mark.parametrize(
     ("check", "text", "words"),
     [
