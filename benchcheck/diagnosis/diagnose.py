@@ -34,7 +34,7 @@ from benchcheck.diagnosis.unit import strayed
 from benchcheck.diagnosis.unnamed import lower_than_named, worth_of_unnamed
 from benchcheck.kinds.between import is_between
 from benchcheck.kinds.check import Check
-from benchcheck.quantity import DisplayState
+from benchcheck.quantity import DisplayState, format_limits
 from benchcheck.readings.reading import Reading, Session
 from benchcheck.spec.board import Board
 
@@ -129,7 +129,14 @@ def _read(check: Check) -> Suggestion:
     """Return what to read of a part of which nothing was read."""
     red, black = ("" if probe is None else probe.point for probe in (check.red, check.black))
     between = f", red on {red}, black on {black}" if red and black else ""
-    return Suggestion(red, black, check.function, _UNREAD_BITS, PLACE_S, (), f"read {check.id}{between}", check.id)
+    words = f"read {check.id}{between}{_if_right(check)}"
+    return Suggestion(red, black, check.function, _UNREAD_BITS, PLACE_S, (), words, check.id)
+
+
+def _if_right(check: Check) -> str:
+    """Return what a check reads of a part that is right, nothing where it has no limits."""
+    within = format_limits(check.limits.lower, check.limits.upper, check.quantity_unit, ascii=True)
+    return f": {within} if it is right" if within else ""
 
 
 def _of_circuit(engine: Engine, evidence: Evidence) -> Diagnosis:

@@ -20,6 +20,7 @@ from benchcheck.quantity.value import parse_value
 from benchcheck.quantity.wording import (
     bracket_value,
     brief_value,
+    format_limits,
     format_percent,
     format_value,
     format_with_uncertainty,
@@ -34,6 +35,7 @@ __all__ = [
     "bracket_value",
     "brief_value",
     "convert",
+    "format_limits",
     "format_percent",
     "format_value",
     "format_with_uncertainty",

@@ -17,6 +17,18 @@ ID_DIGITS = 9
 DEFAULT_DIGITS = 6
 
 
+def format_limits(lower: float | None, upper: float | None, quantity_unit: str, *, ascii: bool = False) -> str:  # noqa: A002
+    """Return an interval in words, "" when open on both sides; `ascii` as for `format_value`.
+
+    >>> format_limits(4650.0, 4750.0, "ohm", ascii=True), format_limits(None, 0.4, "ohm", ascii=True)
+    ('4.65 kohm to 4.75 kohm', 'at most 0.4 ohm')
+    """
+    low, high = ("" if limit is None else format_value(limit, quantity_unit, ascii=ascii) for limit in (lower, upper))
+    if low and high:
+        return f"{low} to {high}"
+    return f"at least {low}" if low else f"at most {high}" if high else ""
+
+
 def format_value(
     value: float,
     quantity_unit: str,

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from benchcheck.quantity import format_value, format_with_uncertainty
+from benchcheck.quantity import format_limits, format_with_uncertainty
 
 if TYPE_CHECKING:
     from benchcheck.record.record import Record
@@ -87,13 +87,7 @@ def value_words(score: Score, *, ascii: bool = False) -> str:  # noqa: A002 (as 
 
 def limits_words(score: Score, *, ascii: bool = False) -> str:  # noqa: A002 (as in quantity)
     """Return the tolerance limits in words, "" where there are none."""
-    low, high = (
-        None if limit is None else format_value(limit, score.quantity_unit, ascii=ascii)
-        for limit in (score.lower, score.upper)
-    )
-    if low and high:
-        return f"{low} to {high}"
-    return f"at least {low}" if low else f"at most {high}" if high else ""
+    return format_limits(score.lower, score.upper, score.quantity_unit, ascii=ascii)
 
 
 def because_words(score: Score) -> str:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.kinds.check import Check
+from benchcheck.quantity import format_limits
 from benchcheck.readings.reading import Session
 from benchcheck.score.capability import capability
-from benchcheck.terminal.listing import window
 from benchcheck.terminal.prompt import PromptSource
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def expectation(bench: Bench) -> Callable[[Check, Session], str]:
         lower, upper = (
             None if end is None else float(f"{end:.4g}") for end in (able.window_lower, able.window_upper)
         )
-        shown = window(lower, upper, check.quantity_unit)
+        shown = format_limits(lower, upper, check.quantity_unit, ascii=True)
         return f"{shown} or OL" if shown and able.overload else shown
 
     return expect

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 
 from benchcheck.bench.functions import Function
 from benchcheck.kinds.check import Check, Evidence, Probe
+from benchcheck.quantity import format_limits
 from benchcheck.readings.reading import Session
 from benchcheck.session.answers import Step
-from benchcheck.terminal.listing import window
 from benchcheck.terminal.wrapping import WIDTH, wrapped
 
 __all__ = [
@@ -52,7 +52,7 @@ _NARROW = 50
 
 def limits_window(check: Check, session: Session) -> str:
     """Return the limits of a check in words, for want of knowing what a meter would show."""
-    return window(check.limits.lower, check.limits.upper, check.quantity_unit)
+    return format_limits(check.limits.lower, check.limits.upper, check.quantity_unit, ascii=True)
 
 
 def spoken(rows: Iterable[tuple[str, str]]) -> str:

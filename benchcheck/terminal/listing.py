@@ -6,14 +6,14 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from benchcheck.quantity import brief_value, format_value
+from benchcheck.quantity import brief_value, format_limits, format_value
 
 if TYPE_CHECKING:
     from benchcheck.kinds.check import Check
     from benchcheck.score.between import Between, Expected
     from benchcheck.score.capability import Capability
 
-__all__ = ["between_lines", "capability_lines", "check_lines", "window"]
+__all__ = ["between_lines", "capability_lines", "check_lines"]
 
 
 _RATIO = (
@@ -22,21 +22,10 @@ _RATIO = (
 )
 
 
-def window(lower: float | None, upper: float | None, quantity_unit: str) -> str:
-    """Return an interval in words: `4.65 kohm to 4.75 kohm`, `at most 0.4 ohm`, "" when open on both sides."""
-    low, high = (
-        None if limit is None else format_value(limit, quantity_unit, ascii=True) for limit in (lower, upper)
-    )
-    if low and high:
-        return f"{low} to {high}"
-    if low or high:
-        return f"at least {low}" if low else f"at most {high}"
-    return ""
-
-
 def check_lines(check: Check) -> tuple[str, ...]:
     """Return a check as one line for its limits and one for where they come from."""
-    limits = window(check.limits.lower, check.limits.upper, check.quantity_unit) or " or ".join(check.answers)
+    within = format_limits(check.limits.lower, check.limits.upper, check.quantity_unit, ascii=True)
+    limits = within or " or ".join(check.answers)
     origin = textwrap.wrap(check.limits.origin, 74, initial_indent="      ", subsequent_indent="      ")
     return (f"  {check.id:<34} {check.function:<13} {limits}", *origin)
 

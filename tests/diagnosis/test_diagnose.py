@@ -168,6 +168,10 @@ def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None
     ranked = {str(one.hypothesis) for one in diagnosis.ranked}
     assert {"D1 reversed", "R1 decade x10", "C1 short", "C1 dry", "R2 open"} <= ranked
     assert "no nets in the spec" in diagnosis.remarks[0]
+    first = diagnose(board, boards.bench(), [boards.typed("D1.reverse", "OL", "V")]).suggestions[0]
+    assert first.words == (
+        "read R1.resistance, red on R1 lead 1, black on R1 lead 2: 4.465 kohm to 4.935 kohm if it is right"
+    )
     assert diagnose(board, boards.bench(), []).leading[0][0].hypothesis.code == "good"
 
 
