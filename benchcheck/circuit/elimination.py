@@ -115,8 +115,10 @@ class Elimination:
         """Solve dense matrices; raises numpy.linalg.LinAlgError where one is singular."""
         dense = np.zeros((values.shape[1], self.size, self.size))
         dense[:, self._row_at, self._col_at] = values.T
-        found = np.linalg.solve(dense, right.T[..., None])[..., 0].T
-        return np.ascontiguousarray(found), (np.linalg.slogdet(dense)[0] < 0.0) ^ self._odd
+        with np.errstate(all="ignore"):
+            found = np.linalg.solve(dense, right.T[..., None])[..., 0].T
+            sign = np.linalg.slogdet(dense)[0]
+        return np.ascontiguousarray(found), (sign < 0.0) ^ self._odd
 
     def eliminate(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
         """Return as `solve`, all matrices together, and leave in `values` what `solve_transposed` asks for."""

@@ -34,6 +34,8 @@ _Where = Indices | slice | int | tuple[Indices | slice | int, ...]
 
 #: how far from what was read, in natural logarithm, a reading is for a further range to be tried, and of how many.
 _LIKE, _MOST_FURTHER = 0.7, 3
+#: by how much less a reading may be and yet be no less, as a ratio: a meter's error.
+_NO_LESS = 0.02
 _LEAST_OHM = 1e-3
 #: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
 _AGREES = 1e-6
@@ -168,12 +170,13 @@ class _Ranged:
         """Return what readings were driven with; `slopes` (slots x items) are theirs."""
         ampere = np.where(self._in_volt[at], np.nan, self._of_range("ampere", at, further))
         edge = self._of_range("volt", at, further) / ampere + self._leads[at]
-        edge = np.where(found.holds_current, np.nan, edge)
+        edge = np.where(found.holds_current | ~found.solved, np.nan, edge)
+        ampere = np.where(found.solved, ampere, np.nan)
         drops = slopes[self._leanings.drops]
         if not drops.size:
             return replace(Source.unknown(len(at)), ampere=ampere, edge=edge)
         item, most = np.arange(len(at)), np.abs(drops).argmax(axis=0)
-        driven_back = (found.seen[most, item] < 0.0) & ~self._in_volt[at]
+        driven_back = (found.seen[most, item] < 0.0) & (drops[most, item] != 0.0) & ~self._in_volt[at]
         by_drop = np.where(driven_back & found.holds_current, drops[most, item] * found.volt, np.nan)
         return Source(ampere, edge, by_drop, np.where(driven_back, self._v.junction_arrays.slope_v[most], np.nan))
 
@@ -264,7 +267,7 @@ class _Ranged:
         with np.errstate(invalid="ignore"):
             distance = np.abs(np.log(ohm / self._read[at]))
             nearer = distance < np.abs(np.log(before / self._read[at]))
-        astray = (further > self._shown[at]) & (ohm < self._read[at])
+        astray = (further > self._shown[at]) & (ohm < (1.0 - _NO_LESS) * self._read[at])
         return np.asarray((nearer & ~astray) | np.isnan(self._read[at]))
 
     def _items(self, rows: Indices, at: Indices, further: Indices, start: Outcome) -> Items:

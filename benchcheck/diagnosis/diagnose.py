@@ -16,6 +16,7 @@ from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.beyond_display import beyond_display
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, evidence_of
+from benchcheck.diagnosis.exchanged import worth_of_exchange
 from benchcheck.diagnosis.fits import fitted, joint
 from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
@@ -254,7 +255,9 @@ def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
     def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
         return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
 
-    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, weighed.good, unit, reads))
+    left = unexplained(engine, evidence, weighed, int(np.argmax(weighed.log_odds)))
+    exchanged = partial(worth_of_exchange, engine, evidence, weighed) if left else None
+    yield from slips(Slips(good, engine.errors, evidence, weighed.held, fit, weighed.good, unit, reads, exchanged))
 
 
 def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) -> tuple[str, ...]:

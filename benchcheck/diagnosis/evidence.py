@@ -16,7 +16,7 @@ from benchcheck.diagnosis.shots import Shot, shot_of
 from benchcheck.kinds.between import between_named
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
-from benchcheck.readings.reading import Reading, Session
+from benchcheck.readings.reading import Origin, Reading, Session
 from benchcheck.spec.board import Board
 
 __all__ = ["Evidence", "Seen", "check_of", "evidence_of"]
@@ -26,12 +26,18 @@ _CHARGE_V = 0.05  # common practice: 50 mV or less before ohms
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """A reading between nets: `value` in the function's unit, NaN for overload, `resolution` of its last digit."""
+    """A reading between nets: `value` in the function's unit, NaN for overload, `resolution` of its last digit.
+
+    `meter_range` names the range it was shown in, "" where nobody says; `by_digits` says whether its digits tell:
+    those of what a meter sends may be made up.
+    """
 
     check: str
     shot: Shot
     value: float
     resolution: float = 0.0
+    meter_range: str = ""
+    by_digits: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +114,9 @@ def _between(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iter
         if taken[-1].polarity == "swapped":
             shot = replace(shot.reversed, lead=None)
         digits = [each.display.resolution or 0.0 for each in taken]
-        yield Seen(one.id, shot, value, max(digits))
+        ranges = {each.meter_range for each in taken}
+        by_digits = all(each.origin is not Origin.METERED for each in taken)
+        yield Seen(one.id, shot, value, max(digits), ranges.pop() if len(ranges) == 1 else "", by_digits)
 
 
 def _is_charged(one: Check, numbers: Mapping[str, float]) -> bool:

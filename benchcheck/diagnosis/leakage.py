@@ -7,36 +7,41 @@ ln(x), by a forward drop over n Vt, is straight. So how a reading moves with the
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.circuit.ranged import Source
+from benchcheck.diagnosis.spread import COMMON_JUNCTION_V, JUNCTION_V
 
 __all__ = ["led_by_leakage"]
 
 Floats = NDArray[np.float64]
 
-#: a stray that moves ohms by less than this ratio moves no leakage.
-_LEAKS = 0.1
+#: what moves ohms by less than this ratio, its junction's drop off by a standard deviation, is no leakage.
+_LEAKS, _DROP_V = 0.02, math.hypot(JUNCTION_V, COMMON_JUNCTION_V)
 #: the most of a leakage that a test current is taken for: what is as good as at the edge.
 _EDGE = 0.98
 #: how many n Vt a reading is followed at most, and the least test current for a leakage that is aimed at.
 _MOST, _LEAST = 30.0, 1e-3
 
 
-def led_by_leakage(read: Floats, there: Floats, leans: Floats, source: Source) -> Floats:
+def led_by_leakage(read: Floats, there: Floats, source: Source) -> Floats:
     """Return the error to take for a way to go, as a ratio, NaN where a line leads there.
 
-    `read` is what was read and `there` what is expected, in ohm, `leans` by how much a standard deviation of what
-    moves a reading most moves it, as a ratio; `source` (readings) what they were driven with. Where the source gave
-    way and yet a number was read, the leakage is asked for that leaves the junction what was read.
+    `read` is what was read and `there` what is expected, in ohm, `source` (readings) what they were driven with.
+    Where the source gave way and yet a number was read, the leakage is asked for that leaves the junction what was
+    read. Where more was lost than the junction takes, it is not the junction.
     """
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        left = -np.expm1(-read * source.ampere / source.slope_v)
-        over = np.log(source.edge / there) + np.log(np.clip(np.nan_to_num(left, nan=1.0), _LEAST, _EDGE))
+        alone = -np.expm1(-read * source.ampere / source.slope_v)
+        over = np.log(source.edge / there) + np.log(np.clip(np.nan_to_num(alone, nan=1.0), _LEAST, _EDGE))
         now = source.backwards / (1.0 + source.backwards)
         further = np.clip((read - there) * source.ampere / source.slope_v, -_MOST, _MOST)
-        then = np.maximum(1.0 - (1.0 - now) * np.exp(-further), _LEAST)
-        back = source.backwards * source.slope_v * np.log(then / now) / (there * source.ampere)
-    leaks = np.isnan(source.edge) & (source.backwards > 0.0) & (leans > _LEAKS)
+        left = 1.0 - (1.0 - now) * np.exp(-further)
+        then = np.maximum(left, np.minimum(_LEAST, now))
+        leans = source.backwards / (there * source.ampere)
+        back = leans * source.slope_v * np.log(then / now)
+        leaks = np.isnan(source.edge) & (leans * _DROP_V > _LEAKS) & (left > 0.0)
     return np.where(~np.isnan(source.edge), np.where(read < source.edge, over, np.nan), np.where(leaks, back, np.nan))

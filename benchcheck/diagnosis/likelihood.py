@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there, place_shown
+from benchcheck.diagnosis.predicted import NEXT_TO, Predictions, in_range, not_known_there, place_shown
 from benchcheck.diagnosis.robust import (
     ANYTHING,
     INFLATED,
@@ -197,14 +197,21 @@ def beyond_end(there: Floats, in_ratio: Bools, edge: Floats) -> tuple[Floats, Fl
 def _ranges(predictions: Predictions, kept: Sequence[Seen], columns: Indices, errors: MeterErrors) -> Indices:
     """Return the first and the last range (2 x readings) that can have shown each reading, -1 for no range.
 
-    Of several that have its digits the first is the one where the good board as designed shows a number, if any.
+    Of several that have its digits the first is the one where the good board as designed shows about that number.
     """
     found = np.full((2, len(kept)), -1, np.intp)
     for at, (one, column) in enumerate(zip(kept, columns, strict=True)):
-        first, last = errors.ranges_shown(one.shot.function, one.value, one.resolution)
-        designed = int(place_shown(predictions.mean[0, column], predictions.held[0, column]))
-        found[:, at] = designed if one.resolution and first < designed <= last else first, last
+        digit = one.resolution if one.by_digits else 0.0
+        first, last = errors.ranges_shown(one.shot.function, one.value, digit, one.meter_range)
+        if digit and first < last and _near(predictions.mean[0, column], one.value):
+            designed = int(place_shown(predictions.mean[0, column], predictions.held[0, column]))
+            first = designed if first < designed <= last else first
+        found[:, at] = first, last
     return found
+
+
+def _near(expected: float, read: float) -> bool:
+    return expected > 0.0 and read > 0.0 and abs(math.log(read / expected)) < NEXT_TO
 
 
 def _in_range_shown(predictions: Predictions, columns: Indices, places: Indices) -> Floats:

@@ -48,7 +48,8 @@ class Slips:
     """What slips are tried with: the good board's predictions alone, how the readings stand against it.
 
     `fit` is the good board where the unit is, `lines` start there, `unit` is that board's netlist, and `reads` what
-    shots read on such a netlist (NaN for overload).
+    shots read on such a netlist (NaN for overload). `exchanged` is what all readings gain with the probes exchanged,
+    None where a fault explains them all.
     """
 
     predictions: Predictions
@@ -59,6 +60,7 @@ class Slips:
     lines: Local
     unit: Netlist
     reads: Callable[[Netlist, Sequence[Shot]], Floats]
+    exchanged: Callable[[], float] | None = None
 
     @cached_property
     def odd(self) -> frozenset[int]:
@@ -160,7 +162,8 @@ def _all_swapped(work: Slips) -> float | None:
     gained = sum(_swapped(work, at, work.odd_turned) for at in work.odd_turned if not _unchanged(work, at))
     if gained <= 0.0:
         return None
-    return gained + sum(_swapped(work, at, work.rest_turned) for at in work.rest_turned)
+    on_this_unit = gained + sum(_swapped(work, at, work.rest_turned) for at in work.rest_turned)
+    return on_this_unit if work.exchanged is None else max(on_this_unit, work.exchanged())
 
 
 def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:

@@ -27,6 +27,7 @@ Indices = NDArray[np.intp]
 
 DIRECT = (Function.OHMS, Function.LOW_POWER_OHMS, Function.DIODE)
 ALTERNATING = (Function.CAPACITANCE, Function.ESR)
+_OHMS = (Function.OHMS, Function.LOW_POWER_OHMS)
 _BY_LEAD = ("polarity", "joint")
 #: a last digit that is no other range's, as a ratio, and how far beyond its end a range may show a number.
 _FINER, _BEYOND = 1.5, 1.05
@@ -123,7 +124,8 @@ class MeterErrors:
         found = lines[-1][1] + lines[-1][2] * size
         least = np.full(size.shape, -1) if places is None else places
         for place, (ceiling, base, slope) in reversed(list(enumerate(lines[:-1]))):
-            found = np.where((size <= ceiling) & (place >= least), base + slope * size, found)
+            here = ((size <= ceiling) & (place > least)) | (place == least)
+            found = np.where(here, base + slope * size, found)
         return np.asarray(found)
 
     def overload_from(self, function: Function) -> float:
@@ -147,16 +149,23 @@ class MeterErrors:
         """Return the place of the range each value is shown in, smallest first."""
         return np.searchsorted(self.ceilings(function), np.abs(value) * (1.0 - 1e-9))
 
-    def ranges_shown(self, function: Function, value: float, resolution: float = 0.0) -> tuple[int, int]:
+    def ranges_shown(
+        self, function: Function, value: float, resolution: float = 0.0, name: str = ""
+    ) -> tuple[int, int]:
         """Return the places of the first and the last range one reading of ohms can have been shown in, else -1.
 
-        The first holds it, or has its digits: a display a few counts beyond a range's end has digits that the next
-        range does not have. Nor is the last one whose digits are coarser. It is the widest where digits are not
-        known, or finer than those of the first: what a meter sends may have more of them than its display.
+        Both are the range of a name, where it is known. Else the first holds the reading, or has its digits: a
+        display a few counts beyond a range's end has digits that the next range does not have. Nor is the last one
+        whose digits are coarser. It is the widest where digits are not known (0), or finer than those of the first:
+        what a meter sends may have more of them than its display.
         """
-        if function not in (Function.OHMS, Function.LOW_POWER_OHMS) or np.isnan(value):
+        ranges = self._ranges(function)
+        if function not in _OHMS or np.isnan(value) or not ranges:
             return -1, -1
-        ranges, place = self._ranges(function), int(self.range_of(function, np.array([value]))[0])
+        named = [at for at, one in enumerate(ranges) if one.name == name]
+        if named:
+            return named[0], named[0]
+        place = int(self.range_of(function, np.array([value]))[0])
         while place > 0 and resolution and abs(value) <= ranges[place - 1].ceiling * _BEYOND:
             if place < len(ranges) and ranges[place].resolution <= _FINER * resolution:
                 break
@@ -165,9 +174,11 @@ class MeterErrors:
         return place, place + alike - 1 if alike else max(len(ranges) - 1, place)
 
     def _ranges(self, function: Function) -> list[MeterRange]:
-        """Return the ranges of a function, smallest first."""
+        """Return the ranges of a function, smallest first; of ohms those that a circuit can be solved for, if any."""
         meter = self._bench.meter_for(function)
-        return sorted(meter.ranges_of(function), key=lambda one: one.ceiling) if meter is not None else []
+        every = sorted(meter.ranges_of(function), key=lambda one: one.full_scale) if meter is not None else []
+        driven = [one for one in every if one.test_current_a and one.compliance_v]
+        return driven if driven and function in _OHMS else every
 
     def leads_ohm(self, function: Function, read_ohm: float | None) -> tuple[float, float]:
         """Return what leads add to a reading of ohms and its standard deviation, in ohm."""

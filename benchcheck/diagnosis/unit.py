@@ -305,7 +305,7 @@ class UnitSolver:
         distance, least = beyond_end(there, in_ratio, held.overload_from)
         overload = solved & np.isnan(true)
         error = np.where(solved, true - there, base.error - strays @ base.slopes)
-        leaks = led_by_leakage(true, there, np.abs(slopes).max(axis=0, initial=0.0), source)
+        leaks = led_by_leakage(true, there, source)
         return Local(
             strays,
             error,

@@ -8,8 +8,10 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.next_measurement import candidates, cost_s, information
 from benchcheck.diagnosis.powered import feeding
+from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_lines
 
@@ -117,6 +119,19 @@ def test_an_exchange_of_probes_that_changes_nothing_is_no_slip() -> None:
     assert "probes-swapped" not in [one.hypothesis.code for one in diagnosis.ranked]
     assert any(one.check == "R1.resistance" for one in diagnosis.suggestions)
     assert not any("no reading so far speaks" in line for line in diagnosis_lines(diagnosis))
+
+
+@pytest.mark.parametrize("off", ["", "R2.resistance"])
+def test_probes_exchanged_in_all_readings_are_told_from_faults(engine: Engine, off: str) -> None:
+    turned = [shot.reversed for shot in engine.checks]
+    row = read_under(engine.board, engine.bench, engine.netlist, [GOOD], turned)[0]
+    texts = {"meter.leads_shorted": ("0.2", "ohm")}
+    for check in engine.board.checks:
+        if (shot := engine.shot_of(check)) is not None:
+            value = float(row[engine.checks.index(shot)]) * (1.4 if check.id == off else 1.0)
+            texts[check.id] = boards.shown(shot, value), check.quantity_unit
+    diagnosis = diagnose(engine.board, engine.bench, [boards.typed(name, *what) for name, what in texts.items()])
+    assert names(diagnosis) == ["probes-swapped"]
 
 
 def test_what_a_pair_of_faults_leaves_is_named_too() -> None:

@@ -34,7 +34,7 @@ def steps_to(true_a: float, begin_a: float, *, led: bool, series_ohm: float = 0.
         error = math.log(read / there)
         if led:
             source = Source(*(np.array([each]) for each in (AMPERE, math.nan, by_drop(leakage_a), n_vt)))
-            error = float(led_by_leakage(np.array([read]), np.array([there]), np.array([1.0]), source)[0])
+            error = float(led_by_leakage(np.array([read]), np.array([there]), source)[0])
         more_v = error * there * AMPERE / by_drop(leakage_a)
         leakage_a *= math.exp(-more_v / n_vt)
         if leakage_a <= AMPERE:
@@ -56,7 +56,7 @@ def test_a_leakage_far_above_the_test_current_is_found_from_next_to_its_edge() -
 
 def _gave_way(read: float, there: float, edge: float, n_vt: float) -> float:
     source = Source(*(np.array([each]) for each in (AMPERE, edge, math.nan, n_vt)))
-    return float(led_by_leakage(np.array([read]), np.array([there]), np.array([1.0]), source)[0])
+    return float(led_by_leakage(np.array([read]), np.array([there]), source)[0])
 
 
 def test_where_the_source_gave_way_the_leakage_is_asked_for_that_leaves_what_was_read() -> None:
@@ -68,10 +68,22 @@ def test_where_the_source_gave_way_the_leakage_is_asked_for_that_leaves_what_was
 
 
 def test_what_no_leakage_moves_is_left_to_its_line() -> None:
-    def led(leans: float, backwards: float) -> float:
+    def led(backwards: float) -> float:
         source = Source(*(np.array([each]) for each in (AMPERE, math.nan, backwards, 0.027)))
-        return float(led_by_leakage(np.array([1e3]), np.array([1.1e3]), np.array([leans]), source)[0])
+        return float(led_by_leakage(np.array([1e6]), np.array([1.1e6]), source)[0])
 
-    assert math.isnan(led(0.05, 0.3))
-    assert math.isnan(led(1.0, math.nan))
-    assert math.isfinite(led(1.0, 0.3))
+    assert math.isfinite(led(0.5))
+    assert math.isnan(led(1e-5))  # a resistance moves it, beside a junction driven backwards
+    assert math.isnan(led(math.nan))
+
+
+def test_what_a_junction_does_not_take_is_lost_elsewhere() -> None:
+    # 110 kohm at 100 nA, 7 mV of them the junction's: it cannot be what makes 10 kohm of it
+    source = Source(*(np.array([each]) for each in (AMPERE, math.nan, 0.3, 0.027)))
+    assert math.isnan(float(led_by_leakage(np.array([10e3]), np.array([110e3]), source)[0]))
+
+
+def test_no_way_leads_past_what_a_leakage_is_worth() -> None:
+    # 110 kohm expected, 60 kohm read: more leakage is asked for, whatever the rest of it is
+    source = Source(*(np.array([each]) for each in (AMPERE, math.nan, 0.3, 0.027)))
+    assert float(led_by_leakage(np.array([60e3]), np.array([110e3]), source)[0]) < 0.0

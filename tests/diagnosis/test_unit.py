@@ -18,9 +18,10 @@ from benchcheck.circuit.faults import FaultSizes, faulty
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, engine_for
+from benchcheck.diagnosis.evidence import Seen
 from benchcheck.diagnosis.fits import Local, fitted, joint
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.likelihood import hold, unexplained
+from benchcheck.diagnosis.likelihood import Held, hold, unexplained
 from benchcheck.diagnosis.robust import INFLATED, STAYING
 from benchcheck.diagnosis.search import near_enough, settled
 from benchcheck.diagnosis.spread import FAULT_OHMS
@@ -125,6 +126,8 @@ def test_the_last_range_that_can_have_shown_a_number_has_its_digits(engine: Engi
     assert errors.ranges_shown(Function.OHMS, value, digits[3]) == (1, 3)
     assert errors.ranges_shown(Function.OHMS, value, digits[1] * 1e-3) == (1, len(ends) - 1)  # sent, not displayed
     assert errors.ranges_shown(Function.OHMS, value) == (1, len(ends) - 1)
+    assert errors.ranges_shown(Function.OHMS, value, digits[1], "600k") == (3, 3)
+    assert errors.ranges_shown(Function.OHMS, value, digits[1], "unheard of") == (1, 1)
     assert errors.ranges_shown(Function.DIODE, 0.5, 1e-3) == errors.ranges_shown(Function.OHMS, math.nan) == (-1, -1)
 
 
@@ -224,6 +227,65 @@ def test_a_leak_of_any_size_is_found_with_its_size(ohm: float) -> None:
     size = FaultSizes().leak_ohm * math.exp(FAULT_OHMS * INFLATED * stray)
     assert size == pytest.approx(ohm, rel=0.25)
     assert not unexplained(held, fit.terms).any()
+
+
+@pytest.mark.parametrize("part", ["D1", "C1", "M1"])
+@pytest.mark.parametrize("ohm", [300.0, 3e3])
+def test_a_leak_beside_a_junction_driven_backwards_is_followed_too(engine: Engine, part: str, ohm: float) -> None:
+    # what moves these readings is the leak's own resistance, and no junction's leakage
+    row = next(at for at, one in enumerate(engine.hypotheses) if str(one) == f"{part} leaky")
+    fault = engine.hypotheses[row].part_fault
+    assert fault is not None
+    unit = faulty(engine.netlist, fault, FaultSizes(leak_ohm=ohm))
+    (reads,) = population.shown_of(engine, unit, [GOOD], engine.predictions.shots)
+    seen = population.unit_of(engine, engine.predictions.shots, row, reads, random.Random("leak")).evidence
+    assert ranked(engine, seen).leading[0][0].group == engine.groups[row]
+
+
+def _held_of(engine: Engine, seen: Sequence[Seen]) -> Held:
+    return hold(engine.predictions, seen, engine.errors, 0.0)
+
+
+def test_a_number_of_few_digits_far_below_the_good_boards_is_not_of_its_range(engine: Engine) -> None:
+    shots, mean = engine.predictions.shots, engine.predictions.mean[0]
+    at = next(at for at, shot in enumerate(shots) if shot.function is Function.OHMS and mean[at] > 40e3)
+    far = _held_of(engine, [Seen("", shots[at], 5e3, 1e3)])
+    near = _held_of(engine, [Seen("", shots[at], 0.8 * float(mean[at]), 10.0)])
+    assert far.ranges[0, 0] == engine.errors.ranges_shown(Function.OHMS, 5e3)[0]
+    assert near.ranges[0, 0] == engine.errors.ranges_shown(Function.OHMS, 0.8 * float(mean[at]))[0]
+
+
+def test_what_a_meter_sends_names_its_range_or_leaves_it_open(engine: Engine) -> None:
+    shot = next(shot for shot in engine.predictions.shots if shot.function is Function.OHMS)
+    sent = Seen("", shot, 4.8e3, 1.0, by_digits=False)
+    widest = len(engine.errors.ceilings(Function.OHMS)) - 1
+    assert list(_held_of(engine, [sent]).ranges[:, 0]) == [1, widest]
+    assert list(_held_of(engine, [replace(sent, meter_range="60k")]).ranges[:, 0]) == [2, 2]
+    assert _held_of(engine, [replace(sent, meter_range="60k")]).meter > _held_of(engine, [sent]).meter
+
+
+def test_ranges_whose_test_current_nobody_knows_are_left_out_of_all_counts() -> None:
+    bench = boards.bench()
+    meter = bench.meter_for(Function.OHMS)
+    assert meter is not None
+    ranges = tuple(
+        replace(one, test_current_a=None) if one.function is Function.OHMS and one.name == "600" else one
+        for one in meter.ranges
+    )
+    partly = replace(bench, meters={**bench.meters, meter.name: replace(meter, ranges=ranges)})
+    engine = Engine(boards.board(), partly)
+    predictions = engine.predictions
+    seen = [
+        Seen(str(at), shot, float(predictions.mean[0, at]), 0.0)
+        for at, shot in enumerate(predictions.shots)
+        if shot.function is Function.OHMS and np.isfinite(predictions.mean[0, at])
+    ]
+    held = _held_of(engine, seen)
+    solver = UnitSolver(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
+    local = solver.near(np.zeros(len(predictions.good)), (0,))[0]
+    assert not held.elsewhere[0].any()
+    assert np.abs(local.error).max() < 1e-3 * np.abs(held.value).max()
+    np.testing.assert_allclose(local.error / np.maximum(held.value, 1.0), 0.0, atol=1e-3)
 
 
 @pytest.mark.parametrize(("draw", "fault"), [(24, "bridge ROW1 ROW4"), (51, "bridge ROW3 ROW4")])
