@@ -46,8 +46,8 @@ Floats = NDArray[np.float64]
 _WITHIN, _FEW, _WITH_PATHS = "is within its limits", 2, 8
 #: what charge asks for.
 _BEFORE_OHMS = (
-    "take it off through a resistor, see it gone, and read again what touches it; readings beside charge are none of "
-    "the circuit's"
+    "every cell and the supply out first, then take it off through a resistor, see it gone, and read again what "
+    "touches it; readings beside charge are none of the circuit's"
 )
 #: what a fault must explain beside unnamed paths, as a logarithm, to be tried with them.
 _TELLS = 5.0
@@ -338,8 +338,19 @@ def _remarks(engine: Engine, evidence: Evidence) -> Iterator[str]:
     if turned:
         yield f"seen the wrong way round: {', '.join(turned)}; turn before anything else, then read again"
     if evidence.powered:
-        yield "read under power: switch off and see the charge gone before the tips go on for what comes next"
+        yield "read under power: switch off and see the charge gone before the tips go on for what is read without it"
+    yield from _charge_unread(engine.board, evidence)
     yield from _signs(engine, evidence)
+
+
+def _charge_unread(board: Board, evidence: Evidence) -> Iterator[str]:
+    """Yield a word of caution where nobody looked for charge."""
+    looks = [one for one in board.checks if one.measurand == "residual_voltage" and not one.powered]
+    if looks and not any(one.id in (evidence.numbers or {}) for one in looks):
+        yield (
+            f"nobody looked for charge: every cell and the supply out, and {_listed([one.id for one in looks])} read "
+            "near 0 V, before the tips go on for ohms, diode or capacitance"
+        )
 
 
 def _signs(engine: Engine, evidence: Evidence) -> Iterator[str]:

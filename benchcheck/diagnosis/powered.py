@@ -8,7 +8,7 @@ gives none of them, unless the reading was taken wrongly. The factors are common
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,6 +40,8 @@ _PARTING = ("open", "missing-joint", "reversed", "wrong-polarity-type", "swapped
 _SETTING = ("decade", "short", "leaky", "dry", "bridge")
 #: what a diode takes between the input and the output of a converter that stands still, in volt (common practice).
 _DROP_V = (0.1, 1.0)
+#: two nets are at one voltage that are no further apart, as a share of it.
+_ONE_V = 0.15
 _NOTHING = 0.1  # of the nominal voltage, and of the largest idle current
 #: what passes a supply on, or makes one of it: where such a part fails inside, nothing may show it without power.
 _CHIPS = ("ic", "regulator")
@@ -106,7 +108,30 @@ def under_power(board: Board, hypotheses: Sequence[Hypothesis], evidence: Eviden
             found += np.where(hit, 0.0, _BY_A_SLIP + _AGAIN * min(len(alike) - 1, 2))
         else:
             found += np.where(hit, _AGAINST, 0.0)
-    return np.maximum(found, _LEAST)
+    apart = _apart(board, evidence)
+    joined = np.array([any(apart(fault.where) for fault in one.part_faults) for one in hypotheses], bool)
+    return np.maximum(found + np.where(joined, _BY_A_SLIP, 0.0), _LEAST)
+
+
+def _apart(board: Board, evidence: Evidence) -> Callable[[tuple[str, ...]], bool]:
+    """Return what says of a bridge's nets whether every reading under power of both was at another voltage.
+
+    What metal joins is at one voltage.
+    """
+    volts: dict[str, list[float]] = {}
+    for name, value in (evidence.powered or {}).items():
+        check = board.by_id[name]
+        if check.measurand == "voltage" and check.subject in board.rails:
+            for net in _hot(board, list(board.rails[check.subject].nets.values())):
+                volts.setdefault(net, []).append(value)
+
+    def apart(nets: tuple[str, ...]) -> bool:
+        if len(nets) != 2 or not volts.keys() >= set(nets):
+            return False
+        one, other = (volts[net] for net in nets)
+        return all(abs(a - b) > _ONE_V * max(abs(a), abs(b)) for a in one for b in other)
+
+    return apart
 
 
 def _nets(board: Board, one: Hypothesis) -> set[str]:
@@ -126,7 +151,21 @@ def signs_under_power(board: Board, evidence: Evidence) -> Iterator[Sign]:
         if check.measurand == "idle_current":
             yield from _idle(board, check, value, live)
     for check, value in rails:
-        yield from _rail(board, check, value, live)
+        right = _right_under_more(check, rails)
+        if right and abs(value) < _NOTHING * abs(board.rails[check.subject].voltage):
+            words = f"{check.id} is next to nothing, and {right} is right: read both again, one of them is not so"
+            yield Sign(check.subject, words, convicts=False)
+        else:
+            yield from _rail(board, check, value, live)
+
+
+def _right_under_more(check: Check, rails: Sequence[tuple[Check, float]]) -> str:
+    """Return a check of the same rail, as supplied, that is right under as much load or more, "" for none."""
+    for other, volt in rails:
+        alike = other.subject == check.subject and other.input_voltage == check.input_voltage
+        if alike and (other.load_a or 0.0) >= (check.load_a or 0.0) and _within(other, volt):
+            return other.id
+    return ""
 
 
 def _live(rails: Sequence[tuple[Check, float]]) -> set[str]:

@@ -75,8 +75,13 @@ def slips_by_signature(board: Board, evidence: Evidence) -> Iterator[tuple[str, 
 
 
 def _looks(board: Board, name: str, evidence: Evidence, overloads: Mapping[str, bool]) -> Looks:
-    looks = {c.measurand: _look(c, evidence, overloads) for c in board.checks if c.subject == name}
+    looks = {_what(c): _look(c, evidence, overloads) for c in board.checks if c.subject == name}
     return {what: look for what, look in looks.items() if look}
+
+
+def _what(check: Check) -> str:
+    """Return the measurand, with the lead where it is read at both."""
+    return check.id.removeprefix(f"{check.subject}.") if check.measurand == "polarity" else check.measurand
 
 
 def _look(check: Check, evidence: Evidence, overloads: Mapping[str, bool]) -> str:
@@ -88,17 +93,25 @@ def _look(check: Check, evidence: Evidence, overloads: Mapping[str, bool]) -> st
     near = _NEAR_V if check.function is Function.DIODE else _NEAR_OHM
     if abs(value) < near and (check.limits.upper is None or check.limits.upper > 5.0 * near):
         return "nothing"
-    if check.expected and check.limits.upper is not None:
+    if (right := _right(check)) and check.limits.upper is not None:
         for factor, word in ((10.0, "tenfold"), (0.1, "a tenth")):
-            if math.isclose(value, factor * check.expected, rel_tol=0.3):
+            if math.isclose(value, factor * right, rel_tol=0.3):
                 return word
     if check.limits.upper is not None and value > check.limits.upper:
         return "high"
     return "low" if check.limits.lower is not None and value < check.limits.lower else "right"
 
 
+def _right(check: Check) -> float | None:
+    """Return what a part that is right reads: what the spec expects, else the middle of limits above nothing."""
+    lower, upper = check.limits.lower, check.limits.upper
+    middle = (lower + upper) / 2.0 if lower and upper and lower > 0.0 else None
+    return check.expected or middle
+
+
 def _faults(part: Part, looks: Looks) -> Iterator[tuple[str, float]]:
-    forward = next((looks[what] for what in _JUNCTIONS if what in looks), "")
+    found = [looks[what] for what in _JUNCTIONS if what in looks]
+    forward = next((look for look in found if look != "right"), found[0] if found else "")
     back = next((looks[what] for what in _BLOCKING if what in looks), "")
     if forward or back:
         yield from _junction(part, forward, back)
@@ -106,6 +119,8 @@ def _faults(part: Part, looks: Looks) -> Iterator[tuple[str, float]]:
         yield from _ohmic(looks.get("resistance") or looks.get("dc_resistance", ""))
     if "capacitance" in looks or "leakage_screen" in looks or "insulation" in looks or "esr" in looks:
         yield from _capacitor(looks)
+    if looks.get("polarity[other]") in ("low", "nothing"):
+        yield ("reversed", 2.0) if looks.get("polarity[marked]") in ("high", "overload") else ("reversed", 0.3)
 
 
 def _junction(part: Part, forward: str, back: str) -> Iterator[tuple[str, float]]:

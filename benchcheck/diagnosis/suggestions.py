@@ -44,7 +44,7 @@ _LITTLE = 0.1
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
 _LEADS = "the {pin} lead"
-DISCHARGE = "take the charge off through a resistor, see it gone in volts, then "
+DISCHARGE = "every cell and the supply out, take the charge off through a resistor, see it gone in volts, then "
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
     "probes-swapped": "see that red is in the volt and ohm jack and black in COM, then read a diode again",

@@ -190,6 +190,24 @@ def test_a_board_without_nets_is_judged_by_the_signatures_of_its_kinds() -> None
     assert diagnose(board, boards.bench(), []).leading[0][0].hypothesis.code == "good"
 
 
+@pytest.mark.parametrize(
+    ("read", "first"),
+    [
+        ({"C1.polarity[marked]": "2k ohm", "C1.polarity[other]": "0.1 ohm"}, "C1 reversed"),
+        ({"C1.polarity[marked]": "0.1 ohm", "C1.polarity[other]": "2k ohm"}, "good"),
+        ({"C1.capacitance": "22u F"}, "C1 decade x0.1"),
+        ({"C1.capacitance": "2200u F"}, "C1 decade x10"),
+        ({"Q1.be_drop": "0.65 V", "Q1.bc_drop": "OL V"}, "Q1 open"),
+    ],
+)
+def test_without_nets_every_lead_and_every_junction_of_a_part_is_looked_at(read: dict[str, str], first: str) -> None:
+    text = boards.SPEC.partition("[net.")[0].partition("[part.")[0].partition("[supply.")[0]
+    parts = '[part.C1]\nkind = "electrolytic"\nvalue = "220 uF"\n[part.Q1]\nkind = "bjt"\npolarity = "NPN"\n'
+    readings = [boards.typed(name, *what.split()) for name, what in read.items()]
+    found = diagnose(boards.board(f"{text}\n{parts}"), boards.bench(), readings)
+    assert str(found.ranked[0].hypothesis) == first
+
+
 def test_without_nets_the_specs_own_chances_and_parts_fitted_on_the_visit_count_as_well() -> None:
     def shares(keys: str) -> dict[str, float]:
         text = boards.SPEC.partition("[net.")[0].partition("[part.")[0].partition("[supply.")[0]
@@ -226,6 +244,17 @@ def test_readings_under_power_take_part(engine: Engine, check: str, text: str, w
     assert any(words in remark for remark in diagnosis.remarks)
     if words == "above its limit":
         assert diagnosis.ranked[0].hypothesis.code in ("good", "short", "bridge", "reversed")
+
+
+def test_nobody_is_sent_to_read_ohms_before_charge_was_looked_for(engine: Engine) -> None:
+    few = [boards.typed("R1.resistance", "4.7k", "ohm")]
+    looked = [
+        boards.typed(one.id, "0.001", "V") for one in engine.board.checks if one.measurand == "residual_voltage"
+    ]
+    assert looked
+    assert any("nobody looked for charge" in one for one in diagnose(engine.board, engine.bench, few).remarks)
+    found = diagnose(engine.board, engine.bench, [*few, *looked])
+    assert not any("nobody looked for charge" in one for one in found.remarks)
 
 
 @pytest.mark.parametrize("idle", ["0.0004", "0.15"])

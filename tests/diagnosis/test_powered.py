@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from benchcheck.circuit.faults import PartFault
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.hypotheses import Hypothesis
-from benchcheck.diagnosis.powered import Sign, feeding, signs_under_power
+from benchcheck.diagnosis.powered import Sign, feeding, signs_under_power, under_power
 from benchcheck.spec.board import Board
 
 from . import boards
@@ -16,7 +17,7 @@ RAIL = """\
 nets = { plus = "V5", minus = "GND" }
 voltage = "5 V"
 tolerance = "5 %"
-loads = ["0 A"]
+loads = ["0 A", "50 mA"]
 """
 
 
@@ -65,3 +66,29 @@ def test_what_lies_along_a_supply_s_way_draws_nothing_from_it(board: Board) -> N
     above = sign(board, "BATT", BATT=0.15)
     assert above.explained_by(board, of("C1", "short"))
     assert not above.explained_by(board, of("D1", "short"))
+
+
+def _read(board: Board, **powered: float) -> list[Sign]:
+    names = {"none": "V5.voltage[0A]", "more": "V5.voltage[50mA]"}
+    return list(signs_under_power(board, Evidence(powered={names[name]: volt for name, volt in powered.items()})))
+
+
+def test_a_rail_at_nothing_that_is_right_under_more_load_is_read_again_and_convicts_nothing(board: Board) -> None:
+    (first, _) = _read(board, none=0.003, more=5.0)
+    assert not first.convicts
+    assert "read both again" in first.words
+    # a rail that a load takes down is a fault's doing
+    assert any(one.convicts for one in _read(board, none=5.0, more=0.003))
+    assert all(one.convicts for one in _read(board, none=0.003, more=0.002))
+
+
+def test_no_bridge_joins_rails_that_are_at_different_voltages(board: Board) -> None:
+    fault = PartFault("bridge", where=("VCC", "V5"))
+    bridge = [Hypothesis("", "bridge VCC V5", 0.002, "here", fault)]
+
+    def worth(vcc: float, v5: float) -> float:
+        powered = {"VCC.voltage[0A]": vcc, "V5.voltage[0A]": v5}
+        return float(under_power(board, bridge, Evidence(powered=powered))[0])
+
+    assert worth(8.4, 5.0) < worth(5.1, 5.0) - 3.0
+    assert under_power(board, bridge, Evidence(powered={"VCC.voltage[0A]": 8.4}))[0] > worth(8.4, 5.0) + 3.0

@@ -61,7 +61,9 @@ def test_charge_that_was_noted_is_taken_off_before_anything_is_made_of_the_readi
     residual = next(c for c in engine.board.checks if c.measurand == "residual_voltage")
     assert residual.red is not None
     found = diagnose(engine.board, engine.bench, boards.readings(engine, "good", {residual.id: "5.7"}))
-    assert found.suggestions[0].words.startswith("take the charge off through a resistor, see it gone in volts")
+    assert found.suggestions[0].words.startswith(
+        "every cell and the supply out, take the charge off through a resistor"
+    )
     assert str(residual.red.net) in found.suggestions[0].words
     assert any(remark.startswith("charge was noted at") for remark in found.remarks)
 
@@ -144,7 +146,9 @@ def test_without_nets_and_readings_nothing_is_certain_and_what_to_read_is_said()
     found = read(boards.board(NO_NETS), {})
     assert found.leading[1] < 0.99
     assert "no reading says anything of R1, D1 and C1" in said(found)
-    assert found.suggestions[0].words == "read R1.resistance, red on R1 lead 1, black on R1 lead 2"
+    assert found.suggestions[0].words == (
+        "read R1.resistance, red on R1 lead 1, black on R1 lead 2: 4.465 kohm to 4.935 kohm if it is right"
+    )
     some = read(boards.board(NO_NETS), {"R1.resistance": "4.7k", "D1.forward_drop": "0.58", "D1.reverse": "OL"})
     assert found.leading[1] < some.leading[1] < 1.0
     assert "no reading says anything of C1" in said(some)
@@ -152,7 +156,7 @@ def test_without_nets_and_readings_nothing_is_certain_and_what_to_read_is_said()
 
 def test_without_nets_charge_comes_before_any_other_reading() -> None:
     found = read(boards.board(NO_NETS), {"C1.residual_voltage": "12", "R1.resistance": "4.7k"})
-    assert found.suggestions[0].words.startswith("take the charge off through a resistor")
+    assert found.suggestions[0].words.startswith("every cell and the supply out, take the charge off")
     assert "charge was noted at C1" in said(found)
 
 
