@@ -167,7 +167,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         every.add(UNNAMED, weighed.log_odds[0] + unnamed)
         lower = _lower(engine, weighed, least)
         for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
-            every.add(replace(slip, also=(UNNAMED,)), weighed.log_odds[0] + unnamed + worth)
+            every.add(replace(slip, also=(*slip.also, UNNAMED)), weighed.log_odds[0] + unnamed + worth)
         for one, odds in _beside_paths(engine, evidence, weighed, least, lower):
             every.add(one, odds)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
@@ -245,7 +245,7 @@ def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered)
         same = (at for at, one in enumerate(engine.hypotheses) if fault is not None and one.part_fault == fault)
         return unexplained(engine, evidence, weighed, next(same, 0))
     left = unexplained(engine, evidence, weighed, 0) if first.check else ()
-    return tuple(name for name in left if name != first.check)
+    return tuple(name for name in left if name not in (first.check, *(one.check for one in first.also)))
 
 
 def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tuple[Hypothesis, float]]:

@@ -38,6 +38,7 @@ _LEAST_OHM = 1e-3
 _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
+_AGAIN = math.log(0.5)  # probes that were exchanged at a part once
 _CHARGED = math.log(200.0)  # charge that was seen and left
 #: how far a reading of the unit that was not taken is known: as a ratio, in volt; with a gate charged by chance.
 _UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5
@@ -138,10 +139,18 @@ def slips(work: Slips) -> Iterator[tuple[Hypothesis, float]]:
     """Yield slips that explain what the good board does not, and what each adds to its log odds with its own odds."""
     by_check = {one.check: at for at, one in enumerate(work.held.seen) if at in work.odd}
     readings = [(check, work.held.seen[at].shot.function) for check, at in by_check.items()]
+    exchanged: dict[str, list[tuple[Hypothesis, float]]] = {}
     for hypothesis in operator_hypotheses(readings, work.unit):
         found = _worth(work, hypothesis, by_check)
-        if found is not None and math.isfinite(found):
-            yield hypothesis, math.log(hypothesis.odds) + found
+        if found is None or not math.isfinite(found):
+            continue
+        yield hypothesis, math.log(hypothesis.odds) + found
+        if hypothesis.check and hypothesis.code == "probes-swapped":
+            exchanged.setdefault(hypothesis.check.partition(".")[0], []).append((hypothesis, found))
+    for (first, worth), *more in exchanged.values():  # whoever does it once at a part is like to do it again there
+        if more:
+            odds = math.log(first.odds) + len(more) * _AGAIN
+            yield replace(first, also=tuple(one for one, _ in more)), odds + worth + sum(each for _, each in more)
 
 
 def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | None:

@@ -8,7 +8,7 @@ import pytest
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.diagnose import Diagnosis, diagnose
 from benchcheck.diagnosis.engine import Engine
-from benchcheck.diagnosis.hypotheses import GOOD
+from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
 from benchcheck.diagnosis.next_measurement import candidates, cost_s, information
 from benchcheck.diagnosis.powered import feeding
 from benchcheck.diagnosis.predictions import read_under
@@ -132,6 +132,18 @@ def test_probes_exchanged_in_all_readings_are_told_from_faults(engine: Engine, o
             texts[check.id] = boards.shown(shot, value), check.quantity_unit
     diagnosis = diagnose(engine.board, engine.bench, [boards.typed(name, *what) for name, what in texts.items()])
     assert names(diagnosis) == ["probes-swapped"]
+
+
+def test_both_readings_of_a_part_exchanged_are_one_slip(engine: Engine) -> None:
+    good = {one.check: one.display.text for one in boards.readings(engine, "good")}
+    turned = {"D1.forward_drop": good["D1.reverse"], "D1.reverse": good["D1.forward_drop"]}
+    diagnosis = diagnose(
+        engine.board, engine.bench, boards.readings(engine, "good", {**turned, "D1.orientation": "yes"})
+    )
+    slip = diagnosis.ranked[0].hypothesis
+    assert slip.code == "probes-swapped"
+    assert {slip.check, *(one.check for one in slip.also if one is not UNNAMED)} == set(turned)
+    assert diagnosis.unexplained == ()
 
 
 def test_what_a_pair_of_faults_leaves_is_named_too() -> None:
