@@ -25,7 +25,7 @@ from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
 from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import read_under
-from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion
+from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.robust import NEARBY
 from benchcheck.diagnosis.several import least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
@@ -113,17 +113,17 @@ def _without_nets(unread: Sequence[str], wrong: Sequence[str]) -> Iterator[str]:
 def _discharged(name: str) -> Suggestion:
     """Return what comes before any other reading where charge was seen."""
     words = f"{DISCHARGE}read again what touches {name}"
-    return Suggestion("", "", None, 1.0, PLACE_S, (), words)
+    return Suggestion("", "", None, NOT_COUNTED, PLACE_S, (), words)
 
 
 def _once_more(check: str, why: str) -> Suggestion:
     """Return a reading that no fault gives, to be taken again."""
-    return Suggestion("", "", None, 1.0, PLACE_S, (), f"read {check} again: it {why}", check)
+    return Suggestion("", "", None, NOT_COUNTED, PLACE_S, (), f"read {check} again: it {why}", check)
 
 
 def _alone(name: str) -> Suggestion:
     """Return what makes sure of a part of which nothing around it is known."""
-    return Suggestion(name, name, None, 1.0, LIFT_S, (), f"lift one leg of {name} and read the part alone")
+    return Suggestion(name, name, None, NOT_COUNTED, LIFT_S, (), f"lift one leg of {name} and read the part alone")
 
 
 def _read(check: Check) -> Suggestion:

@@ -38,7 +38,7 @@ _LEAST_OHM = 1e-3
 _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
-_AGAIN = math.log(0.5)  # probes that were exchanged at a part once
+_AGAIN = math.log(0.05)  # probes that were exchanged at a part once: the part turned round is far likelier
 _CHARGED = math.log(200.0)  # charge that was seen and left
 #: how far a reading of the unit that was not taken is known: as a ratio, in volt; with a gate charged by chance.
 _UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5

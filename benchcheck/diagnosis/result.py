@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.hypotheses import Hypothesis
 
-__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "each_once"]
+__all__ = ["NOT_COUNTED", "Cause", "Diagnosis", "Ranked", "Suggestion", "each_once"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +28,16 @@ class Cause:
     display: str
 
 
+#: information of what comes first whatever it tells, in bits.
+NOT_COUNTED = 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """A measurement worth making: nets or leads, function, what it tells in bits, what it costs in seconds."""
+    """A measurement worth making: nets or leads, function, what it tells in bits, what it costs in seconds.
+
+    What comes before anything else, such as taking charge off, tells `NOT_COUNTED`.
+    """
 
     red: str
     black: str

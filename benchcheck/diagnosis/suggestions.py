@@ -15,7 +15,7 @@ from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypot
 from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
 from benchcheck.diagnosis.powered import ways_under_power
 from benchcheck.diagnosis.predictions import predict
-from benchcheck.diagnosis.result import Cause, Diagnosis, Ranked, Suggestion, each_once
+from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, Suggestion, each_once
 from benchcheck.diagnosis.shots import ALTERNATING, Shot
 from benchcheck.quantity import brief_value
 
@@ -42,7 +42,7 @@ _CLAUSES = {
 #: readings that tell no more than this, in bits, come after a closer look at the leading group.
 _LITTLE = 0.1
 #: a slip less likely than this is not asked about; seconds to read again what was read (common practice, no source).
-_LEAST_SLIP, _SLIP_S, _FOLLOW_S = 0.01, 10.0, 60.0
+_LEAST_SLIP, _SLIP_S, _FOLLOW_S, _LEAD_S = 0.01, 10.0, 60.0, 12.0
 _LEADS = "the {pin} lead"
 DISCHARGE = "every cell and the supply out, take the charge off through a resistor, see it gone in volts, then "
 _SURE_OF_ALL = {
@@ -58,7 +58,7 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     first = groups[0][0][0].hypothesis
     if evidence.charged:
         words = f"{DISCHARGE}read again what touches {' or '.join(sorted(evidence.charged))}"
-        yield Suggestion("", "", None, 1.0, _SLIP_S, (), words)
+        yield Suggestion("", "", None, NOT_COUNTED, _SLIP_S, (), words)
     if evidence.powered and not first.part_faults:  # a good unit led by a slip: power showed something all the same
         yield from _powered(engine, evidence, first)
     yield from _touched_again(engine, evidence, found)
@@ -80,13 +80,15 @@ def _touched_again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iter
         red, black = engine.points(seen.shot)
         was = f"it was noted as {shown(seen.shot, seen.value)}, which nothing here explains"
         words = f"read {seen.check} again, red on {red}, black on {black}: {was}"
-        yield Suggestion(seen.shot.red, seen.shot.black, seen.shot.function, 1.0, _SLIP_S, (), words, seen.check)
+        yield Suggestion(
+            seen.shot.red, seen.shot.black, seen.shot.function, NOT_COUNTED, _SLIP_S, (), words, seen.check
+        )
 
 
 def _powered(engine: Engine, evidence: Evidence, first: Hypothesis) -> Iterator[Suggestion]:
     """Yield how to follow what power showed, where no reading without it tells."""
     for subject, words in ways_under_power(engine.board, evidence):
-        yield Suggestion(subject, "", Function.DC_VOLTAGE, 1.0, _FOLLOW_S, (Cause(first, ""),), words)
+        yield Suggestion(subject, "", Function.DC_VOLTAGE, NOT_COUNTED, _FOLLOW_S, (Cause(first, ""),), words)
 
 
 def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
@@ -106,8 +108,15 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
     taken = {one.shot for one in evidence.seen}
     taken |= {shot.reversed for shot in taken if shot.function in ALTERNATING}
     last = evidence.seen[-1].shot if evidence.seen else None
-    for one in candidates(table, engine.errors, rows, np.array(shares), taken, last)[:_SUGGESTED]:
-        yield _suggestion(engine, one, members, table.mean[rows, one.column])
+    told = set[tuple[Cause, ...]]()
+    for one in candidates(table, engine.errors, rows, np.array(shares), taken, last):
+        found_next = _suggestion(engine, one, members, table.mean[rows, one.column])
+        if found_next.if_cause in told:
+            continue  # the same two nets by another name, or the other way round
+        told.add(found_next.if_cause)
+        yield found_next
+        if len(told) == _SUGGESTED:
+            return
 
 
 def _foretold(one: Hypothesis) -> bool:
@@ -130,8 +139,7 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
         slip = group[0].hypothesis
         if slip.code not in OPERATOR_CODES or share < _LEAST_SLIP:
             continue
-        other = max(1.0 - share, 1e-9)
-        bits = -share * math.log2(share) - other * math.log2(other)
+        bits = _either(share)
         seen = by_check.get(slip.check)
         if seen is None:
             yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), _SURE_OF_ALL[slip.code])
@@ -146,6 +154,11 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
         yield Suggestion(
             seen.shot.red, seen.shot.black, seen.shot.function, bits, _SLIP_S, (Cause(slip, ""),), words, slip.check
         )
+
+
+def _either(share: float) -> float:
+    """Return what it tells, in bits, whether something with such a probability is so (Shannon 1948)."""
+    return -sum(each * math.log2(each) for each in (share, 1.0 - share) if each > 0.0)
 
 
 def leading_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float], list[Hypothesis]]:
@@ -196,6 +209,8 @@ def shown(shot: Shot, value: float) -> str:
     """Return what the meter shows of a prediction, in short."""
     if math.isnan(value):
         return "OL"
+    if shot.function.quantity_unit == "ohm" and abs(value) < 1.0:
+        return f"{round(value, 2):g} ohm"  # as a display shows it: "mohm" is soon read as "Mohm"
     return brief_value(value, shot.function.quantity_unit, 3)
 
 
@@ -206,6 +221,7 @@ def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
     if first is GOOD or first.part_fault is None:
         return
     causes = tuple(Cause(one.hypothesis, "") for one in group[:3])
+    bits = _either(group[0].probability)
     joint = next((one.hypothesis for one in group if one.hypothesis.code == "missing-joint"), None)
     bridge = next((one.hypothesis for one in group if one.hypothesis.code == "bridge"), None)
     if joint is not None:
@@ -215,7 +231,7 @@ def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
             f"from {lead} of {name}, above the solder, to the next part on its net, ohms: joined if the joint is "
             "good, OL if it is the joint; do not press on the pad"
         )
-        yield Suggestion(f"{name} lead", "the next part on its net", Function.OHMS, 1.0, 12.0, causes, words)
+        yield Suggestion(f"{name} lead", "the next part on its net", Function.OHMS, bits, _LEAD_S, causes, words)
     elif len(group) > 1 and bridge is not None:
         nets, others = " and ".join(bridge.fault.split()[1:]), [one.hypothesis for one in group]
         names = list(dict.fromkeys(one.designator.partition(":")[0] for one in others if one.designator))
@@ -223,8 +239,8 @@ def _within(leading: tuple[tuple[Ranked, ...], float]) -> Iterator[Suggestion]:
             f"look with a glass for solder or a bent leg between {nets}; if there is none, lift one leg of "
             f"{', '.join(names[:4])} in turn and read between the nets until they part"
         )
-        yield Suggestion("", "", None, 1.0, LIFT_S, causes, words)
+        yield Suggestion("", "", None, bits, LIFT_S, causes, words)
     elif len(group) > 1 and first.designator:
         name = first.designator.partition(":")[0]
         words = f"no reading on the board tells these apart; lift one leg of {name} and read the part alone"
-        yield Suggestion(name, name, None, 1.0, LIFT_S, causes, words)
+        yield Suggestion(name, name, None, bits, LIFT_S, causes, words)

@@ -12,6 +12,8 @@ from benchcheck.diagnosis.result import Diagnosis, Ranked, Suggestion, each_once
 __all__ = ["diagnosis_json", "diagnosis_lines", "short_lines"]
 
 _SHOWN_GROUPS, _LEAST_SHOWN = 5, 0.01
+#: what tells no more than this is not said in figures.
+_LEAST_BITS = 0.005
 
 
 def _names(group: tuple[Ranked, ...]) -> str:
@@ -41,7 +43,8 @@ def diagnosis_lines(found: Diagnosis) -> Iterator[str]:
             yield from ("        no reading between nets tells these apart",) if len(each_once(group)) > 1 else ()
     for one in found.suggestions:
         yield f"next: {one.words}"
-        yield f"      ({_entry(one)}{one.information_bits:.2f} bit in {one.cost_s:.0f} s)"
+        bits = f"{one.information_bits:.2f} bit in " if one.information_bits >= _LEAST_BITS else ""
+        yield f"      ({_entry(one)}{bits}{one.cost_s:.0f} s)"
     if not found.suggestions:
         yield f"next: {_nothing_more(found)}"
     yield from (f"note: {remark}" for remark in found.remarks)
