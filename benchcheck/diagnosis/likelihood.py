@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.predicted import NEXT_TO, Predictions, in_range, not_known_there, place_shown
+from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there, place_shown
 from benchcheck.diagnosis.robust import (
     ANYTHING,
     INFLATED,
@@ -39,6 +39,8 @@ Indices = NDArray[np.intp]
 _OVERLOAD_SHARE = 0.1
 #: logarithm of a reading's likelihood below which a hypothesis does not explain it, against anything at all.
 _UNEXPLAINED = math.log(0.2)
+#: what good boards, one leaking as others do not, may read of one another, as a logarithm.
+_ABOUT = math.log(12.0)
 #: least spread of where overload begins: a ratio of ohms, volts.
 _EDGE = 0.02
 #: natural logarithm of how many times the largest exceeds the smallest reading of a function.
@@ -211,7 +213,7 @@ def _ranges(predictions: Predictions, kept: Sequence[Seen], columns: Indices, er
 
 
 def _near(expected: float, read: float) -> bool:
-    return expected > 0.0 and read > 0.0 and abs(math.log(read / expected)) < NEXT_TO
+    return expected > 0.0 and read > 0.0 and abs(math.log(read / expected)) < _ABOUT
 
 
 def _in_range_shown(predictions: Predictions, columns: Indices, places: Indices) -> Floats:

@@ -18,7 +18,6 @@ __all__ = [
     "BENT_AT",
     "MODEL_RATIO",
     "MODEL_V",
-    "NEXT_TO",
     "Positions",
     "Predictions",
     "in_range",
@@ -39,7 +38,7 @@ MODEL_RATIO, MODEL_V = 0.003, 0.002
 #: readings this near each other, as a ratio, are one.
 _SAME = 1e-3
 #: what is next to a reading: within this factor e.
-NEXT_TO = 0.7
+_NEXT_TO = 0.7
 
 
 @dataclass
@@ -153,5 +152,5 @@ def not_known_there(place: int, function: Function, latent: Floats, held: Floats
         return np.zeros(len(held), bool)
     smaller = errors.range_of(function, np.nan_to_num(latent, nan=np.inf)) < place
     with np.errstate(divide="ignore", invalid="ignore"):
-        near = np.abs(np.log(latent / latent[0])) < NEXT_TO
+        near = np.abs(np.log(latent / latent[0])) < _NEXT_TO
     return np.asarray(np.isnan(held[:, place]) & (smaller | near))
