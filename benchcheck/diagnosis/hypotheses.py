@@ -28,7 +28,7 @@ _WORKMANSHIP = "common practice, from repair guides and reported cases: the repa
 _PART = "common practice, from repair guides and reported cases: parts come after the work"
 _CHIP = "common practice, from repair guides and reported cases: the chip comes last"
 _OPERATOR = "common practice, no source: a few readings in a thousand are taken or written wrongly"
-_REPLACED = "; three times that, for it was fitted on this visit"
+_REPLACED = "; three times that on a part fitted on this visit"
 _SPEC = "the spec"
 
 #: chance of each fault on a part: of one pin for joints, one pair for bridges and pins, one factor for decades.
