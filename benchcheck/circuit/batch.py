@@ -102,9 +102,13 @@ def _at_rest(items: Items) -> Items:
 class Batch:
     """Solves items of one set of variants."""
 
-    def __init__(self, variants: Variants, agrees: float = AGREES) -> None:
-        """Take what to solve, and what share of the test current a device may be off its tangent by."""
-        self._v, self._agrees = variants, agrees
+    def __init__(self, variants: Variants, agrees: float = AGREES, *, port_alone: bool = False) -> None:
+        """Take what to solve, and what share of the test current a device may be off its tangent by.
+
+        With `port_alone` a net may go on wandering that next to no current leads to: what is between the probes is
+        found all the same, not how such a net charges.
+        """
+        self._v, self._agrees, self._port_alone = variants, agrees, port_alone
         self._j, self._q, self._m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
         self.chunk = int(np.clip(_CHUNK_VALUES // max(1, len(variants.elimination.places)), 64, 4096))
 
@@ -182,7 +186,9 @@ class Batch:
             solution, negative = work.step()
             finite = np.isfinite(solution).all(axis=0)
             anywhere, between = work.last_step(solution)
-            stays = (anywhere <= _STEP_V) | ((between <= _STEP_V) & (astray <= _NOTHING_ASTRAY))
+            stays = anywhere <= _STEP_V
+            if self._port_alone:
+                stays |= (between <= _STEP_V) & (astray <= _NOTHING_ASTRAY)
             done = (astray <= self._agrees) & finite & stays
             if done.any():
                 self._record(work, solution, done, which[done], outcome)

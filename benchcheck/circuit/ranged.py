@@ -130,7 +130,7 @@ class _Ranged:
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self._row_of = np.array([0, *(different[edit] for edit in edits)], dtype=np.intp)
         self._v = Variants(netlist, tuple(different), on_a_board(None))
-        self._batch, self._leanings = Batch(self._v, _AGREES), Leanings(self._v)
+        self._batch, self._leanings = Batch(self._v, _AGREES, port_alone=True), Leanings(self._v)
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
         ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]

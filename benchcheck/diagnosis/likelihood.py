@@ -149,21 +149,11 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     terms = np.where(np.isnan(read.value), overload, numeric)
     unsure, nothing = ~predictions.known[:, columns], np.isnan(there)
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
+    elsewhere = _elsewhere(predictions, kept, columns, ranges[0], errors)
     return Held(
-        kept,
-        columns,
-        terms,
-        error,
-        scale,
-        meter,
-        broad,
-        read.leads,
-        read.overload_from,
-        read.value,
-        predictions.bounded,
-        _elsewhere(predictions, kept, columns, ranges[0], errors),
-        ranges,
-    )
+        kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from, read.value,
+        predictions.bounded, elsewhere, ranges,
+    )  # fmt: skip
 
 
 def logarithmic_mean(read: Floats, expected: Floats) -> Floats:

@@ -21,7 +21,7 @@ def format_limits(lower: float | None, upper: float | None, quantity_unit: str, 
     """Return an interval in words, "" when open on both sides; `ascii` as for `format_value`.
 
     >>> format_limits(4650.0, 4750.0, "ohm", ascii=True), format_limits(None, 0.4, "ohm", ascii=True)
-    ('4.65 kohm to 4.75 kohm', 'at most 0.4 ohm')
+    ('4.65 kohm to 4.75 kohm', 'at most 400 mohm')
     """
     low, high = ("" if limit is None else format_value(limit, quantity_unit, ascii=ascii) for limit in (lower, upper))
     if low and high:
