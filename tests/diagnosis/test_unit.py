@@ -104,11 +104,15 @@ def test_drawn_good_units_are_called_good(engine: Engine) -> None:
     assert all(engine.groups[int(engine.weigh(unit.evidence).probability.argmax())] == 0 for unit in units)
 
 
-def test_a_number_beyond_the_end_of_a_range_is_of_the_range_whose_digits_it_has(engine: Engine) -> None:
-    errors, ends = engine.errors, engine.errors.ceilings(Function.OHMS)
+def _digits(engine: Engine) -> list[float]:
     meter = engine.bench.meter_for(Function.OHMS)
     assert meter is not None
-    digits = [one.resolution for one in sorted(meter.ranges_of(Function.OHMS), key=lambda one: one.ceiling)]
+    return [one.resolution for one in sorted(meter.ranges_of(Function.OHMS), key=lambda one: one.ceiling)]
+
+
+def test_a_number_beyond_the_end_of_a_range_is_of_the_range_whose_digits_it_has(engine: Engine) -> None:
+    errors, ends = engine.errors, engine.errors.ceilings(Function.OHMS)
+    digits = _digits(engine)
     beyond = ends[1] * 1.002
     assert errors.ranges_shown(Function.OHMS, beyond, digits[1])[0] == 1
     assert errors.ranges_shown(Function.OHMS, beyond, digits[2])[0] == 2
@@ -118,9 +122,7 @@ def test_a_number_beyond_the_end_of_a_range_is_of_the_range_whose_digits_it_has(
 
 def test_the_last_range_that_can_have_shown_a_number_has_its_digits(engine: Engine) -> None:
     errors, ends = engine.errors, engine.errors.ceilings(Function.OHMS)
-    meter = engine.bench.meter_for(Function.OHMS)
-    assert meter is not None
-    digits = [one.resolution for one in sorted(meter.ranges_of(Function.OHMS), key=lambda one: one.ceiling)]
+    digits = _digits(engine)
     value = ends[1] * 0.5
     assert errors.ranges_shown(Function.OHMS, value, digits[1]) == (1, 1)
     assert errors.ranges_shown(Function.OHMS, value, digits[3]) == (1, 3)
