@@ -35,8 +35,9 @@ from benchcheck.diagnosis.unit import strayed
 from benchcheck.diagnosis.unnamed import lower_than_named, worth_of_unnamed
 from benchcheck.kinds.between import is_between
 from benchcheck.kinds.check import Check
-from benchcheck.quantity import DisplayState, format_limits
+from benchcheck.quantity import DisplayState, format_limits, format_value
 from benchcheck.readings.reading import Reading, Session
+from benchcheck.score.measured import BROKEN_LEAD_OHM
 from benchcheck.spec.board import Board
 
 __all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows", "ranked"]
@@ -68,7 +69,7 @@ def diagnose(
     evidence = evidence_of(board, readings, session)
     engine = engine_at(board, bench, session, across=across).also_reading([one.shot for one in evidence.seen])
     found = _of_circuit(engine, evidence) if engine.netlist.devices else _by_signature(board, evidence, readings)
-    return replace(found, remarks=(*found.remarks, *beyond_display(board, bench, readings)))
+    return replace(found, remarks=(*found.remarks, *_tips(session), *beyond_display(board, bench, readings)))
 
 
 def _session(board: Board, readings: Sequence[Reading]) -> Session:
@@ -77,6 +78,16 @@ def _session(board: Board, readings: Sequence[Reading]) -> Session:
     leads = found.get("meter.leads_shorted")
     ambient = found.get("ambient")
     return Session(board.ambient_c if ambient is None else ambient, ambient is not None, leads)
+
+
+def _tips(session: Session) -> Iterator[str]:
+    """Yield a word where the tips together read what no leads do: it is taken off nothing."""
+    if session.leads_ohm is not None and abs(session.leads_ohm) > BROKEN_LEAD_OHM:
+        read = format_value(session.leads_ohm, "ohm", ascii=True)
+        yield (
+            f"the shorted tips read {read}: a broken lead, or not a reading of the leads, and not taken off; change "
+            "the leads, enter meter.leads_shorted again, then every reading of ohms"
+        )
 
 
 def _by_signature(board: Board, evidence: Evidence, readings: Sequence[Reading]) -> Diagnosis:

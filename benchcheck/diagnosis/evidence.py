@@ -17,6 +17,7 @@ from benchcheck.kinds.between import between_named
 from benchcheck.kinds.check import Check
 from benchcheck.quantity import DisplayState
 from benchcheck.readings.reading import Origin, Reading, Session
+from benchcheck.score.measured import BROKEN_LEAD_OHM
 from benchcheck.spec.board import Board
 
 __all__ = ["Evidence", "Seen", "check_of", "evidence_of"]
@@ -45,7 +46,8 @@ class Evidence:
     """All that was read: between nets, by the eyes (part to "yes" or "no"), charge by net, and under power.
 
     `charges` are the checks that found it. `numbers` are all numeric readings by check; `unread` the checks between
-    nets without a reading, `no_number` those whose reading has none.
+    nets without a reading, `no_number` those whose reading has none. `leads_ohm` is what the tips read together,
+    None also where no leads read so.
     """
 
     seen: tuple[Seen, ...] = ()
@@ -76,7 +78,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
         numbers,
         tuple(c for c in board.checks if c.id not in by_check and shot_of(c, board) is not None),
         tuple(_no_number(board, known)),
-        session.leads_ohm,
+        session.leads_ohm if abs(session.leads_ohm or 0.0) <= BROKEN_LEAD_OHM else None,
     )
 
 

@@ -22,7 +22,9 @@ __all__ = [
     "GOOD", "OPERATOR_CODES", "UNNAMED", "Hypothesis", "against_usual", "hypotheses_of", "operator_hypotheses",
 ]  # fmt: skip
 
-OPERATOR_CODES = ("probes-swapped", "leads-not-nulled", "charged-gate", "residual-charge", "typed-1000")
+OPERATOR_CODES = (
+    "probes-swapped", "leads-not-nulled", "lead-open", "tips-joined", "charged-gate", "residual-charge", "typed-1000",
+)  # fmt: skip
 
 _WORKMANSHIP = "common practice, from repair guides and reported cases: the repairer's own work comes first"
 _PART = "common practice, from repair guides and reported cases: parts come after the work"
@@ -51,6 +53,8 @@ _CHIP_SHARE = 0.5
 _OPERATOR_CHANCE: Mapping[str, float] = {
     "probes-swapped": 0.0005,
     "leads-not-nulled": 0.005,
+    "lead-open": 0.001,
+    "tips-joined": 0.001,
     "charged-gate": 0.002,
     "residual-charge": 0.0005,
     "typed-1000": 0.001,
@@ -196,7 +200,7 @@ def _unmodelled(board: Board, netlist: Netlist) -> Iterator[Hypothesis]:
 
 def operator_hypotheses(readings: Iterable[tuple[str, Function]], netlist: Netlist) -> tuple[Hypothesis, ...]:
     """Return what the hand and the meter may have done: to all readings, and to each of these (check, function)."""
-    found = [_operator("leads-not-nulled"), _operator("probes-swapped")]
+    found = [_operator(code) for code in ("leads-not-nulled", "probes-swapped", "lead-open", "tips-joined")]
     if any(isinstance(device, Mosfet) for device in netlist.devices):
         found.append(_operator("charged-gate"))
     for check, function in readings:

@@ -34,6 +34,8 @@ Floats = NDArray[np.float64]
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
 _LEAST_OHM = 1e-3
+#: tips that touch read no more; one reading alone is no sign of it (common practice).
+_JOINED_OHM, _JOINED_V, _NEVER_ALONE = 1.0, 0.01, 2
 #: readings nearer than this, as a ratio, are one to any meter.
 _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
@@ -158,6 +160,8 @@ def _worth(work: Slips, slip: Hypothesis, by_check: dict[str, int]) -> float | N
         return None if work.leads_taken_off else _leads(work)
     if slip.code == "charged-gate":
         return _gate(work) if work.odd else None
+    if slip.code in ("lead-open", "tips-joined"):
+        return _not_on_the_board(work, joined=slip.code == "tips-joined")
     if not slip.check:
         return _all_swapped(work)
     at = by_check[slip.check]
@@ -173,6 +177,23 @@ def _all_swapped(work: Slips) -> float | None:
         return None
     on_this_unit = gained + sum(_swapped(work, at, work.rest_turned) for at in work.rest_turned)
     return on_this_unit if work.exchanged is None else max(on_this_unit, work.exchanged())
+
+
+def _not_on_the_board(work: Slips, *, joined: bool) -> float | None:
+    """Return what readings gain where the meter never had the board between its tips, None where one says it did.
+
+    A lead is broken or in another jack: all is overload. The tips touch: all is what leads read.
+    """
+    seen = [(at, one) for at, one in enumerate(work.held.seen) if one.shot.function in DIRECT]
+    if len(work.odd) < _NEVER_ALONE:
+        return None
+    gained = 0.0
+    for at, one in seen:
+        most = _JOINED_V if one.shot.function is Function.DIODE else _JOINED_OHM
+        if not (abs(one.value) <= most if joined else math.isnan(one.value)):
+            return None
+        gained -= float(work.fit.terms[at]) + (math.log(most) if joined else 0.0)
+    return gained
 
 
 def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:

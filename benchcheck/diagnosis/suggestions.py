@@ -45,9 +45,17 @@ _LITTLE = 0.1
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S, _LEAD_S = 0.01, 10.0, 60.0, 12.0
 _LEADS = "the {pin} lead"
 DISCHARGE = "every cell and the supply out, take the charge off through a resistor, see it gone in volts, then "
+_CHARGE_ANEW = "then look for charge before all else: 0 V read so shows nothing"
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
     "probes-swapped": "see that red is in the volt and ohm jack and black in COM, then read a diode again",
+    "lead-open": (
+        "touch the tips together in ohms: near 0 if leads, jacks, dial and the meter's fuse are right, OL if not; "
+        f"put that right, {_CHARGE_ANEW}"
+    ),
+    "tips-joined": (
+        f"hold the tips apart in ohms: OL if leads, jacks and dial are right; put that right, {_CHARGE_ANEW}"
+    ),
     "charged-gate": "join gate and source of the transistor for a moment, then read its channel again",
 }
 

@@ -22,7 +22,7 @@ from benchcheck.score.finding import Finding, undecided
 from benchcheck.score.model import Reason
 from benchcheck.score.words import shown
 
-__all__ = ["Measured", "measure", "picked_meter", "repeat_ratio"]
+__all__ = ["BROKEN_LEAD_OHM", "Measured", "measure", "picked_meter", "repeat_ratio"]
 
 #: a junction moves 2 mV/K (data sheets), and within half a kelvin between touch-downs (common practice).
 _JUNCTION_V_PER_K = 2e-3
@@ -34,7 +34,7 @@ _JUNCTION_REFERENCE_C = 23.0
 _REPEATS_TO = 0.0005
 _REPEATS_TO_SETTLING = 0.05
 #: shorted tips that read more than this are a broken lead or no reading of the leads (common practice).
-_BROKEN_LEAD_OHM = 5.0
+BROKEN_LEAD_OHM = 5.0
 #: how far two touch-downs may differ, in multiples of what readings repeat to.
 _DISAGREE = 3.0
 #: how well the meter's own repeatability is known: to a quarter, so 8 degrees of freedom (GUM G.4.2).
@@ -172,7 +172,7 @@ def _no_range(check: Check, meter: Meter, value: float, named: str) -> Finding:
 def _unusable(taken: _Taken) -> Finding | None:
     """Return why numbers are no measurement of this check: residual charge, a broken lead, loose contacts."""
     check, lowest = taken.check, min(taken.values)
-    if taken.leads_ohm is not None and abs(taken.leads_ohm) > _BROKEN_LEAD_OHM and check.function in TWO_WIRE:
+    if taken.leads_ohm is not None and abs(taken.leads_ohm) > BROKEN_LEAD_OHM and check.function in TWO_WIRE:
         tips = shown(check, taken.leads_ohm)
         because = f"the shorted tips read {tips}: a broken lead, or not a reading of the leads"
         return undecided(Reason.CONTACT, because, "change the leads, then enter meter.leads_shorted again")

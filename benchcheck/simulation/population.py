@@ -79,7 +79,9 @@ class VirtualReadings:
                 positions = tuple(sorted(self.unit.positions.items()))
                 solved[check.id] = positions, (*where, check.function)
         values = self._values(solved.values())
-        found = {"meter.leads_shorted": self._displayed(Function.OHMS, self.unit.leads_ohm)}
+        never = self.unit.never_on_the_board(Function.OHMS)
+        tips_ohm = self.unit.leads_ohm if never is None else never
+        found = {"meter.leads_shorted": self._displayed(Function.OHMS, tips_ohm)}
         for check in wanted:
             if check.id in solved:
                 shown = self._displayed(check.function, values[solved[check.id]])
@@ -90,6 +92,10 @@ class VirtualReadings:
 
     def between(self, pairs: Sequence[Pair]) -> tuple[Shown, ...]:
         """Return what the unit reads between pairs of nets, switches at rest."""
+        never = [(pair[2], self.unit.never_on_the_board(pair[2])) for pair in pairs]
+        shown = [self._displayed(function, value) for function, value in never if value is not None]
+        if shown:
+            return tuple(shown)
         self.unit.switch({})
         positions = tuple(sorted(self.unit.positions.items()))
         keys = [(positions, self._as_held(pair)) for pair in pairs]

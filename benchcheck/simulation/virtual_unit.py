@@ -32,6 +32,7 @@ __all__ = ["VirtualUnit"]
 _LEADS_OHM, _CONTACTS_OHM = 0.25, 0.005  # of leads; of good tips, all that a null leaves
 _DRIVING = (Function.OHMS, Function.LOW_POWER_OHMS, Function.OHMS_4W, Function.CONTINUITY, Function.DIODE)
 _WITH_LEADS = (Function.OHMS, Function.LOW_POWER_OHMS, Function.CONTINUITY, Function.ESR)
+_OPEN_READS_OVERLOAD = (*_DRIVING, Function.ESR)
 _RESIDUAL_S = 120.0  # how slowly charge left on the unit goes: its dielectric gives back what is taken
 _QUIET_V = 1e-3
 _STEP_V = 5e-4  # voltages are solved in steps of this
@@ -58,6 +59,7 @@ class VirtualUnit:
         faulty = self.specimen.faults
         self.leads_ohm = _LEADS_OHM if faulty.operator_does("leads-not-nulled") else leads_ohm
         self.swapped = faulty.operator_does("probes-swapped")
+        self._lead_open, self._tips_joined = (faulty.operator_does(word) for word in ("lead-open", "tips-joined"))
         self._supply = next(iter(board.supplies.values()), None)
         self.powered = Powered(self._feeding, self._decay_s, pace)
         self._residual = self.specimen.residual() if faulty.operator_does("residual-charge") else None
@@ -204,6 +206,8 @@ class VirtualUnit:
         if placement.series:
             return self.powered.supply_point_now().current_ampere if function is Function.DC_CURRENT else 0.0
         leads = self.added_ohm(function)
+        if (never := self.never_on_the_board(function)) is not None:
+            return never
         if placement.value is not None:
             return self._own_value(placement, function, placement.value) + leads
         red, black = self.probes or ("", " ")
@@ -216,10 +220,18 @@ class VirtualUnit:
             charge_v = 0.0
         return self._course(red, black, excitation).at(elapsed_s, charge_v) + leads
 
+    def never_on_the_board(self, function: Function) -> float | None:
+        """Return what is read whatever the tips touch, where a lead is open or the tips joined, in SI, else None."""
+        if self._tips_joined:
+            return math.inf if function is Function.CAPACITANCE else self.added_ohm(function)
+        if not self._lead_open:
+            return None
+        return math.inf if function in _OPEN_READS_OVERLOAD else 0.0
+
     @property
     def probes(self) -> tuple[str, str] | None:
         """The nets under red and black as they are held, None where the probes are not on two nets."""
-        return _held(self.placement, swapped=self.swapped)
+        return None if self._lead_open or self._tips_joined else _held(self.placement, swapped=self.swapped)
 
     @property
     def netlist(self) -> Netlist:
@@ -239,8 +251,10 @@ class VirtualUnit:
 
     def seen_between(self, red: str, black: str, excitation: Excitation) -> float:
         """Return what a meter shows in the end with its probes held on two nets, in SI."""
+        never = self.never_on_the_board(excitation.function)
         with self._lock:
-            return self._course(red, black, excitation).at(math.inf) + self.added_ohm(excitation.function)
+            there = self._course(red, black, excitation).at(math.inf) + self.added_ohm(excitation.function)
+        return there if never is None else never
 
     def _own_value(self, placement: Placement, function: Function, value: float) -> float:
         """Return the value of what is no pair of nets, for the function its check is meant for."""

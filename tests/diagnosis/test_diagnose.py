@@ -18,6 +18,10 @@ from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_
 from . import boards
 
 
+def junctions(engine: Engine) -> list[str]:
+    return [c.id for c in engine.board.checks if c.function is Function.DIODE]
+
+
 def found(engine: Engine, fault: str, changed: dict[str, str] | None = None) -> Diagnosis:
     return diagnose(engine.board, engine.bench, boards.readings(engine, fault, changed))
 
@@ -81,6 +85,28 @@ def test_leads_that_were_read_and_taken_off_are_no_slip(engine: Engine) -> None:
     # the tips together read 0.2 ohm here; only a meter nulled for that leaves something over
     low = {c.id: "0.5" for c in engine.board.checks if "polarity[marked]" in c.id}
     assert "leads-not-nulled" not in [one.hypothesis.code for one in found(engine, "good", low).ranked]
+
+
+@pytest.mark.parametrize(("shows", "slip"), [("OL", "lead-open"), ("0.2", "tips-joined")])
+def test_a_meter_that_never_had_the_board_between_its_tips(engine: Engine, shows: str, slip: str) -> None:
+    every = {c.id: shows for c in engine.board.checks if c.function in (Function.OHMS, Function.LOW_POWER_OHMS)}
+    diagnosis = found(engine, "good", every | dict.fromkeys(junctions(engine), "OL" if shows == "OL" else "0.000"))
+    assert diagnosis.ranked[0].hypothesis.code == slip
+    assert "tips" in diagnosis.suggestions[0].words
+    assert "charge" in diagnosis.suggestions[0].words
+
+
+@pytest.mark.parametrize(("shows", "slip"), [("OL", "lead-open"), ("0.2", "tips-joined")])
+def test_one_reading_through_the_board_shows_that_leads_are_whole(engine: Engine, shows: str, slip: str) -> None:
+    every = {c.id: shows for c in engine.board.checks if c.function in (Function.OHMS, Function.LOW_POWER_OHMS)}
+    diagnosis = found(engine, "good", every | {"R1.resistance": "4.71k"})
+    assert slip not in [one.hypothesis.code for one in diagnosis.ranked]
+
+
+def test_tips_that_read_what_no_leads_do_are_taken_off_nothing(engine: Engine) -> None:
+    diagnosis = found(engine, "good", {"meter.leads_shorted": "25"})
+    assert diagnosis.ranked[0].hypothesis is GOOD
+    assert any("the shorted tips read 25 ohm" in remark for remark in diagnosis.remarks)
 
 
 def test_a_charged_gate_is_told_from_a_shorted_part(engine: Engine) -> None:

@@ -146,6 +146,16 @@ def test_probes_the_wrong_way_round_show_in_the_signs_of_rails() -> None:
     assert found["VSW.voltage[0A]"] is Verdict.FAIL
 
 
+@pytest.mark.parametrize(("fault", "direct", "farads"), [("lead-open", None, 0.0), ("tips-joined", 0.0, None)])
+def test_a_lead_that_is_no_lead_shows_the_same_everywhere(
+    fault: str, direct: float | None, farads: float | None
+) -> None:
+    read = readings_of(demo(), BENCH, (fault,), 3)
+    ohms = ("meter.leads_shorted", "R11.resistance", "R12.resistance", "S1.open_resistance", "Q4.be_drop")
+    assert all(read[name].value == pytest.approx(direct, abs=0.1) for name in ohms)
+    assert read["C20.capacitance"].value == pytest.approx(farads, abs=1e-10)
+
+
 def test_a_charged_gate_shows_where_nothing_holds_the_gate() -> None:
     loose = board(
         '[part.Q1]\nkind = "mosfet"\nchannel = "N"\nnets = { gate = "G", drain = "D", source = "S" }\n'
