@@ -30,7 +30,7 @@ from benchcheck.diagnosis.robust import NEARBY
 from benchcheck.diagnosis.several import least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread, slips_by_signature
-from benchcheck.diagnosis.suggestions import DISCHARGE, leading_rows, suggestions
+from benchcheck.diagnosis.suggestions import DISCHARGE, suggestions
 from benchcheck.diagnosis.unit import strayed
 from benchcheck.diagnosis.unnamed import lower_than_named, worth_of_unnamed
 from benchcheck.kinds.between import is_between
@@ -40,7 +40,7 @@ from benchcheck.readings.reading import Reading, Session
 from benchcheck.score.measured import BROKEN_LEAD_OHM
 from benchcheck.spec.board import Board
 
-__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "leading_rows", "ranked"]
+__all__ = ["Cause", "Diagnosis", "Ranked", "Suggestion", "diagnose", "ranked"]
 
 Floats = NDArray[np.float64]
 

@@ -30,7 +30,7 @@ _WORKMANSHIP = "common practice, from repair guides and reported cases: the repa
 _PART = "common practice, from repair guides and reported cases: parts come after the work"
 _CHIP = "common practice, from repair guides and reported cases: the chip comes last"
 _OPERATOR = "common practice, no source: a few readings in a thousand are taken or written wrongly"
-_REPLACED = "; three times that on a part fitted on this visit"
+_REPLACED = "; twice that on a part fitted on this visit"
 _SPEC = "the spec"
 
 #: chance of each fault on a part: of one pin for joints, one pair for bridges and pins, one factor for decades.
@@ -47,8 +47,9 @@ _CHANCE: Mapping[str, tuple[float, str]] = {
     "leaky": (0.001, _PART),
 }
 _BY_HAND = ("missing-joint", "bridge", "reversed", "decade", "wrong-polarity-type", "swapped-pins")
-#: the order is common practice; no rates are published, so odds are no further apart than readings can make good.
-_REPLACED_FACTOR = 3.0
+#: the order is common practice; no rates are published, so odds are no further apart than the order needs: readings
+#: decide, and where they tell nothing a guess must not.
+_REPLACED_FACTOR = 2.0
 _CHIP_SHARE = 0.5
 _OPERATOR_CHANCE: Mapping[str, float] = {
     "probes-swapped": 0.0005,

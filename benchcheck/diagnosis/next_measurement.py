@@ -6,16 +6,15 @@ Bhattacharyya distances): what certainly can be learnt, in bits. Seconds are com
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
-from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.robust import INFLATED
-from benchcheck.diagnosis.shots import MeterErrors, Shot
+from benchcheck.diagnosis.foreseen import Foreseen
+from benchcheck.diagnosis.shots import Shot
 
 __all__ = ["LIFT_S", "PLACE_S", "STOP_AT", "Candidate", "candidates"]
 
@@ -23,9 +22,9 @@ Floats = NDArray[np.float64]
 
 #: with the leading group this probable nothing more is asked for; less than this many bits is not worth a touch.
 STOP_AT, LEAST_BITS = 0.95, 0.01
-#: seconds: placing both tips, exchanging them, turning the switch, waiting for a capacitor, lifting a leg (and the
-#: pad that may come with it, as dear as the work).
-PLACE_S, _SWAP_S, _TURN_S, _WAIT_S, LIFT_S = 6.0, 3.0, 4.0, 6.0, 600.0
+#: seconds: placing both tips, exchanging them, turning the dial, bringing a switch of the board over, waiting for a
+#: capacitor, lifting a leg (and the pad that may come with it, as dear as the work).
+PLACE_S, _SWAP_S, _TURN_S, _SWITCH_S, _WAIT_S, LIFT_S = 6.0, 3.0, 4.0, 3.0, 6.0, 600.0
 _SLOW = (Function.CAPACITANCE,)
 
 
@@ -40,22 +39,18 @@ class Candidate:
 
 
 def candidates(
-    predictions: Predictions,
-    errors: MeterErrors,
-    rows: Sequence[int],
-    share: Floats,
-    taken: Collection[Shot],
-    last: Shot | None = None,
+    foreseen: Foreseen, share: Floats, taken: Collection[Shot], last: Shot | None = None
 ) -> tuple[Candidate, ...]:
     """Return readings not taken yet, the most information per second first.
 
-    `rows` are one hypothesis for each leading group, `share` their probabilities (they need not add up to one).
-    """  # fmt: skip
-    bits = information(predictions, errors, rows, share)
+    `foreseen` has one hypothesis for each leading group, `share` their probabilities (they need not add up to one).
+    """
+    left = [at for at, shot in enumerate(foreseen.shots) if shot not in taken]
+    bits = information(foreseen.at(left), share)
     found = [
-        Candidate(at, shot, float(bits[at]), cost_s(shot, last))
-        for at, shot in enumerate(predictions.shots)
-        if shot not in taken and bits[at] >= LEAST_BITS
+        Candidate(at, foreseen.shots[at], float(told), cost_s(foreseen.shots[at], last))
+        for at, told in zip(left, bits, strict=True)
+        if told >= LEAST_BITS
     ]
     return tuple(sorted(found, key=lambda one: -one.information_bits / one.cost_s))
 
@@ -64,36 +59,31 @@ def cost_s(shot: Shot, last: Shot | None) -> float:
     """Return the seconds a reading takes after another."""
     wait = _WAIT_S if shot.function in _SLOW else 0.0
     if last is None:
-        return PLACE_S + wait
+        return PLACE_S + wait + (_SWITCH_S if shot.switches else 0.0)
     turn = 0.0 if shot.function is last.function else _TURN_S
-    if {shot.red, shot.black} == {last.red, last.black}:
+    turn += 0.0 if shot.switches == last.switches else _SWITCH_S
+    if {shot.red, shot.black} == {last.red, last.black} and shot.lead == last.lead:
         return (_SWAP_S if shot.red != last.red else 0.0) + max(turn, 1.0) + wait
     return PLACE_S + turn + wait
 
 
-def information(predictions: Predictions, errors: MeterErrors, rows: Sequence[int], share: Floats) -> Floats:
-    """Return what each shot tells about which of the rows is true, in bits."""
-    chosen = list(rows)
+def information(foreseen: Foreseen, share: Floats) -> Floats:
+    """Return what each shot tells about which of the hypotheses foreseen is true, in bits."""
     part = share / share.sum()
-    mean, known = predictions.mean[chosen], predictions.known[chosen]
-    sigma = _sigma(predictions, errors, chosen)
-    mixed = np.zeros_like(mean)
-    for at in range(len(chosen)):
-        mixed += part[at] * _overlap(mean, mean[at], sigma, sigma[at], known & known[at])
+    mixed = np.repeat(part[:, None], len(foreseen.shots), axis=1)
+    for at in range(len(part) - 1):
+        alike = _overlap(foreseen, at, slice(at + 1, None))
+        mixed[at] += part[at + 1 :] @ alike
+        mixed[at + 1 :] += part[at] * alike
     return np.asarray(-(part[:, None] * np.log2(np.maximum(mixed, 1e-300))).sum(axis=0))
 
 
-def _sigma(predictions: Predictions, errors: MeterErrors, rows: list[int]) -> Floats:
-    spread = predictions.spread[rows]
-    unit = np.where(predictions.in_ratio, np.abs(np.nan_to_num(predictions.mean[rows])), 1.0)
-    limits = predictions.limits(errors)[rows]
-    return np.asarray(np.sqrt(limits**2 / 3.0 + (INFLATED * unit * spread) ** 2) + 1e-15)
-
-
-def _overlap(mean: Floats, other: Floats, sigma: Floats, other_sigma: Floats, known: NDArray[np.bool_]) -> Floats:
-    """Return Bhattacharyya's coefficient of readings under two hypotheses; 1 where they cannot be told apart."""
-    overload, other_overload = np.isnan(mean), np.isnan(other)
-    both = sigma**2 + other_sigma**2
-    distance = (mean - other) ** 2 / (4.0 * both) + 0.5 * np.log(both / (2.0 * sigma * other_sigma))
-    alike = np.where(overload | other_overload, np.where(overload & other_overload, 1.0, 0.0), np.exp(-distance))
-    return np.asarray(np.where(known, np.nan_to_num(alike), 1.0))
+def _overlap(foreseen: Foreseen, one: int, others: slice) -> Floats:
+    """Return Bhattacharyya's coefficients of readings under two hypotheses; 1 where they cannot be told apart."""
+    mean, sigma, known = foreseen.mean, foreseen.sigma, foreseen.known
+    overload, other_overload = np.isnan(mean[one]), np.isnan(mean[others])
+    both = sigma[one] ** 2 + sigma[others] ** 2
+    dense = np.exp(-((mean[one] - mean[others]) ** 2) / (4.0 * both))
+    alike = np.sqrt(2.0 * sigma[one] * sigma[others] / both) * dense
+    alike = np.where(overload | other_overload, overload & other_overload, alike)
+    return np.asarray(np.where(known[one] & known[others], alike, 1.0))

@@ -41,6 +41,7 @@ _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
 _AGAIN = math.log(0.05)  # probes that were exchanged at a part once: the part turned round is far likelier
+_WHOLE_BEFORE = math.log(0.2)  # leads that break after the tips read together as they should
 _CHARGED = math.log(200.0)  # charge that was seen and left
 #: how far a reading of the unit that was not taken is known: as a ratio, in volt; with a gate charged by chance.
 _UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5
@@ -187,7 +188,7 @@ def _not_on_the_board(work: Slips, *, joined: bool) -> float | None:
     seen = [(at, one) for at, one in enumerate(work.held.seen) if one.shot.function in DIRECT]
     if len(work.odd) < _NEVER_ALONE:
         return None
-    gained = 0.0
+    gained = 0.0 if joined or work.evidence.leads_ohm is None else _WHOLE_BEFORE
     for at, one in seen:
         most = _JOINED_V if one.shot.function is Function.DIODE else _JOINED_OHM
         if not (abs(one.value) <= most if joined else math.isnan(one.value)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -62,10 +63,6 @@ class Diagnosis:
     remarks: tuple[str, ...] = ()
     unexplained: tuple[str, ...] = ()
 
-    def group(self, number: int) -> tuple[Ranked, ...]:
-        """Return the hypotheses of a group, the likeliest first."""
-        return tuple(one for one in self.ranked if one.group == number)
-
     @property
     def leading(self) -> tuple[tuple[Ranked, ...], float]:
         """The likeliest group and its probability."""
@@ -73,11 +70,11 @@ class Diagnosis:
 
     def groups(self) -> tuple[tuple[tuple[Ranked, ...], float], ...]:
         """Return every group with its probability, the likeliest first."""
-        shares: dict[int, float] = {}
+        members: dict[int, list[Ranked]] = {}
         for one in self.ranked:
-            shares[one.group] = shares.get(one.group, 0.0) + one.probability
-        order = sorted(shares, key=lambda number: -shares[number])
-        return tuple((self.group(number), shares[number]) for number in order)
+            members.setdefault(one.group, []).append(one)
+        groups = [(tuple(group), math.fsum(one.probability for one in group)) for group in members.values()]
+        return tuple(sorted(groups, key=lambda pair: -pair[1]))
 
 
 def each_once(group: Sequence[Ranked]) -> tuple[Ranked, ...]:

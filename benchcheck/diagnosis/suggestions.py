@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,9 @@ from numpy.typing import NDArray
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.foreseen import given
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
+from benchcheck.diagnosis.likelihood import hold
 from benchcheck.diagnosis.next_measurement import LIFT_S, STOP_AT, Candidate, candidates
 from benchcheck.diagnosis.powered import ways_under_power
 from benchcheck.diagnosis.predictions import predict
@@ -19,11 +22,13 @@ from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, S
 from benchcheck.diagnosis.shots import ALTERNATING, Shot
 from benchcheck.quantity import brief_value
 
-__all__ = ["DISCHARGE", "leading_rows", "suggestions"]
+__all__ = ["DISCHARGE", "Outlook", "isolated", "outlook", "suggestions"]
 
 Floats = NDArray[np.float64]
 
+#: groups that are told of, and those that a reading is weighed over: how many, and how likely at least.
 _LEADING, _LEAST_LEADING = 12, 1e-3
+_LIKELY, _LEAST_LIKELY = 300, 1e-5
 _SUGGESTED = 3
 _CLAUSES = {
     "bridge": "a bridge joins {rest}",
@@ -70,7 +75,7 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     if evidence.powered and not first.part_faults:  # a good unit led by a slip: power showed something all the same
         yield from _powered(engine, evidence, first)
     yield from _touched_again(engine, evidence, found)
-    if groups[0][1] >= STOP_AT:
+    if isolated(found):
         slip = first.code in OPERATOR_CODES or (found.unexplained and first is GOOD)
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
@@ -78,6 +83,12 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
     if max((one.information_bits for one in told), default=0.0) < _LITTLE:
         yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
     yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
+
+
+def isolated(found: Diagnosis) -> bool:
+    """Return whether nothing more is asked for; paths that the spec does not name are no answer, however likely."""
+    leading, share = found.groups()[0]
+    return share >= STOP_AT and leading[0].hypothesis is not UNNAMED
 
 
 def _touched_again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
@@ -100,25 +111,11 @@ def _powered(engine: Engine, evidence: Evidence, first: Hypothesis) -> Iterator[
 
 
 def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
-    """Yield the readings between nets that tell most of the leading hypotheses, several faults at once among them."""
-    table, rows, shares, members = engine.predictions, *leading_rows(engine, found)
-    several = [
-        (group[0].hypothesis, share)
-        for group, share in found.groups()[:_LEADING]
-        if _foretold(group[0].hypothesis) and share >= _LEAST_LEADING
-    ]
-    if several:
-        single = list(zip(members, shares, strict=True)) if _any_row_leads(engine, found) else []
-        together = sorted((*single, *several), key=lambda pair: -pair[1])[:_LEADING]
-        members, shares = [list(each) for each in zip(*together, strict=True)]
-        table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
-        rows = list(range(1, len(members) + 1))
-    taken = {one.shot for one in evidence.seen}
-    taken |= {shot.reversed for shot in taken if shot.function in ALTERNATING}
-    last = evidence.seen[-1].shot if evidence.seen else None
+    """Yield the readings between nets that tell most of the likely hypotheses, several faults at once among them."""
     told = set[tuple[Cause, ...]]()
-    for one in candidates(table, engine.errors, rows, np.array(shares), taken, last):
-        found_next = _suggestion(engine, one, members, table.mean[rows, one.column])
+    seen = outlook(engine, evidence, found)
+    for one in seen.ways:
+        found_next = _suggestion(engine, one, seen.leading, seen.mean[:, one.column])
         if found_next.if_cause in told:
             continue  # the same two nets by another name, or the other way round
         told.add(found_next.if_cause)
@@ -127,17 +124,41 @@ def _between(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[S
             return
 
 
+@dataclass(frozen=True)
+class Outlook:
+    """The readings worth taking next, the best first, and what each shot shows of those that lead (rows x shots)."""
+
+    ways: tuple[Candidate, ...]
+    leading: Sequence[Hypothesis]
+    mean: Floats
+
+
+def outlook(engine: Engine, evidence: Evidence, found: Diagnosis) -> Outlook:
+    """Return what may be read next, weighed over all that is likely, and what it would show of what leads."""
+    table, (rows, shares) = engine.predictions, _likely_rows(engine, found)
+    members = [engine.hypotheses[at] for at in rows]
+    several = [
+        (group[0].hypothesis, share)
+        for group, share in found.groups()[:_LEADING]
+        if _foretold(group[0].hypothesis) and share >= _LEAST_LEADING
+    ]
+    if several:
+        together = sorted((*zip(members, shares, strict=True), *several), key=lambda pair: -pair[1])[:_LEADING]
+        members, shares = [list(each) for each in zip(*together, strict=True)]
+        table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
+        rows = list(range(1, len(members) + 1))
+    taken = {one.shot for one in evidence.seen}
+    taken |= {shot.reversed for shot in taken if shot.function in ALTERNATING}
+    last = evidence.seen[-1].shot if evidence.seen else None
+    foreseen = given(table, engine.errors, hold(table, evidence.seen, engine.errors, evidence.leads_ohm)).of(rows)
+    ways = candidates(foreseen, np.array(shares), taken, last)
+    count = sum(share >= _LEAST_LEADING for share in shares[:_LEADING])
+    return Outlook(ways, members[:count], table.mean[rows[:count]])
+
+
 def _foretold(one: Hypothesis) -> bool:
     """Return whether several faults foretell readings: with paths of which nothing is known they do not."""
     return bool(one.also and one.part_faults) and UNNAMED not in one.also
-
-
-def _any_row_leads(engine: Engine, found: Diagnosis) -> bool:
-    known = {id(one) for one in engine.hypotheses}
-    groups = found.groups()[:_LEADING]
-    return any(
-        share >= _LEAST_LEADING and any(id(one.hypothesis) in known for one in group) for group, share in groups
-    )
 
 
 def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Suggestion]:
@@ -169,17 +190,20 @@ def _either(share: float) -> float:
     return -sum(each * math.log2(each) for each in (share, 1.0 - share) if each > 0.0)
 
 
-def leading_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float], list[Hypothesis]]:
-    """Return for each leading group its likeliest hypothesis: row of the predictions, probability of the group."""
+def _likely_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float]]:
+    """Return for each likely group its likeliest hypothesis: row of the predictions, and the group's probability.
+
+    Slips of the hand and paths that the spec does not name leave what was not read to the good board's circuit.
+    """
     place = {id(one): at for at, one in enumerate(engine.hypotheses)}
-    rows, shares, members = [], [], []
-    for group, share in found.groups()[:_LEADING]:
-        known = next((one.hypothesis for one in group if id(one.hypothesis) in place), None)
-        if known is not None and share >= _LEAST_LEADING:
-            rows.append(place[id(known)])
-            shares.append(share)
-            members.append(known)
-    return (rows, shares, members) if rows else ([0], [1.0], [GOOD])
+    likely: dict[int, float] = {}
+    for group, share in found.groups()[:_LIKELY]:
+        known = next((place[id(one.hypothesis)] for one in group if id(one.hypothesis) in place), None)
+        row = 0 if known is None and not group[0].hypothesis.part_faults else known
+        if row is not None and share >= _LEAST_LIKELY:
+            likely[row] = likely.get(row, 0.0) + share
+    order = sorted(likely, key=lambda row: -likely[row])
+    return order, [likely[row] for row in order]
 
 
 def _suggestion(engine: Engine, one: Candidate, members: Sequence[Hypothesis], means: Floats) -> Suggestion:

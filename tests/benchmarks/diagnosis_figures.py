@@ -23,10 +23,11 @@ import numpy as np
 
 from benchcheck.bench.load import load_bench
 from benchcheck.builtin import load_spec
-from benchcheck.diagnosis.diagnose import Diagnosis, leading_rows, ranked
+from benchcheck.diagnosis.diagnose import Diagnosis, ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence, Seen
-from benchcheck.diagnosis.next_measurement import STOP_AT, candidates
+from benchcheck.diagnosis.next_measurement import STOP_AT
+from benchcheck.diagnosis.suggestions import isolated, outlook
 from benchcheck.document import parse_document
 from tests.diagnosis import boards, population
 
@@ -160,15 +161,9 @@ def steps_of_choice(engine: Engine, unit: population.Unit) -> int:
     for count in range(MOST_STEPS):
         evidence = Evidence(seen, orientation=unit.evidence.orientation, leads_ohm=unit.evidence.leads_ohm)
         found = ranked(engine, evidence)
-        share = found.groups()[0][1]
-        true = found.groups()[0][0][0].group == engine.groups[unit.truth]
-        if share >= STOP_AT:
-            return count if true else MOST_STEPS
-        rows, shares, _ = leading_rows(engine, found)
-        ways = candidates(
-            engine.predictions, engine.errors, rows, np.array(shares), {one.shot for one in seen},
-            seen[-1].shot if seen else None,
-        )  # fmt: skip
+        if isolated(found):
+            return count if found.groups()[0][0][0].group == engine.groups[unit.truth] else MOST_STEPS
+        ways = outlook(engine, evidence, found).ways
         if not ways:
             return MOST_STEPS
         seen = (*seen, place[ways[0].shot])

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import pytest
+
 from benchcheck.bench.functions import Function
 from benchcheck.circuit.faults import CODES
 from benchcheck.diagnosis.engine import Engine
@@ -28,7 +30,8 @@ def test_the_spec_overrides_priors(engine: Engine) -> None:
 
 
 def test_a_part_fitted_on_this_visit_is_likelier_to_be_wrong(engine: Engine) -> None:
-    assert named(engine, "C1 decade x10").odds > 2.5 * named(engine, "C2 decade x10").odds
+    fitted, other = (named(engine, f"{part} decade x10").odds for part in ("C1", "C2"))
+    assert fitted / other == pytest.approx(2.0, rel=0.01)
 
 
 def test_workmanship_comes_before_the_part(engine: Engine) -> None:

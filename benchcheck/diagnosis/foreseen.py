@@ -1,0 +1,90 @@
+"""What readings not taken yet would be under every hypothesis, given those that were.
+
+Good parts stray, and readings taken say by how much: what is read between the same nets once more tells nothing new.
+All errors count as normal here and lie on the designed board's straight lines (linear Gaussian prediction), for it
+is only to choose what to read next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, solve_triangular
+
+from benchcheck.diagnosis.likelihood import Held
+from benchcheck.diagnosis.predicted import Predictions
+from benchcheck.diagnosis.robust import INFLATED
+from benchcheck.diagnosis.shots import MeterErrors, Shot
+
+__all__ = ["Foreseen", "beforehand", "given"]
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: an error of more standard deviations than this is no stray of good parts.
+_FURTHEST = 3.0
+#: as a logarithm: no ohms stray further than by such a factor, whatever the lines say.
+_MOST_RATIO = 6.0
+#: no reading is known better than this, in its unit.
+_LEAST = 1e-15
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """Readings to come (rows x shots): mean in the functions' units (NaN: overload), standard deviation, known."""
+
+    shots: tuple[Shot, ...]
+    mean: Floats
+    sigma: Floats
+    known: Bools
+
+    def of(self, rows: Sequence[int]) -> Foreseen:
+        """Return some hypotheses alone."""
+        chosen = list(rows)
+        return Foreseen(self.shots, self.mean[chosen], self.sigma[chosen], self.known[chosen])
+
+    def at(self, columns: Sequence[int]) -> Foreseen:
+        """Return some shots alone."""
+        chosen = list(columns)
+        shots = tuple(self.shots[at] for at in chosen)
+        return Foreseen(shots, self.mean[:, chosen], self.sigma[:, chosen], self.known[:, chosen])
+
+
+def beforehand(predictions: Predictions, errors: MeterErrors) -> Foreseen:
+    """Return what every shot reads before any was taken."""
+    return _with_spread(predictions, errors, predictions.mean, predictions.spread)
+
+
+def given(predictions: Predictions, errors: MeterErrors, held: Held) -> Foreseen:
+    """Return what every shot reads after some were, held against the same predictions."""
+    taken = np.flatnonzero(~np.isnan(held.error[0]) & (held.scale[0] > 0.0))
+    if not len(taken):
+        return beforehand(predictions, errors)
+    columns = held.columns[taken]
+    slopes = INFLATED * predictions.good
+    here = slopes[:, columns]
+    noise = (held.meter[taken] / held.scale[0, taken]) ** 2
+    noise += INFLATED**2 * (predictions.own[0, columns] ** 2 + predictions.bent[0, columns] ** 2)
+    spread = here.T @ here + np.diag(noise + _LEAST)
+    error, scale = np.nan_to_num(held.error[:, taken]), held.scale[:, taken]
+    error = np.where(scale > 0.0, error / np.where(scale > 0.0, scale, 1.0), 0.0)
+    most = _FURTHEST * np.sqrt(np.diagonal(spread))
+    lower, _ = cho_factor(spread, lower=True)
+    whole = solve_triangular(lower, here.T @ slopes, lower=True)
+    by_error = solve_triangular(lower, np.clip(error, -most, most).T, lower=True)
+    shift = by_error.T @ whole
+    before = np.maximum((slopes**2).sum(axis=0), _LEAST)
+    left = np.sqrt(np.clip(1.0 - (whole**2).sum(axis=0) / before, 0.0, 1.0))
+    by_ratio = predictions.mean * np.exp(np.clip(shift, -_MOST_RATIO, _MOST_RATIO))
+    mean = np.where(predictions.in_ratio, by_ratio, predictions.mean + shift)
+    still = np.sqrt((left * predictions.by_strays) ** 2 + predictions.own**2 + predictions.bent**2)
+    return _with_spread(predictions, errors, mean, still)
+
+
+def _with_spread(predictions: Predictions, errors: MeterErrors, mean: Floats, spread: Floats) -> Foreseen:
+    unit = np.where(predictions.in_ratio, np.abs(np.nan_to_num(mean)), 1.0)
+    sigma = np.sqrt(predictions.limits(errors) ** 2 / 3.0 + (INFLATED * unit * spread) ** 2) + _LEAST
+    return Foreseen(predictions.shots, mean, np.asarray(sigma), predictions.known)

@@ -1,0 +1,64 @@
+"""What is foreseen of readings: held against the conditional mean and covariance of a normal distribution."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from benchcheck.diagnosis.diagnose import ranked
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.evidence import Evidence, Seen
+from benchcheck.diagnosis.foreseen import beforehand, given
+from benchcheck.diagnosis.likelihood import hold
+from benchcheck.diagnosis.next_measurement import information
+from benchcheck.diagnosis.robust import INFLATED
+from benchcheck.diagnosis.suggestions import isolated, outlook
+
+
+def column(engine: Engine, check: str) -> int:
+    shot = engine.shot_of(engine.board.by_id[check])
+    assert shot is not None
+    return engine.predictions.shots.index(shot)
+
+
+def seen(engine: Engine, check: str, times: float) -> Seen:
+    at = column(engine, check)
+    value = float(engine.predictions.mean[0, at]) * times
+    return Seen(check, engine.predictions.shots[at], value, abs(value) * 1e-4)
+
+
+def test_readings_to_come_are_those_of_a_conditional_normal_distribution(engine: Engine) -> None:
+    # source: mean and covariance of a normal vector given a part of it (textbooks of statistics, as in Rasmussen and
+    # Williams, Gaussian Processes for Machine Learning, MIT Press 2006, appendix A.2), here by numpy alone
+    p, taken = engine.predictions, ["R1.resistance", "R9.resistance"]
+    held = hold(p, [seen(engine, taken[0], 1.004), seen(engine, taken[1], 0.99)], engine.errors)
+    columns = [column(engine, check) for check in taken]
+    slopes = INFLATED * p.good
+    noise = (held.meter / held.scale[0]) ** 2 + INFLATED**2 * (p.own[0, columns] ** 2 + p.bent[0, columns] ** 2)
+    weight = slopes.T @ slopes[:, columns] @ np.linalg.inv(slopes[:, columns].T @ slopes[:, columns] + np.diag(noise))
+    shift = weight @ (held.error[0] / held.scale[0])
+    expected = np.where(p.in_ratio, p.mean[0] * np.exp(shift), p.mean[0] + shift)
+    found = given(p, engine.errors, held)
+    assert found.mean[0] == pytest.approx(expected, rel=1e-6, nan_ok=True)
+    assert (found.sigma[0] <= beforehand(p, engine.errors).sigma[0] * 1.02)[~np.isnan(expected)].all()
+
+
+def test_the_same_nets_read_once_more_tell_nothing_new(engine: Engine) -> None:
+    rows = [0, next(at for at, one in enumerate(engine.hypotheses) if str(one) == "Q1 leaky")]
+    p, at = engine.predictions, column(engine, "C2.insulation")
+    again = p.shots.index(p.shots[at].reversed)
+    share = np.array([0.5, 0.5])
+    held = hold(p, [seen(engine, "C2.insulation", 1.0)], engine.errors)
+    before = information(beforehand(p, engine.errors).of(rows), share)
+    after = information(given(p, engine.errors, held).of(rows), share)
+    assert before[again] > 0.15
+    assert after[again] < 0.3 * before[again]
+
+
+def test_paths_the_spec_does_not_name_are_no_end_of_the_search(engine: Engine) -> None:
+    at = column(engine, "VCC.to_ground[red:VCC]")
+    low = Seen("VCC.to_ground[red:VCC]", engine.predictions.shots[at], 2100.0, 1.0)
+    evidence = Evidence((low,), leads_ohm=0.2)
+    diagnosis = ranked(engine, evidence)
+    assert not isolated(diagnosis)
+    assert outlook(engine, evidence, diagnosis).ways
