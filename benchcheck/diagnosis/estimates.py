@@ -21,11 +21,15 @@ __all__ = ["beside_good", "corrected", "fitted_anew", "on_the_unit"]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
+Floats32 = NDArray[np.float32]
 
 #: of what a fault does to a reading, how much more or less it may do on a unit that strays.
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: a reading moved by less than this share of the meter's standard deviation stays where it is.
 _STILL = 0.3
+#: of a meter's standard deviation, what a stray must move a reading by to tell anything of it: less is nothing, for
+#: processors are slow with numbers next to the least there are.
+_NOTHING = 1e-6
 #: rounds in which strays are found again, as those of a fit, and hypotheses taken at once.
 _ROUNDS, _AT_ONCE = (0.3, 0.03, 0.0), 64
 
@@ -133,15 +137,20 @@ class _Again:
         """Return the logarithms of likelihoods of errors (rows x readings), `nothing` where no number is expected."""
         expected = np.isfinite(error)
         error = np.where(expected, error, 0.0)
-        spread, narrow = np.sqrt((self.slopes**2).sum(axis=0)), self.slopes.astype(np.float32)
+        spread, narrow = np.sqrt((self.slopes**2).sum(axis=0)), self._by_deviation()
         rest, move = error, np.zeros((len(error), len(self.at)))
         for width in _ROUNDS if len(self.at) else ():
             wide = np.hypot(self.sigma, width * spread)
             weight = np.where(expected, weights(rest, wide, self.broad) / wide**2, 0.0)
-            information = (narrow * weight[:, None].astype(np.float32)) @ narrow.T
+            information = (narrow * (weight * self.sigma**2)[:, None].astype(np.float32)) @ narrow.T
             information += np.eye(len(self.at), dtype=np.float32)
             right = (weight * error) @ self.slopes.T - self.at
             move = np.linalg.solve(information.astype(float), right[..., None])[..., 0]
             rest = error - move @ self.slopes
         terms = np.where(expected, mixed(rest, self.sigma, self.broad), nothing)
         return np.asarray(terms.sum(axis=1) - 0.5 * ((self.at + move) ** 2).sum(axis=1))
+
+    def _by_deviation(self) -> Floats32:
+        """Return the slopes in standard deviations, those that tell nothing as nothing."""
+        scaled = self.slopes / self.sigma
+        return np.where(np.abs(scaled) > _NOTHING, scaled, 0.0).astype(np.float32)
