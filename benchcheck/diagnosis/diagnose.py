@@ -69,7 +69,9 @@ def diagnose(
     evidence = evidence_of(board, readings, session)
     engine = engine_at(board, bench, session, across=across).also_reading([one.shot for one in evidence.seen])
     found = _of_circuit(engine, evidence) if engine.netlist.devices else _by_signature(board, evidence, readings)
-    return replace(found, remarks=(*found.remarks, *_tips(session), *beyond_display(board, bench, readings)))
+    return replace(
+        found, remarks=(*found.remarks, *_tips(session, evidence), *beyond_display(board, bench, readings))
+    )
 
 
 def _session(board: Board, readings: Sequence[Reading]) -> Session:
@@ -80,10 +82,11 @@ def _session(board: Board, readings: Sequence[Reading]) -> Session:
     return Session(board.ambient_c if ambient is None else ambient, ambient is not None, leads)
 
 
-def _tips(session: Session) -> Iterator[str]:
+def _tips(session: Session, evidence: Evidence) -> Iterator[str]:
     """Yield a word where the tips together read what no leads do: it is taken off nothing."""
-    if session.leads_ohm is not None and abs(session.leads_ohm) > BROKEN_LEAD_OHM:
-        read = format_value(session.leads_ohm, "ohm", ascii=True)
+    far = session.leads_ohm is not None and abs(session.leads_ohm) > BROKEN_LEAD_OHM
+    if far or evidence.tips_open:
+        read = "OL" if session.leads_ohm is None else format_value(session.leads_ohm, "ohm", ascii=True)
         yield (
             f"the shorted tips read {read}: a broken lead, or not a reading of the leads, and not taken off; change "
             "the leads, enter meter.leads_shorted again, then every reading of ohms"

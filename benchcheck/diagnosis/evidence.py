@@ -22,6 +22,7 @@ from benchcheck.spec.board import Board
 
 __all__ = ["Evidence", "Seen", "check_of", "evidence_of"]
 
+_TIPS = "meter.leads_shorted"
 _CHARGE_V = 0.05  # common practice: 50 mV or less before ohms
 
 
@@ -47,7 +48,7 @@ class Evidence:
 
     `charges` are the checks that found it. `numbers` are all numeric readings by check; `unread` the checks between
     nets without a reading, `no_number` those whose reading has none. `leads_ohm` is what the tips read together,
-    None also where no leads read so.
+    None also where no leads read so; `tips_open` says that they read overload.
     """
 
     seen: tuple[Seen, ...] = ()
@@ -59,6 +60,7 @@ class Evidence:
     unread: tuple[Check, ...] = ()
     no_number: tuple[str, ...] = ()
     leads_ohm: float | None = None
+    tips_open: bool = False
 
 
 def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> Evidence:
@@ -79,6 +81,7 @@ def evidence_of(board: Board, readings: Sequence[Reading], session: Session) -> 
         tuple(c for c in board.checks if c.id not in by_check and shot_of(c, board) is not None),
         tuple(_no_number(board, known)),
         session.leads_ohm if abs(session.leads_ohm or 0.0) <= BROKEN_LEAD_OHM else None,
+        _overloaded(by_check[_TIPS]) if _TIPS in by_check else False,
     )
 
 

@@ -60,24 +60,26 @@ def beforehand(predictions: Predictions, errors: MeterErrors) -> Foreseen:
 
 def given(predictions: Predictions, errors: MeterErrors, held: Held) -> Foreseen:
     """Return what every shot reads after some were, held against the same predictions."""
-    taken = np.flatnonzero(~np.isnan(held.error[0]) & (held.scale[0] > 0.0))
+    taken = np.flatnonzero(~np.isnan(held.error[0]) & (held.scale[0] > 0.0) & (held.meter > 0.0))
     if not len(taken):
         return beforehand(predictions, errors)
-    columns = held.columns[taken]
-    slopes = INFLATED * predictions.good
-    here = slopes[:, columns]
-    noise = (held.meter[taken] / held.scale[0, taken]) ** 2
-    noise += INFLATED**2 * (predictions.own[0, columns] ** 2 + predictions.bent[0, columns] ** 2)
-    spread = here.T @ here + np.diag(noise + _LEAST)
-    error, scale = np.nan_to_num(held.error[:, taken]), held.scale[:, taken]
-    error = np.where(scale > 0.0, error / np.where(scale > 0.0, scale, 1.0), 0.0)
+    columns, slopes = held.columns[taken], INFLATED * predictions.good
+    noise = np.hypot(predictions.own[0, columns], predictions.bent[0, columns])
+    noise = np.hypot(held.meter[taken] / held.scale[0, taken], INFLATED * noise)
+    here = slopes[:, columns] / noise  # all in deviations of what no stray explains
+    spread = here.T @ here + np.eye(len(taken))
+    scale = held.scale[:, taken]
+    error = (
+        np.where(scale > 0.0, np.nan_to_num(held.error[:, taken]) / np.where(scale > 0.0, scale, 1.0), 0.0) / noise
+    )
     most = _FURTHEST * np.sqrt(np.diagonal(spread))
     lower, _ = cho_factor(spread, lower=True)
     whole = solve_triangular(lower, here.T @ slopes, lower=True)
     by_error = solve_triangular(lower, np.clip(error, -most, most).T, lower=True)
     shift = by_error.T @ whole
-    before = np.maximum((slopes**2).sum(axis=0), _LEAST)
-    left = np.sqrt(np.clip(1.0 - (whole**2).sum(axis=0) / before, 0.0, 1.0))
+    before = (slopes**2).sum(axis=0)
+    told = (whole**2).sum(axis=0) / np.where(before > 0.0, before, 1.0)
+    left = np.sqrt(np.clip(1.0 - told, 0.0, 1.0))
     by_ratio = predictions.mean * np.exp(np.clip(shift, -_MOST_RATIO, _MOST_RATIO))
     mean = np.where(predictions.in_ratio, by_ratio, predictions.mean + shift)
     still = np.sqrt((left * predictions.by_strays) ** 2 + predictions.own**2 + predictions.bent**2)

@@ -43,10 +43,13 @@ def candidates(
 ) -> tuple[Candidate, ...]:
     """Return readings not taken yet, the most information per second first.
 
-    `foreseen` has one hypothesis for each leading group, `share` their probabilities (they need not add up to one).
+    `foreseen` has one hypothesis for each likely group, `share` their probabilities: of what they lack of one nothing
+    is foreseen, and nothing learnt.
     """
     left = [at for at, shot in enumerate(foreseen.shots) if shot not in taken]
-    bits = information(foreseen.at(left), share)
+    if not len(share):
+        return ()
+    bits = information(foreseen.at(left), share) * min(float(share.sum()), 1.0)
     found = [
         Candidate(at, foreseen.shots[at], float(told), cost_s(foreseen.shots[at], last))
         for at, told in zip(left, bits, strict=True)

@@ -34,14 +34,16 @@ Floats = NDArray[np.float64]
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
 _LEAST_OHM = 1e-3
-#: tips that touch read no more; one reading alone is no sign of it (common practice).
-_JOINED_OHM, _JOINED_V, _NEVER_ALONE = 1.0, 0.01, 2
+#: tips that touch: half of what leads read at most, by how much they differ from touch to touch, what diode mode
+#: shows; what open leads show of a capacitance; one reading alone is no sign of either (common practice, no source).
+_JOINED_OHM, _TOUCH_OHM, _JOINED_V, _OPEN_FARAD, _NEVER_ALONE = 0.75, 0.3, 0.01, 100e-12, 2
 #: readings nearer than this, as a ratio, are one to any meter.
 _ALIKE = 1e-3
 _THOUSAND = math.log(1000.0)
 _STORED_V = 6.0
 _AGAIN = math.log(0.05)  # probes that were exchanged at a part once: the part turned round is far likelier
 _WHOLE_BEFORE = math.log(0.2)  # leads that break after the tips read together as they should
+_TIPS_OPEN = math.log(100.0)  # tips that read overload together
 _CHARGED = math.log(200.0)  # charge that was seen and left
 #: how far a reading of the unit that was not taken is known: as a ratio, in volt; with a gate charged by chance.
 _UNIT_RATIO, _UNIT_V, _BY_GATE = 0.05, 0.02, 0.5
@@ -183,18 +185,47 @@ def _all_swapped(work: Slips) -> float | None:
 def _not_on_the_board(work: Slips, *, joined: bool) -> float | None:
     """Return what readings gain where the meter never had the board between its tips, None where one says it did.
 
-    A lead is broken or in another jack: all is overload. The tips touch: all is what leads read.
+    A lead is broken or in another jack: all is overload, and no capacitance. The tips touch: all is what leads read.
     """
-    seen = [(at, one) for at, one in enumerate(work.held.seen) if one.shot.function in DIRECT]
-    if len(work.odd) < _NEVER_ALONE:
+    direct = [at for at, one in enumerate(work.held.seen) if one.shot.function in DIRECT]
+    if len(work.odd.intersection(direct)) < _NEVER_ALONE or work.evidence.charged:
         return None
-    gained = 0.0 if joined or work.evidence.leads_ohm is None else _WHOLE_BEFORE
-    for at, one in seen:
-        most = _JOINED_V if one.shot.function is Function.DIODE else _JOINED_OHM
-        if not (abs(one.value) <= most if joined else math.isnan(one.value)):
-            return None
-        gained -= float(work.fit.terms[at]) + (math.log(most) if joined else 0.0)
-    return gained
+    if work.evidence.tips_open:
+        gained = -math.inf if joined else _TIPS_OPEN
+    else:
+        gained = 0.0 if joined or work.evidence.leads_ohm is None else _WHOLE_BEFORE
+    by_tips = _by_joined_tips if joined else _by_open_leads
+    alike = direct + [at for at, one in enumerate(work.held.seen) if _by_the_ohmmeter(work, one.shot.function)]
+    gained += sum(by_tips(work, at) - float(work.fit.terms[at]) for at in alike)
+    return gained if math.isfinite(gained) else None
+
+
+def _by_the_ohmmeter(work: Slips, function: Function) -> bool:
+    """Return whether this is capacitance, and the meter that reads ohms reads it too."""
+    return function is Function.CAPACITANCE and work.errors.on_one_meter(Function.OHMS, function)
+
+
+def _by_open_leads(work: Slips, at: int) -> float:
+    """Return how likely nothing between the tips makes a reading, as the logarithm."""
+    one = work.held.seen[at]
+    if one.shot.function is not Function.CAPACITANCE:
+        return 0.0 if math.isnan(one.value) else -math.inf
+    most = _OPEN_FARAD + float(work.errors.limit_of_error(Function.CAPACITANCE, np.zeros(1))[0])
+    return -math.log(2.0 * most) if abs(one.value) <= most else -math.inf
+
+
+def _by_joined_tips(work: Slips, at: int) -> float:
+    """Return how likely tips that touch make a reading, as the logarithm."""
+    one, known = work.held.seen[at], work.evidence.leads_ohm
+    if one.shot.function is Function.CAPACITANCE:
+        return 0.0 if math.isnan(one.value) else -math.inf
+    if one.shot.function is Function.DIODE:
+        centre, most = 0.0, _JOINED_V
+    elif known is None:
+        centre, most = _JOINED_OHM, _JOINED_OHM
+    else:
+        centre, most = known, _TOUCH_OHM
+    return -math.log(2.0 * most) if abs(one.value - centre) <= most else -math.inf
 
 
 def _swapped(work: Slips, at: int, turned: Mapping[int, float]) -> float:

@@ -128,6 +128,10 @@ class MeterErrors:
             found = np.where(here, base + slope * size, found)
         return np.asarray(found)
 
+    def on_one_meter(self, *functions: Function) -> bool:
+        """Return whether one meter of the bench reads all of these functions."""
+        return len({id(self._bench.meter_for(function)) for function in functions}) == 1
+
     def overload_from(self, function: Function) -> float:
         """Return the value from which the display shows overload."""
         meter = self._bench.meter_for(function)

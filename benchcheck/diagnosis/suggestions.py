@@ -42,7 +42,7 @@ _CLAUSES = {
     "swapped-pins": "{part} has {rest} swapped",
     "wrong-polarity-type": "{part} is of the wrong polarity type",
     "a": "something fails under power alone",
-    "paths": "paths lie there that the spec does not name",
+    "paths": "no part is at fault",
 }
 #: readings that tell no more than this, in bits, come after a closer look at the leading group.
 _LITTLE = 0.1
@@ -50,6 +50,9 @@ _LITTLE = 0.1
 _LEAST_SLIP, _SLIP_S, _FOLLOW_S, _LEAD_S = 0.01, 10.0, 60.0, 12.0
 _LEADS = "the {pin} lead"
 DISCHARGE = "every cell and the supply out, take the charge off through a resistor, see it gone in volts, then "
+#: slips that make something else of every reading: what the good board reads is not foreseen with them.
+_NOT_FORESEEN = ("lead-open", "tips-joined", "probes-swapped")
+_NEW_LEAD = "the tips together read overload: change the lead, the jack or the meter's fuse until they read near 0, "
 _CHARGE_ANEW = "then look for charge before all else: 0 V read so shows nothing"
 _SURE_OF_ALL = {
     "leads-not-nulled": "touch the tips together in ohms, and note what they read as meter.leads_shorted",
@@ -79,10 +82,13 @@ def suggestions(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterato
         slip = first.code in OPERATOR_CODES or (found.unexplained and first is GOOD)
         yield from _again(engine, evidence, found) if slip else _within(groups[0])
         return
-    told = [*_again(engine, evidence, found), *_between(engine, evidence, found)]
+    again = list(_again(engine, evidence, found))
+    whole = [one for one in again if one.if_cause[0].hypothesis.code in _NOT_FORESEEN and not one.check]
+    yield from whole
+    told = [*(one for one in again if one not in whole), *_between(engine, evidence, found)]
     if max((one.information_bits for one in told), default=0.0) < _LITTLE:
         yield from _within(next((each for each in groups if each[0][0].hypothesis is not GOOD), groups[0]))
-    yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[:_SUGGESTED]
+    yield from sorted(told, key=lambda one: -one.information_bits / one.cost_s)[: _SUGGESTED - len(whole)]
 
 
 def isolated(found: Diagnosis) -> bool:
@@ -137,6 +143,8 @@ def outlook(engine: Engine, evidence: Evidence, found: Diagnosis) -> Outlook:
     """Return what may be read next, weighed over all that is likely, and what it would show of what leads."""
     table, (rows, shares) = engine.predictions, _likely_rows(engine, found)
     members = [engine.hypotheses[at] for at in rows]
+    if 0 in rows and _share_of(found, GOOD) < 0.5 * shares[rows.index(0)]:
+        members[rows.index(0)] = UNNAMED
     several = [
         (group[0].hypothesis, share)
         for group, share in found.groups()[:_LEADING]
@@ -152,7 +160,7 @@ def outlook(engine: Engine, evidence: Evidence, found: Diagnosis) -> Outlook:
     last = evidence.seen[-1].shot if evidence.seen else None
     foreseen = given(table, engine.errors, hold(table, evidence.seen, engine.errors, evidence.leads_ohm)).of(rows)
     ways = candidates(foreseen, np.array(shares), taken, last)
-    count = sum(share >= _LEAST_LEADING for share in shares[:_LEADING])
+    count = max(1, sum(share >= _LEAST_LEADING for share in shares[:_LEADING])) if ways else 0
     return Outlook(ways, members[:count], table.mean[rows[:count]])
 
 
@@ -171,7 +179,9 @@ def _again(engine: Engine, evidence: Evidence, found: Diagnosis) -> Iterator[Sug
         bits = _either(share)
         seen = by_check.get(slip.check)
         if seen is None:
-            yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), _SURE_OF_ALL[slip.code])
+            broken = evidence.tips_open and slip.code == "lead-open"
+            words = _NEW_LEAD + _CHARGE_ANEW if broken else _SURE_OF_ALL[slip.code]
+            yield Suggestion("", "", None, bits, _SLIP_S, (Cause(slip, ""),), words)
             continue
         if slip.check in asked:
             continue
@@ -190,16 +200,22 @@ def _either(share: float) -> float:
     return -sum(each * math.log2(each) for each in (share, 1.0 - share) if each > 0.0)
 
 
+def _share_of(found: Diagnosis, one: Hypothesis) -> float:
+    return next((each.probability for each in found.ranked if each.hypothesis is one), 0.0)
+
+
 def _likely_rows(engine: Engine, found: Diagnosis) -> tuple[list[int], list[float]]:
     """Return for each likely group its likeliest hypothesis: row of the predictions, and the group's probability.
 
-    Slips of the hand and paths that the spec does not name leave what was not read to the good board's circuit.
+    Slips of one reading and paths that the spec does not name leave what was not read to the good board's circuit.
     """
     place = {id(one): at for at, one in enumerate(engine.hypotheses)}
     likely: dict[int, float] = {}
     for group, share in found.groups()[:_LIKELY]:
         known = next((place[id(one.hypothesis)] for one in group if id(one.hypothesis) in place), None)
-        row = 0 if known is None and not group[0].hypothesis.part_faults else known
+        first = group[0].hypothesis
+        as_good = not first.part_faults and (first.check or first.code not in _NOT_FORESEEN)
+        row = 0 if known is None and as_good else known
         if row is not None and share >= _LEAST_LIKELY:
             likely[row] = likely.get(row, 0.0) + share
     order = sorted(likely, key=lambda row: -likely[row])

@@ -21,8 +21,8 @@ __all__ = ["OPERATOR_FAULTS", "FaultsOfUnit", "parse_faults"]
 OPERATOR_FAULTS: Mapping[str, str] = {
     "probes-swapped": "red and black are exchanged, always",
     "leads-not-nulled": "the resistance of the leads stays in every two-wire reading",
-    "lead-open": "one of the meter's leads is broken: nothing is between the tips",
-    "tips-joined": "the meter's leads are joined ahead of the tips",
+    "lead-open": "one lead is broken, whatever meter it is on: nothing is between the tips",
+    "tips-joined": "the leads are joined ahead of the tips, whatever meter they are on",
     "charged-gate": "gates that nothing holds keep the charge of a touch",
     "residual-charge": "the capacitors still hold charge when the visit begins",
     "typed-1000": "one typed reading (its check may be named) has lost its prefix",

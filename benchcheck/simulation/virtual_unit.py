@@ -201,13 +201,13 @@ class VirtualUnit:
 
     def _seen(self, placement: Placement | None, excitation: Excitation, elapsed_s: float) -> float:
         function = excitation.function
-        if placement is None:
-            return self._course("", " ", excitation).at(math.inf)
-        if placement.series:
+        if placement is not None and placement.series:
             return self.powered.supply_point_now().current_ampere if function is Function.DC_CURRENT else 0.0
-        leads = self.added_ohm(function)
         if (never := self.never_on_the_board(function)) is not None:
             return never
+        if placement is None:
+            return self._course("", " ", excitation).at(math.inf)
+        leads = self.added_ohm(function)
         if placement.value is not None:
             return self._own_value(placement, function, placement.value) + leads
         red, black = self.probes or ("", " ")

@@ -19,8 +19,12 @@ from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines, short_
 from . import boards
 
 
-def junctions(engine: Engine) -> list[str]:
-    return [c.id for c in engine.board.checks if c.function is Function.DIODE]
+def never_touched(engine: Engine, ohms: str, volts: str, farads: str) -> dict[str, str]:
+    """Return what a meter reads that never has the board between its tips."""
+    shows = {
+        Function.OHMS: ohms, Function.LOW_POWER_OHMS: ohms, Function.DIODE: volts, Function.CAPACITANCE: farads
+    }  # fmt: skip
+    return {c.id: shows[c.function] for c in engine.board.checks if c.function in shows}
 
 
 def found(engine: Engine, fault: str, changed: dict[str, str] | None = None) -> Diagnosis:
@@ -90,16 +94,43 @@ def test_leads_that_were_read_and_taken_off_are_no_slip(engine: Engine) -> None:
 
 @pytest.mark.parametrize(("shows", "slip"), [("OL", "lead-open"), ("0.2", "tips-joined")])
 def test_a_meter_that_never_had_the_board_between_its_tips(engine: Engine, shows: str, slip: str) -> None:
-    every = {c.id: shows for c in engine.board.checks if c.function in (Function.OHMS, Function.LOW_POWER_OHMS)}
-    diagnosis = found(engine, "good", every | dict.fromkeys(junctions(engine), "OL" if shows == "OL" else "0.000"))
+    every = never_touched(engine, shows, *(("OL", "0.00n") if shows == "OL" else ("0.000", "OL")))
+    diagnosis = found(engine, "good", every)
     assert diagnosis.ranked[0].hypothesis.code == slip
     assert "tips" in diagnosis.suggestions[0].words
     assert "charge" in diagnosis.suggestions[0].words
 
 
+def test_tips_that_read_overload_together_are_asked_for_first(engine: Engine) -> None:
+    every = never_touched(engine, "OL", "OL", "0.00n")
+    diagnosis = found(engine, "good", every | {"meter.leads_shorted": "OL"})
+    assert diagnosis.ranked[0].hypothesis.code == "lead-open"
+    assert "change the lead" in diagnosis.suggestions[0].words
+    assert any("the shorted tips read OL" in remark for remark in diagnosis.remarks)
+
+
+def test_a_capacitance_that_was_read_shows_that_leads_are_whole(engine: Engine) -> None:
+    texts = {"R9.resistance": ("OL", "ohm"), "R2.resistance": ("OL", "ohm"), "C1.capacitance": ("101u", "F")}
+    diagnosis = diagnose(engine.board, engine.bench, [boards.typed(name, *what) for name, what in texts.items()])
+    assert "lead-open" not in [one.hypothesis.code for one in diagnosis.ranked]
+
+
+def test_leads_of_an_ohm_and_a_half_are_leads_when_the_tips_touch(engine: Engine) -> None:
+    changed = never_touched(engine, "1.5", "0.000", "OL") | {"meter.leads_shorted": "1.5"}
+    assert found(engine, "good", changed).ranked[0].hypothesis.code == "tips-joined"
+
+
+def test_a_slip_that_may_be_in_every_reading_is_asked_about_first(engine: Engine) -> None:
+    low = {"VCC.to_ground[red:VCC]": "0.2", "VCC.to_ground[red:GND]": "0.2", "meter.leads_shorted": "0.2"}
+    diagnosis = diagnose(engine.board, engine.bench, [boards.typed(name, text, "ohm") for name, text in low.items()])
+    if diagnosis.ranked[0].hypothesis.code != "tips-joined":
+        assert "hold the tips apart" in diagnosis.suggestions[0].words
+    assert not any("if the board is good" in one.words for one in diagnosis.suggestions)
+
+
 @pytest.mark.parametrize(("shows", "slip"), [("OL", "lead-open"), ("0.2", "tips-joined")])
 def test_one_reading_through_the_board_shows_that_leads_are_whole(engine: Engine, shows: str, slip: str) -> None:
-    every = {c.id: shows for c in engine.board.checks if c.function in (Function.OHMS, Function.LOW_POWER_OHMS)}
+    every = never_touched(engine, shows, *(("OL", "0.00n") if shows == "OL" else ("0.000", "OL")))
     diagnosis = found(engine, "good", every | {"R1.resistance": "4.71k"})
     assert slip not in [one.hypothesis.code for one in diagnosis.ranked]
 

@@ -14,6 +14,8 @@ from benchcheck.diagnosis.next_measurement import information
 from benchcheck.diagnosis.robust import INFLATED
 from benchcheck.diagnosis.suggestions import isolated, outlook
 
+from . import boards
+
 
 def column(engine: Engine, check: str) -> int:
     shot = engine.shot_of(engine.board.by_id[check])
@@ -53,6 +55,18 @@ def test_the_same_nets_read_once_more_tell_nothing_new(engine: Engine) -> None:
     after = information(given(p, engine.errors, held).of(rows), share)
     assert before[again] > 0.15
     assert after[again] < 0.3 * before[again]
+
+
+@pytest.mark.parametrize("value", ["10 nF", "100 nF", "1 uF"])
+def test_a_small_capacitor_read_once_is_known_as_well_as_a_large_one(value: str) -> None:
+    part = f'kind = "capacitor"\nvalue = "{value}"\ntolerance = "10 %"\nnets = ["A", "B"]\n'
+    text = '[board]\nmodel = "Ellwick T-1"\nrevision = "A"\nhazards = []\n[net.A]\ncomplete = true\n'
+    alone = Engine(boards.board(f"benchcheck = 1\n{text}[part.C1]\n{part}"), boards.bench())
+    p, at = alone.predictions, column(alone, "C1.capacitance")
+    held = hold(p, [seen(alone, "C1.capacitance", 1.05)], alone.errors)
+    before, after = beforehand(p, alone.errors), given(p, alone.errors, held)
+    assert after.sigma[0, at] < 0.6 * before.sigma[0, at]
+    assert after.mean[0, at] > 1.03 * p.mean[0, at]
 
 
 def test_paths_the_spec_does_not_name_are_no_end_of_the_search(engine: Engine) -> None:

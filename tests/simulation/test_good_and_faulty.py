@@ -18,7 +18,7 @@ from benchcheck.score.solver import CircuitSolver
 from benchcheck.simulation.hand import SimulatedHand
 from benchcheck.simulation.population import readings_of
 from benchcheck.simulation.virtual_unit import VirtualUnit
-from benchcheck.simulation.world import Sink, Source
+from benchcheck.simulation.world import Excitation, Sink, Source
 from benchcheck.spec.board import Board
 from tests.simulation.units import BARE, board, demo
 
@@ -154,6 +154,12 @@ def test_a_lead_that_is_no_lead_shows_the_same_everywhere(
     ohms = ("meter.leads_shorted", "R11.resistance", "R12.resistance", "S1.open_resistance", "Q4.be_drop")
     assert all(read[name].value == pytest.approx(direct, abs=0.1) for name in ohms)
     assert read["C20.capacitance"].value == pytest.approx(farads, abs=1e-10)
+
+
+def test_tips_held_apart_tell_joined_ones() -> None:
+    unit = VirtualUnit(demo(), ("tips-joined",))
+    unit.lift()
+    assert unit.probed(Excitation(Function.OHMS, 1e-4, 2.0), 0.0) < 1.0
 
 
 def test_a_charged_gate_shows_where_nothing_holds_the_gate() -> None:
