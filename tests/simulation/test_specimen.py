@@ -127,9 +127,10 @@ def test_all_wrong_faults_are_named_at_once() -> None:
 
 
 def test_operator_faults_are_known_by_their_fixed_codes() -> None:
-    """The codes of the design's section 6."""
+    """The codes of the design's section 6, and two for leads that are none."""
     assert set(OPERATOR_FAULTS) == {
-        "probes-swapped", "leads-not-nulled", "charged-gate", "residual-charge", "typed-1000"
+        "probes-swapped", "leads-not-nulled", "lead-open", "tips-joined", "charged-gate", "residual-charge",
+        "typed-1000",
     }  # fmt: skip
     faults = Specimen(demo(), ("typed-1000 R14.resistance", "D3 open")).faults
     assert faults.argument("typed-1000") == "R14.resistance"
