@@ -42,9 +42,10 @@ def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     shift = np.where(entry < 0, fit.stray @ good, np.append(moved, np.float32(0.0))[entry])
     left = np.where(entry < 0, ((fit.covariance @ good) * good).sum(axis=0), predictions.by_strays[:, columns] ** 2)
     scale = INFLATED * held.scale
-    error = held.error - scale * shift
+    error = held.error - scale * shift - fit.of_meter @ held.shared
     bent = predictions.bent[:, columns] * bending(float(fit.stray[predictions.common]))
-    sigma = np.sqrt(held.meter**2 + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
+    meter = held.alone**2 + fit.meter_left**2
+    sigma = np.sqrt(meter + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
     numeric = ~np.isnan(error) & predictions.known[:, columns]
     dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
     return np.asarray(np.where(numeric, dense, held.terms))
@@ -67,9 +68,10 @@ def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     scale = np.nan_to_num(scale, posinf=0.0)
     left = np.where(predictions.entry[:, columns] < 0, 0.0, _MORE_OR_LESS * np.nan_to_num(moved))
     own = np.where(in_ratio, MODEL_RATIO, MODEL_V)
-    sigma = np.sqrt(held.meter**2 + (INFLATED * scale) ** 2 * (own**2 + left**2))
+    meter = held.alone**2 + fit.meter_left**2
+    sigma = np.sqrt(meter + (INFLATED * scale) ** 2 * (own**2 + left**2))
     error = value - held.leads - moved_there
-    far = np.where(np.isnan(there), np.abs(moved) / own, np.abs(moved_there - there) / (_STILL * held.meter))
+    far = np.where(np.isnan(there), np.abs(moved) / own, np.abs(moved_there - there) / (_STILL * held.alone))
     still = far < 1.0  # an overload has no other measure than how well the model is known
     numeric = np.isfinite(error) & predictions.known[:, columns]
     dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
@@ -111,10 +113,11 @@ def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit, ro
     moved = on_the_unit(predictions, held, there) - there
     moved[held.elsewhere | held.elsewhere[0]] = 0.0  # what it does there is not known
     moved = moved[np.ix_(rows, numeric)]
-    sigma = np.hypot(held.meter[numeric], lines.own[numeric])
+    sigma = np.hypot(held.alone[numeric], lines.own[numeric])
     slopes = lines.slopes[:, numeric]
-    matters = (np.abs(slopes) > _STILL * held.meter[numeric]).any(axis=1)
-    again = _Again(slopes[matters], sigma, held.anything[numeric], fit.stray[matters])
+    matters = (np.abs(slopes) > _STILL * held.alone[numeric]).any(axis=1)
+    every = np.concatenate([slopes[matters], held.shared[:, numeric]])
+    again = _Again(every, sigma, held.anything[numeric], np.concatenate([fit.stray[matters], fit.of_meter]))
     good = again.likelihood(fit.rest[None, numeric], np.zeros((1, len(numeric))))[0]
     nothing = held.terms[np.ix_(rows, numeric)]
     found = [

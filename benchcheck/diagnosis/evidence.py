@@ -31,7 +31,7 @@ class Seen:
     """A reading between nets: `value` in the function's unit, NaN for overload, `resolution` of its last digit.
 
     `meter_range` names the range it was shown in, "" where nobody says; `by_digits` says whether its digits tell:
-    those of what a meter sends may be made up.
+    those of what a meter sends may be made up. `meter` names what took it, "" for whatever was typed from.
     """
 
     check: str
@@ -40,6 +40,7 @@ class Seen:
     resolution: float = 0.0
     meter_range: str = ""
     by_digits: bool = True
+    meter: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,9 +120,10 @@ def _between(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iter
         if taken[-1].polarity == "swapped":
             shot = replace(shot.reversed, lead=None)
         digits = [each.display.resolution or 0.0 for each in taken]
-        ranges = {each.meter_range for each in taken}
+        ranges, meters = {each.meter_range for each in taken}, {each.meter for each in taken}
         by_digits = all(each.origin is not Origin.METERED for each in taken)
-        yield Seen(one.id, shot, value, max(digits), ranges.pop() if len(ranges) == 1 else "", by_digits)
+        meter_range = ranges.pop() if len(ranges) == 1 else ""
+        yield Seen(one.id, shot, value, max(digits), meter_range, by_digits, ", ".join(sorted(meters)))
 
 
 def _is_charged(one: Check, numbers: Mapping[str, float]) -> bool:

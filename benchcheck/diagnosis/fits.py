@@ -21,6 +21,7 @@ __all__ = ["Fit", "Local", "fitted", "joint", "straight"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: a stray that moves no reading by this share of the meter's standard deviation is left to chance.
 _MATTERS = 0.3
@@ -36,8 +37,9 @@ class Fit:
     """All readings under one hypothesis: logarithm of their likelihood, each stray's likeliest value and covariance.
 
     `terms` are the readings' own shares, strays at their likeliest; `rest` (readings) is what was read less what is
-    expected then, NaN where no line is drawn. `moved` is how far the furthest stray is from where the lines start,
-    `off_line` by how much of its deviation the reading most misjudged may be off its line there.
+    expected then, NaN where no line is drawn. `of_meter` are the meter's strays, `meter_left` (readings) is what is
+    left unknown of them, as a standard deviation. `moved` is how far the furthest stray is from where the lines
+    start, `off_line` by how much of its deviation the reading most misjudged may be off its line there.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -47,6 +49,8 @@ class Fit:
     covariance: Floats
     terms: Floats
     rest: Floats
+    of_meter: Floats
+    meter_left: Floats
     moved: float
     off_line: float
 
@@ -120,35 +124,43 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     non-convexity, Blake and Zisserman 1987).
     """
     stray, covariance = local.at.copy(), np.eye(len(local.at))
+    of_meter, meter_left = np.zeros(len(held.shared)), np.sqrt((held.shared**2).sum(axis=0))
     numeric = np.flatnonzero(local.drawn)
     terms, rest = local.terms.copy(), np.full(len(local.terms), np.nan)
     total = 0.0
     if len(numeric):
-        slopes, meter = local.slopes[:, numeric], held.meter[numeric]
-        ends = _ends(local, held)
-        matters = np.flatnonzero(
-            (np.abs(slopes) > _MATTERS * meter).any(axis=1)
-            | (np.abs(ends.slopes) > _MATTERS * ends.own).any(axis=1)
-            | (local.at != 0.0)
-        )
-        little = np.delete(slopes, matters, axis=0)
-        lines = Lines(
-            slopes[matters], local.error[numeric],
-            np.sqrt(meter**2 + local.own[numeric] ** 2 + (little**2).sum(axis=0)),
-            held.anything[numeric], local.bent[numeric], local.at[matters],
-            int(np.searchsorted(matters, common)) if common in matters else -1,
-            replace(ends, slopes=ends.slopes[matters]),
-        )  # fmt: skip
+        matters, lines = _lines(local, held, numeric, common)
         total, found, inverse, dense, rest[numeric] = lines.strayed(blur)
-        stray[matters] = found
-        covariance[np.ix_(matters, matters)] = inverse
+        count = len(matters)
+        stray[matters], of_meter = found[:count], found[count:]
+        covariance[np.ix_(matters, matters)] = inverse[:count, :count]
+        meter_left = np.sqrt(((inverse[count:, count:] @ held.shared) * held.shared).sum(axis=0).clip(min=0.0))
         terms[numeric] = dense
     move = stray - local.at
     _past_the_end(local, held, move, covariance, terms)
     others = np.setdiff1d(np.arange(len(terms)), numeric)
     moved, off = float(np.abs(move).max(initial=0.0)), _off_line(local, held, move, rest)
     total += float(terms[others].sum()) - _beyond_tolerance(stray[held.bounded])
-    return Fit(total, stray, covariance, terms, rest, moved, off)
+    return Fit(total, stray, covariance, terms, rest, of_meter, meter_left, moved, off)
+
+
+def _lines(local: Local, held: Held, numeric: Indices, common: int) -> tuple[Indices, Lines]:
+    """Return the strays that move any reading, and the lines to fit: those strays, then the meter's."""
+    slopes, meter, ends = local.slopes[:, numeric], held.alone[numeric], _ends(local, held)
+    matters = np.flatnonzero(
+        (np.abs(slopes) > _MATTERS * meter).any(axis=1)
+        | (np.abs(ends.slopes) > _MATTERS * ends.own).any(axis=1)
+        | (local.at != 0.0)
+    )
+    little, shared = np.delete(slopes, matters, axis=0), held.shared[:, numeric]
+    nothing = np.zeros((len(shared), ends.slopes.shape[1]))
+    return matters, Lines(
+        np.concatenate([slopes[matters], shared]), local.error[numeric],
+        np.sqrt(meter**2 + local.own[numeric] ** 2 + (little**2).sum(axis=0)),
+        held.anything[numeric], local.bent[numeric], np.concatenate([local.at[matters], np.zeros(len(shared))]),
+        int(np.searchsorted(matters, common)) if common in matters else -1,
+        replace(ends, slopes=np.concatenate([ends.slopes[matters], nothing])), len(shared),
+    )  # fmt: skip
 
 
 def _beyond_tolerance(stray: Floats) -> float:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.evidence import Seen
+from benchcheck.diagnosis.meter_strays import NOT_SHARED, meter_strays
 from benchcheck.diagnosis.predicted import Predictions, in_range, not_known_there, place_shown
 from benchcheck.diagnosis.robust import (
     ANYTHING,
@@ -60,10 +61,12 @@ class Held:
 
     `error` is what was read less what was predicted and the leads (NaN for OL), `scale` what turns slopes into the
     reading's unit, `meter` (readings) the standard deviation of meter and leads, `columns` where each reading's shot
-    stands among the predictions. `leads` is what they add, `overload_from` where the last range ends, `value` what
-    was read, `bounded` (strays) which of them a stated tolerance bounds; `elsewhere` (rows x readings) says which
-    predictions say nothing of the range that was shown. `ranges` (2 x readings) are the places of the first and the
-    last range that can have shown a reading, -1 for what is not ohms or no number.
+    stands among the predictions. Of what the meter makes `shared` (strays x readings) is one standard deviation of
+    each gain and offset, `alone` (readings) what no other reading has. `leads` is what they add, `overload_from`
+    where the last range ends, `value` what was read, `bounded` (strays) which of them a stated tolerance bounds;
+    `elsewhere` (rows x readings) says which predictions say nothing of the range that was shown. `ranges` (2 x
+    readings) are the places of the first and the last range that can have shown a reading, -1 for what is not ohms
+    or no number.
     """
 
     seen: tuple[Seen, ...]
@@ -72,6 +75,8 @@ class Held:
     error: Floats
     scale: Floats
     meter: Floats
+    shared: Floats
+    alone: Floats
     anything: Floats
     leads: Floats
     overload_from: Floats
@@ -135,6 +140,9 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     true = read.value - read.leads
     scale = np.where(in_ratio, logarithmic_mean(true, there), 1.0)
     meter = np.sqrt(read.limit**2 / 3.0 + read.leads_sd**2 + read.digit**2 / 12.0)
+    shared = meter_strays(kept, ranges, errors)
+    own = np.where(shared.any(axis=0), NOT_SHARED, 1.0) * read.limit
+    alone = np.sqrt(own**2 / 3.0 + read.leads_sd**2 + read.digit**2 / 12.0)
     spread = predictions.spread[:, columns]
     error = true - there
     broad = np.array(
@@ -151,7 +159,7 @@ def hold(predictions: Predictions, seen: Sequence[Seen], errors: MeterErrors, le
     terms = np.where(unsure, np.where(nothing, broad, np.logaddexp(terms, broad) - math.log(2.0)), terms)
     elsewhere = _elsewhere(predictions, kept, columns, ranges[0], errors)
     return Held(
-        kept, columns, terms, error, scale, meter, broad, read.leads, read.overload_from, read.value,
+        kept, columns, terms, error, scale, meter, shared, alone, broad, read.leads, read.overload_from, read.value,
         predictions.bounded, elsewhere, ranges,
     )  # fmt: skip
 

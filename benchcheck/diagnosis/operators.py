@@ -33,7 +33,6 @@ Floats = NDArray[np.float64]
 
 #: what leads and jacks may add and was not taken off, in ohm (common practice).
 _LEADS_OHM = (0.1, 0.2, 0.3, 0.5)
-_LEAST_OHM = 1e-3
 #: tips that touch: half of what leads read at most, by how much they differ from touch to touch, what diode mode
 #: shows; what open leads show of a capacitance; one reading alone is no sign of either (common practice, no source).
 _JOINED_OHM, _TOUCH_OHM, _JOINED_V, _OPEN_FARAD, _NEVER_ALONE = 0.75, 0.3, 0.01, 100e-12, 2
@@ -266,7 +265,7 @@ def _charge(work: Slips, at: int) -> float | None:
 def _leads(work: Slips) -> float:
     """Return what readings of ohms gain, all taken together, where the leads are still in them.
 
-    A meter may be off at nothing as well, in all of them, by as much as its limit of error.
+    A meter may be off at nothing as well, in every range for itself: that is among the strays.
     """
     ohms = np.array([one.shot.function is Function.OHMS for one in work.held.seen], float)
 
@@ -274,13 +273,8 @@ def _leads(work: Slips) -> float:
         less = replace(work.lines, error=work.lines.error - more * ohms)
         return fitted(less, work.held, work.predictions.common, NEARBY).log_likelihood
 
-    added = np.array([fit(more) for more in _LEADS_OHM])
-    off = np.array([*(-more for more in _LEADS_OHM), 0.0, *_LEADS_OHM])
-    sigma = max(float(work.errors.limit_of_error(Function.OHMS, np.zeros(1))[0]) / math.sqrt(3.0), _LEAST_OHM)
-    chance = -0.5 * (off / sigma) ** 2
-    by_meter = np.array([*(fit(more) for more in off[: len(added) + 1]), *added])
-    without = float(np.logaddexp.reduce(by_meter + chance) - np.logaddexp.reduce(chance))
-    return float(np.logaddexp.reduce(added)) - math.log(len(added)) - max(without, work.fit.log_likelihood)
+    added = float(np.logaddexp.reduce([fit(more) for more in _LEADS_OHM])) - math.log(len(_LEADS_OHM))
+    return added - max(fit(0.0), work.fit.log_likelihood)
 
 
 def _gate(work: Slips) -> float | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +89,10 @@ class Ends:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Straight lines to fit: slopes (strays x readings), errors, their deviations, where the strays are now."""
+    """Straight lines to fit: slopes (strays x readings), errors, their deviations, where the strays are now.
+
+    The last strays, so many as are `everywhere`, are straight wherever the others are: those of the meter.
+    """
 
     slopes: Floats
     error: Floats
@@ -99,17 +102,20 @@ class Lines:
     at: Floats
     common: int
     ends: Ends
+    everywhere: int = 0
 
     def strayed(self, blur: Sequence[float]) -> tuple[float, Floats, Floats, Floats, Floats]:
         """Return the likelihood's logarithm with the strays integrated out, those at their likeliest, terms and rest.
 
         `bent` is added to `straight` as the square of how far all junctions are off the point. With no round the
-        strays stay where they are.
+        strays stay where they are, but for the meter's.
         """
         slopes, error, spread = self.slopes, self.error, np.sqrt((self.slopes**2).sum(axis=0))
         rest, moved, own = error, 0.0, np.hypot(self.straight, self.bent) if blur else self.straight
         move = np.zeros_like(self.at)
         if not blur:
+            move = self._of_meter()
+            rest = error - move @ slopes
             factor, _ = self._towards(move, rest, own, 0.0)
         for width in blur:
             factor, move = self._towards(move, rest, np.hypot(own, width * spread), width)
@@ -122,6 +128,16 @@ class Lines:
         total = float(dense.sum() - 0.5 * stray @ stray - 0.5 * logdet)
         inverse = _inverse(factor)
         return total, np.asarray(stray), np.asarray(inverse), np.asarray(dense), np.asarray(rest)
+
+    def _of_meter(self) -> Floats:
+        """Return the move that suits errors best with none but the meter's strays moved."""
+        move, kept = np.zeros_like(self.at), len(self.at) - self.everywhere
+        if self.everywhere:
+            none = np.zeros(0)
+            ends = Ends(none, np.zeros((self.everywhere, 0)), none, none)
+            alone = replace(self, slopes=self.slopes[kept:], at=self.at[kept:], common=-1, ends=ends, everywhere=0)
+            move[kept:] = alone.strayed(NEARBY)[1] - self.at[kept:]
+        return move
 
     def _towards(self, move: Floats, rest: Floats, blurred: Floats, width: float) -> tuple[Floats, Floats]:
         """Return the factor of the information, and the move that suits errors weighed by what is left of them.

@@ -128,6 +128,11 @@ class MeterErrors:
             found = np.where(here, base + slope * size, found)
         return np.asarray(found)
 
+    def line_of(self, function: Function, place: int) -> tuple[float, float] | None:
+        """Return the limit of error at nothing and its slope in a range of a function; None where there is none."""
+        lines = self._lines(function)
+        return lines[place][1:] if 0 <= place < len(lines) else None
+
     def on_one_meter(self, *functions: Function) -> bool:
         """Return whether one meter of the bench reads all of these functions."""
         return len({id(self._bench.meter_for(function)) for function in functions}) == 1

@@ -38,8 +38,9 @@ def test_strays_found_again_are_nearly_the_likeliest(engine: Engine, weighed: We
     predictions, held, lines, fit = engine.predictions, weighed.held, weighed.good, weighed.fits[0]
     anew = fitted_anew(predictions, held, lines, fit, np.arange(len(engine.hypotheses)))
     numeric = np.flatnonzero(lines.drawn & np.isfinite(fit.rest))
-    sigma, broad = np.hypot(held.meter[numeric], lines.own[numeric]), held.anything[numeric]
-    slopes = lines.slopes[:, numeric]
+    sigma, broad = np.hypot(held.alone[numeric], lines.own[numeric]), held.anything[numeric]
+    slopes = np.concatenate([lines.slopes, held.shared])[:, numeric]
+    at = np.concatenate([fit.stray, fit.of_meter])
     there = np.array([one.value for one in held.seen]) - held.leads - fit.rest
     moved = on_the_unit(predictions, held, there) - there
     every = np.where(held.elsewhere | held.elsewhere[0], 0.0, moved)[:, numeric]  # in other ranges nothing is known
@@ -47,8 +48,8 @@ def test_strays_found_again_are_nearly_the_likeliest(engine: Engine, weighed: We
     def highest(moved: np.ndarray) -> float:
         def height(by: np.ndarray) -> tuple[float, np.ndarray]:
             rest = fit.rest[numeric] - moved - by @ slopes
-            height = mixed(rest, sigma, broad).sum() - 0.5 * ((fit.stray + by) ** 2).sum()
-            rise = slopes @ (weights(rest, sigma, broad) * rest / sigma**2) - (fit.stray + by)
+            height = mixed(rest, sigma, broad).sum() - 0.5 * ((at + by) ** 2).sum()
+            rise = slopes @ (weights(rest, sigma, broad) * rest / sigma**2) - (at + by)
             return -float(height), -rise
 
         return -float(minimize(height, np.zeros(len(slopes)), jac=True, method="BFGS").fun)

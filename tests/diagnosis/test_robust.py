@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -38,6 +40,18 @@ def test_with_no_round_strays_stay_and_are_as_likely_as_they_are_there() -> None
     assert (stray[0], rest[0]) == (0.7, 0.5)
     # the prior's half square, and half the logarithm of the information
     assert total == pytest.approx(float(dense[0]) - 0.5 * 0.7**2 + 0.5 * np.log(covariance[0, 0]))
+
+
+def test_with_no_round_what_is_straight_everywhere_is_found_all_the_same() -> None:
+    lines = one_stray([0.5, 0.5], 0.01, at=0.7)
+    slopes, ends = np.ones((2, 2)), replace(NONE, slopes=np.zeros((2, 0)))
+    at = np.array([0.7, 0.0])
+    with_meter = replace(lines, slopes=slopes, at=at, ends=ends, everywhere=1)
+    _, stray, covariance, _, rest = with_meter.strayed(STAYING)
+    assert stray == pytest.approx([0.7, 0.5], abs=0.01)
+    assert rest == pytest.approx([0.0, 0.0], abs=0.01)
+    # the two cannot be told apart: what is left unknown of each is half of what was (normal, by hand)
+    assert np.diagonal(covariance) == pytest.approx([0.5, 0.5], rel=0.01)
 
 
 @pytest.mark.parametrize(("beyond", "moved"), [(-1.0, 1.0), (0.5, 0.0)])
