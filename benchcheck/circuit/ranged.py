@@ -36,6 +36,8 @@ _Where = Indices | slice | int | tuple[Indices | slice | int, ...]
 _LIKE, _MOST_FURTHER = 0.7, 3
 #: by how much less a reading may be and yet be no less, as a ratio: a meter's error.
 _NO_LESS = 0.02
+#: by how little, in natural logarithm, readings of two ranges differ where both give way to one leakage.
+_SAME = 1e-3
 _LEAST_OHM = 1e-3
 #: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
 _AGREES = 1e-6
@@ -262,11 +264,13 @@ class _Ranged:
         """Return which readings of a further range are nearer to what was read, if anything was.
 
         In a range that cannot have shown it what reads less leads astray: there the leakage seems too large that the
-        range before finds too small.
+        range before finds too small. Where both give way the same, the further one counts, up to the one that showed
+        it: its current is what the leakage falls short of.
         """
         with np.errstate(invalid="ignore"):
             distance = np.abs(np.log(ohm / self._read[at]))
-            nearer = distance < np.abs(np.log(before / self._read[at]))
+            alike = _SAME * (further <= self._shown[at])
+            nearer = distance < np.abs(np.log(before / self._read[at])) + alike
         astray = (further > self._shown[at]) & (ohm < (1.0 - _NO_LESS) * self._read[at])
         return np.asarray((nearer & ~astray) | np.isnan(self._read[at]))
 
