@@ -13,17 +13,22 @@ from numpy.typing import NDArray
 from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
-from benchcheck.diagnosis.fits import joint, straight
+from benchcheck.diagnosis.fits import Fit, Local, joint, straight
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
-from benchcheck.diagnosis.likelihood import hold, unexplained
+from benchcheck.diagnosis.likelihood import Held, hold, unexplained
+from benchcheck.diagnosis.predicted import Predictions
 from benchcheck.diagnosis.predictions import predict
+from benchcheck.diagnosis.search import settled
+from benchcheck.diagnosis.unit import UnitSolver
 from benchcheck.diagnosis.unnamed import least_with_paths, lower_than_named, worth_of_unnamed
 
 __all__ = ["least_readings", "several_faults"]
 
 Floats = NDArray[np.float64]
 
-_PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 28, 2
+_PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 10, 2
+#: how many of those weighed together are followed to where the unit seems to be.
+_FOLLOWED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +61,7 @@ def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iter
         told = [one for one in leading if not _like_a_path(engine, one)]
         yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
         return
-    tried = (_pair(a, b) for a, b in combinations(leading, 2))
-    pairs = [pair for pair in tried if pair is not None][:_MOST_PAIRS]
-    yield from _weighed_together(engine, evidence, weighed, pairs)
+    yield from _weighed_together(engine, evidence, weighed, _pairs(engine, weighed, leading))
 
 
 def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
@@ -93,24 +96,54 @@ def _weighed_together(
     every = [GOOD, *several]
     more = predict(engine.board, engine.bench, engine.netlist, every, shots)
     held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
-    beside = engine.beside(evidence, several)
+    before = np.log([one.odds for one in several]) + engine.beside(evidence, several)
     incomplete = engine.model.incomplete
-    fits = [joint(more, held, row) for row in range(1, len(every))]
-    lines = [straight(more, held, row) for row in range(1, len(every))]
-    low = {at for each in lines for at in lower_than_named(each, held, incomplete)}
+    found = [(joint(more, held, row), straight(more, held, row)) for row in range(1, len(every))]
+    nearer = np.array([_nearer_the_unit(engine, evidence, weighed, one) for one in several])
+    for at, followed in _followed(engine, weighed, several, more, held, before, [fit for fit, _ in found]):
+        found[at], nearer[at] = followed, 0.0
+    low = {at for _, lines in found for at in lower_than_named(lines, held, incomplete)}
     least = least_readings(engine, held.seen, several, low)
     worths = [
-        worth_of_unnamed(own, fit, held, incomplete, more.common, least=at_least)
-        for own, fit, at_least in zip(lines, fits, least, strict=True)
+        worth_of_unnamed(lines, fit, held, incomplete, more.common, least=at_least)
+        for (fit, lines), at_least in zip(found, least, strict=True)
     ]
     paths = np.array([max(worth or 0.0, 0.0) for worth in worths])
-    before = np.log([one.odds for one in several]) + beside
-    by_lines = np.array([fit.log_likelihood for fit in fits])
-    nearer = np.array([_nearer_the_unit(engine, evidence, weighed, one) for one in several])
-    for one, worth, path, fit in zip(several, before + by_lines + nearer, paths, fits, strict=True):
+    by_fit = np.array([fit.log_likelihood for fit, _ in found])
+    for one, worth, path, (fit, _) in zip(several, before + by_fit + nearer, paths, found, strict=True):
         far = unexplained(held, fit.terms) if not path else np.zeros(len(held.seen), bool)
         left = (seen.check for seen, bad in zip(held.seen, far, strict=True) if bad)
         yield Together(one, float(worth), float(path), tuple(left))
+
+
+def _followed(
+    engine: Engine, weighed: Weighed, several: Sequence[Hypothesis], more: Predictions, held: Held, before: Floats,
+    by_lines: Sequence[Fit],
+) -> Iterator[tuple[int, tuple[Fit, Local]]]:  # fmt: skip
+    """Yield the likeliest of several where the unit seems to be, their places, fits and lines there.
+
+    Whoever leads alone was gone to: lines from the designed board are no match for that. The search begins where the
+    likelier of the faults by itself came out.
+    """
+    solver = UnitSolver(engine.board, engine.bench, engine.netlist, (GOOD, *several), more, held)
+    if not solver.solves:
+        return
+    worth, best = before + np.array([fit.log_likelihood for fit in by_lines]), float(weighed.log_odds.max())
+    for at in (int(each) for each in np.argsort(-worth)[:_FOLLOWED]):
+        alone = [row for row in _rows_of(engine, several[at]) if row in weighed.fits]
+        begin = by_lines[at].stray
+        if alone:
+            likelier = weighed.fits[max(alone, key=lambda row: float(weighed.log_odds[row]))]
+            begin = more.strays.carried_over(weighed.predictions.strays, likelier.stray, len(begin))
+        fit, _ = settled(solver, held, at + 1, begin, rival=best - float(before[at]))
+        if fit.log_likelihood > by_lines[at].log_likelihood:
+            yield at, (fit, solver.lines(at + 1, fit.stray))
+
+
+def _rows_of(engine: Engine, several: Hypothesis) -> list[int]:
+    """Return the rows of the faults among several, each by itself."""
+    faults = {one.part_fault for one in (several, *several.also)}
+    return [at for at, one in enumerate(engine.hypotheses) if one.part_fault in faults]
 
 
 def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, several: Hypothesis) -> float:
@@ -119,9 +152,7 @@ def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, sever
     Several together are held against such lines alone. The likeliest of them by itself was held against the unit
     where it seems to be too.
     """
-    alone = {one.part_fault for one in (several, *several.also)}
-    rows = [at for at, one in enumerate(engine.hypotheses) if one.part_fault in alone] or [0]
-    row = max(rows, key=lambda at: float(weighed.log_odds[at]))
+    row = max(_rows_of(engine, several) or [0], key=lambda at: float(weighed.log_odds[at]))
     beside = float(engine.beside(evidence, engine.hypotheses[row : row + 1])[0]) + engine.log_prior[row]
     by_lines = joint(weighed.predictions, weighed.held, row).log_likelihood
     return min(float(weighed.log_odds[row] - beside) - by_lines, 0.0)
@@ -143,6 +174,18 @@ def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
 
 def _together(several: Sequence[Hypothesis]) -> Hypothesis:
     return replace(several[0], odds=math.prod(one.odds for one in several), also=tuple(several[1:]))
+
+
+def _pairs(engine: Engine, weighed: Weighed, leading: Sequence[Hypothesis]) -> list[Hypothesis]:
+    """Return pairs of faults, the likeliest were each reading as likely as the better of the two makes it."""
+    row = {id(one): at for at, one in enumerate(engine.hypotheses)}
+    found = []
+    for first, second in combinations(leading, 2):
+        pair = _pair(first, second)
+        if pair is not None:
+            better = np.maximum(weighed.terms[row[id(first)]], weighed.terms[row[id(second)]])
+            found.append((math.log(pair.odds) + float(better.sum()), pair))
+    return [pair for _, pair in sorted(found, key=lambda each: -each[0])[:_MOST_PAIRS]]
 
 
 def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:

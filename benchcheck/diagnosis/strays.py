@@ -81,6 +81,15 @@ class Strays:
         place = self.place(designator, what, number)
         return float(by[place]) if place >= 0 else 0.0
 
+    def carried_over(self, other: Strays, by: Floats, count: int) -> Floats:
+        """Return the first `count` strays here as another board's have it, 0 for those it does not have."""
+        found = np.zeros(count)
+        for key, place in self._place.items():
+            at = other._place.get(key, -1)
+            if place < count and 0 <= at < len(by):
+                found[place] = by[at]
+        return found
+
     def bounded(self, count: int) -> NDArray[np.bool_]:
         """Return which of the first `count` strays are of values whose tolerance the spec states."""
         found = np.zeros(count, bool)

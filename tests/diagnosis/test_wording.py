@@ -41,7 +41,9 @@ def read(board: Board, readings: dict[str, str]) -> Diagnosis:
 
 
 def test_readings_that_tell_two_pairs_of_faults_apart_are_asked_for(engine: Engine) -> None:
-    found = read(engine.board, TURNED | {"R1.resistance": "47k", "R9.resistance": "9.9k", "R2.resistance": "9.98k"})
+    found = read(
+        engine.board, TURNED | {"R1.resistance": "46.2k", "R9.resistance": "10.05k", "R2.resistance": "9.98k"}
+    )
     pairs = [group[0].hypothesis for group, _ in found.groups()[:2]]
     assert all(one.also for one in pairs)
     first = next(one for one in found.suggestions if len(one.if_cause) > 1)

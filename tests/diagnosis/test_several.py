@@ -1,0 +1,54 @@
+"""Two faults at once, on units whose parts stray: held against the circuit where the unit seems to be."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+
+import pytest
+
+from benchcheck.diagnosis.diagnose import ranked
+from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.hypotheses import UNNAMED
+
+from . import population
+
+
+def with_two(engine: Engine, first: str, second: str, draw: int) -> Evidence:
+    """Return what is read of a unit drawn from a seed, with two faults named in words."""
+    by_name = {str(one): one for one in engine.hypotheses}
+    both, shots = replace(by_name[first], also=(by_name[second],)), engine.predictions.shots
+    chance = random.Random(f"two faults {draw}")
+    board = population.drawn(engine.board, engine.netlist, chance)
+    row = population.shown_of(engine, board, [engine.hypotheses[0], both], shots)[1]
+    meter = population.MeterOfUnit(engine.bench, chance)
+    eyes = population.eyes(engine.board, engine.hypotheses[0])
+    return Evidence(population.seen_on(shots, row, meter), orientation=eyes, leads_ohm=meter.leads_ohm)
+
+
+@pytest.mark.parametrize("draw", [1, 2, 3])
+@pytest.mark.parametrize(
+    ("first", "second", "parts"),
+    [
+        ("R1 decade x10", "R2 decade x0.1", {"R1", "R2"}),
+        ("R2 open", "D1 short", {"R2", "D1"}),
+        ("R3 open", "M1 leaky", {"R3", "M1"}),  # read beside paths that the spec does not name
+        ("Q1 swapped-pins base emitter", "R9 open", {"Q1", "R9"}),
+    ],
+)
+def test_two_faults_come_first_together(engine: Engine, first: str, second: str, parts: set[str], draw: int) -> None:
+    found = ranked(engine, with_two(engine, first, second, draw))
+    leader = found.groups()[0][0][0].hypothesis
+    assert {one.designator for one in leader.part_faults} == parts
+    assert UNNAMED not in leader.also
+    # which joint of an open part it is no reading tells: all ways together are next to certain
+    alike = [one for one in found.ranked if {each.designator for each in one.hypothesis.part_faults} == parts]
+    assert sum(one.probability for one in alike) > 0.9
+
+
+def test_one_fault_is_not_taken_for_two(engine: Engine) -> None:
+    """Of each unit with one fault drawn, the leader names one part, a second none."""
+    for unit in population.units(engine, engine.predictions.shots, "no second", 4, 2):
+        leader = ranked(engine, unit.evidence).groups()[0][0][0].hypothesis
+        assert len({one.designator for one in leader.part_faults}) <= 1, engine.hypotheses[unit.truth]
