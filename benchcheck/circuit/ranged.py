@@ -264,12 +264,12 @@ class _Ranged:
         """Return which readings of a further range are nearer to what was read, if anything was.
 
         In a range that cannot have shown it what reads less leads astray: there the leakage seems too large that the
-        range before finds too small. Where both give way the same, the further one counts, up to the one that showed
-        it: its current is what the leakage falls short of.
+        range before finds too small. Where both give way the same, the further one counts, up to the last that can
+        have shown it: its current is what the leakage falls short of.
         """
         with np.errstate(invalid="ignore"):
             distance = np.abs(np.log(ohm / self._read[at]))
-            alike = _SAME * (further <= self._shown[at])
+            alike = np.where(further <= self._shown[at], _SAME, -_SAME)
             nearer = distance < np.abs(np.log(before / self._read[at])) + alike
         astray = (further > self._shown[at]) & (ohm < (1.0 - _NO_LESS) * self._read[at])
         return np.asarray((nearer & ~astray) | np.isnan(self._read[at]))

@@ -41,11 +41,12 @@ def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     moved = predictions.slopes @ fit.stray.astype(np.float32)
     shift = np.where(entry < 0, fit.stray @ good, np.append(moved, np.float32(0.0))[entry])
     left = np.where(entry < 0, ((fit.covariance @ good) * good).sum(axis=0), predictions.by_strays[:, columns] ** 2)
+    together = np.where(entry < 0, (fit.with_meter * good).sum(axis=0), 0.0)
     scale = INFLATED * held.scale
     error = held.error - scale * shift - fit.of_meter @ held.shared
     bent = predictions.bent[:, columns] * bending(float(fit.stray[predictions.common]))
-    meter = held.alone**2 + fit.meter_left**2
-    sigma = np.sqrt(meter + scale**2 * (left + predictions.own[:, columns] ** 2 + bent**2))
+    strays = (scale**2 * left + fit.meter_left**2 + 2.0 * scale * together).clip(min=0.0)
+    sigma = np.sqrt(held.alone**2 + strays + scale**2 * (predictions.own[:, columns] ** 2 + bent**2))
     numeric = ~np.isnan(error) & predictions.known[:, columns]
     dense = mixed(np.where(numeric, error, 0.0), sigma, held.anything)
     return np.asarray(np.where(numeric, dense, held.terms))
@@ -68,8 +69,7 @@ def beside_good(predictions: Predictions, held: Held, fit: Fit) -> Floats:
     scale = np.nan_to_num(scale, posinf=0.0)
     left = np.where(predictions.entry[:, columns] < 0, 0.0, _MORE_OR_LESS * np.nan_to_num(moved))
     own = np.where(in_ratio, MODEL_RATIO, MODEL_V)
-    meter = held.alone**2 + fit.meter_left**2
-    sigma = np.sqrt(meter + (INFLATED * scale) ** 2 * (own**2 + left**2))
+    sigma = np.sqrt(held.alone**2 + (INFLATED * scale) ** 2 * (own**2 + left**2))
     error = value - held.leads - moved_there
     far = np.where(np.isnan(there), np.abs(moved) / own, np.abs(moved_there - there) / (_STILL * held.alone))
     still = far < 1.0  # an overload has no other measure than how well the model is known

@@ -120,7 +120,7 @@ def _between(board: Board, known: Iterable[tuple[Check, list[Reading]]]) -> Iter
         if taken[-1].polarity == "swapped":
             shot = replace(shot.reversed, lead=None)
         digits = [each.display.resolution or 0.0 for each in taken]
-        ranges, meters = {each.meter_range for each in taken}, {each.meter for each in taken}
+        ranges, meters = {each.meter_range for each in taken}, {each.meter for each in taken} - {""}
         by_digits = all(each.origin is not Origin.METERED for each in taken)
         meter_range = ranges.pop() if len(ranges) == 1 else ""
         yield Seen(one.id, shot, value, max(digits), meter_range, by_digits, ", ".join(sorted(meters)))

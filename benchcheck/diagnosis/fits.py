@@ -38,8 +38,9 @@ class Fit:
 
     `terms` are the readings' own shares, strays at their likeliest; `rest` (readings) is what was read less what is
     expected then, NaN where no line is drawn. `of_meter` are the meter's strays, `meter_left` (readings) is what is
-    left unknown of them, as a standard deviation. `moved` is how far the furthest stray is from where the lines
-    start, `off_line` by how much of its deviation the reading most misjudged may be off its line there.
+    left unknown of them, as a standard deviation, and `with_meter` (strays x readings) its covariance with the other
+    strays. `moved` is how far the furthest stray is from where the lines start, `off_line` by how much of its
+    deviation the reading most misjudged may be off its line there.
 
     Strays that move nothing are at 0 with a variance of 1.
     """
@@ -51,6 +52,7 @@ class Fit:
     rest: Floats
     of_meter: Floats
     meter_left: Floats
+    with_meter: Floats
     moved: float
     off_line: float
 
@@ -125,6 +127,7 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
     """
     stray, covariance = local.at.copy(), np.eye(len(local.at))
     of_meter, meter_left = np.zeros(len(held.shared)), np.sqrt((held.shared**2).sum(axis=0))
+    with_meter = np.zeros((len(stray), len(local.terms)))
     numeric = np.flatnonzero(local.drawn)
     terms, rest = local.terms.copy(), np.full(len(local.terms), np.nan)
     total = 0.0
@@ -135,13 +138,14 @@ def fitted(local: Local, held: Held, common: int, blur: Sequence[float] = BLUR) 
         stray[matters], of_meter = found[:count], found[count:]
         covariance[np.ix_(matters, matters)] = inverse[:count, :count]
         meter_left = np.sqrt(((inverse[count:, count:] @ held.shared) * held.shared).sum(axis=0).clip(min=0.0))
+        with_meter[matters] = inverse[:count, count:] @ held.shared
         terms[numeric] = dense
     move = stray - local.at
     _past_the_end(local, held, move, covariance, terms)
     others = np.setdiff1d(np.arange(len(terms)), numeric)
     moved, off = float(np.abs(move).max(initial=0.0)), _off_line(local, held, move, rest)
     total += float(terms[others].sum()) - _beyond_tolerance(stray[held.bounded])
-    return Fit(total, stray, covariance, terms, rest, of_meter, meter_left, moved, off)
+    return Fit(total, stray, covariance, terms, rest, of_meter, meter_left, with_meter, moved, off)
 
 
 def _lines(local: Local, held: Held, numeric: Indices, common: int) -> tuple[Indices, Lines]:

@@ -133,6 +133,16 @@ class MeterErrors:
         lines = self._lines(function)
         return lines[place][1:] if 0 <= place < len(lines) else None
 
+    def place_of(self, function: Function, value: float, name: str = "") -> int:
+        """Return the place of the range of a name, where there is one, else of the first that holds a value."""
+        named = (at for at, one in enumerate(self._ranges(function)) if one.name == name)
+        return next(named, int(self.range_of(function, np.array([value]))[0]))
+
+    def meter_of(self, function: Function) -> str:
+        """Return the name of the bench's meter for a function, "" where there is none."""
+        meter = self._bench.meter_for(function)
+        return meter.name if meter is not None else ""
+
     def on_one_meter(self, *functions: Function) -> bool:
         """Return whether one meter of the bench reads all of these functions."""
         return len({id(self._bench.meter_for(function)) for function in functions}) == 1

@@ -7,7 +7,9 @@ import pytest
 from scipy.optimize import minimize
 
 from benchcheck.diagnosis.engine import Engine, Weighed
-from benchcheck.diagnosis.estimates import beside_good, fitted_anew, on_the_unit
+from benchcheck.diagnosis.estimates import beside_good, corrected, fitted_anew, on_the_unit
+from benchcheck.diagnosis.fits import joint
+from benchcheck.diagnosis.likelihood import hold
 from benchcheck.diagnosis.robust import mixed, weights
 
 from . import population
@@ -80,3 +82,14 @@ def test_a_fault_of_the_unit_promises_more_than_the_good_board(engine: Engine) -
         weighed = engine.weigh(unit.evidence)
         looked_at = {engine.groups[at] for at in weighed.fits}
         assert engine.groups[unit.truth] in looked_at, f"unit {number}: {engine.hypotheses[unit.truth]}"
+
+
+def test_estimates_by_the_good_boards_fit_are_as_sure_of_the_good_board_as_that_fit(
+    engine: Engine,
+) -> None:
+    """What strays of parts and of the meter are taken to be goes together: one less, the other more."""
+    good = [one for one in population.units(engine, engine.predictions.shots, "estimates", 1, 1) if one.truth == 0]
+    held = hold(engine.predictions, good[0].evidence.seen, engine.errors, good[0].evidence.leads_ohm)
+    fit = joint(engine.predictions, held, 0)
+    drawn = np.isfinite(fit.rest)
+    assert corrected(engine.predictions, held, fit)[0, drawn] == pytest.approx(fit.terms[drawn], abs=0.5)

@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
+from benchcheck.bench.load import load_bench
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Seen, evidence_of
 from benchcheck.diagnosis.fits import joint
 from benchcheck.diagnosis.likelihood import Held, hold
 from benchcheck.diagnosis.shots import Shot
+from benchcheck.document import parse_document
 from benchcheck.readings.reading import Session
 
 from . import boards
@@ -29,7 +31,7 @@ def covariance(held: Held) -> np.ndarray:
 
 def ohms(engine: Engine, *values: float, meter: str = "") -> tuple[Seen, ...]:
     shot = next(each for each in engine.predictions.shots if each.function is Function.OHMS)
-    return tuple(Seen(str(at), shot, value, 1.0, "6 kohm", meter=meter) for at, value in enumerate(values))
+    return tuple(Seen(str(at), shot, value, 1.0, "6k", meter=meter) for at, value in enumerate(values))
 
 
 def test_ten_readings_of_one_range_are_off_together(engine: Engine) -> None:
@@ -47,12 +49,11 @@ def test_two_readings_side_by_side_differ_by_what_each_has_alone(engine: Engine)
     assert math.sqrt(between) < 0.4 * math.hypot(*held.meter)
 
 
-def test_nothing_is_shared_by_two_ranges_or_two_meters_or_where_the_range_is_not_known(engine: Engine) -> None:
+def test_nothing_is_shared_by_two_ranges_or_two_meters_or_by_one_reading(engine: Engine) -> None:
     one, other = ohms(engine, 1000.0, 1000.0)
     pairs = [
-        (one, replace(other, value=100.0, resolution=0.1, meter_range="600 ohm")),
+        (one, replace(other, value=100.0, resolution=0.1, meter_range="600")),
         (one, replace(other, meter="another")),
-        (replace(one, meter_range="", by_digits=False), replace(other, meter_range="", by_digits=False)),
         (one, replace(other, value=math.nan)),
         (one,),
     ]
@@ -79,13 +80,37 @@ def test_what_tells_by_the_difference_of_two_drops_tells_on_a_meter_that_is_off(
     assert told * (1.0 if swapped else -1.0) > 2.0
 
 
+@pytest.mark.parametrize("further", [(), (375.0,), (5.0, -40.0)])
+def test_whatever_else_was_read_a_reading_is_as_uncertain_as_its_limit_of_error_says(
+    engine: Engine, further: tuple[float, ...]
+) -> None:
+    held = held_of(engine, *ohms(engine, 5900.0, 5800.0, *further))
+    assert np.sqrt(np.diagonal(covariance(held))) == pytest.approx(held.meter, rel=1e-9)
+
+
+def test_readings_of_nothing_on_a_meter_without_an_offset_are_right_but_for_their_digit(engine: Engine) -> None:
+    diode = '[[meter.dmm.range]]\nfunction = "diode"\nfull_scale = "3 V"\nresolution = "1 mV"\naccuracy = "1.5 %"\n'
+    bare = Engine(boards.board(), load_bench(parse_document(boards.BENCH + diode + DRIVEN, "bench.toml")))
+    shot = Shot("BASE", "GND", Function.DIODE)
+    held = held_of(bare, Seen("a", shot, 0.0, 1e-3), Seen("b", shot.reversed, 0.7, 1e-3))
+    assert held.shared[:, 0] == pytest.approx(0.0)
+    assert np.sqrt(np.diagonal(covariance(held))) == pytest.approx(held.meter, rel=1e-9)
+
+
+DRIVEN = 'test_current = "1 mA"\ncompliance = "3 V"\n'
+
+
+def test_what_the_bench_reads_with_is_meant_where_nobody_says(engine: Engine) -> None:
+    one, other = ohms(engine, 1000.0, 1001.0)
+    assert held_of(engine, one, replace(other, meter="dmm")).shared.any()
+
+
 DROPS = ("Q1.be_drop", "Q1.bc_drop")
 
 
 def test_diode_mode_is_one_range_too(engine: Engine) -> None:
     shot = Shot("BASE", "GND", Function.DIODE)
     held = held_of(engine, Seen("a", shot, 0.7, 1e-3), Seen("b", shot.reversed, 0.3, 1e-3))
-    assert held.shared.shape == (2, 2)
-    gain, offset = held.shared
+    gain, offset, _ = held.shared
     assert gain[0] / gain[1] == pytest.approx(0.7 / 0.3)
     assert offset[0] == offset[1] > 0.0
