@@ -202,7 +202,7 @@ def _several(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gather
     """Add several faults at once; return the checks that each of them leaves, by its identity."""
     together = list(several_faults(engine, evidence, weighed))
     for several in together:
-        every.add(several.hypothesis, several.log_odds)
+        every.add(several.hypothesis, several.log_odds, several.like)
     return {id(one.hypothesis): one.left for one in together}
 
 
@@ -267,7 +267,8 @@ def _slips(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[tup
     unit = strayed(engine.board, engine.netlist, good.strays, fit.stray)
 
     def reads(netlist: Netlist, shots: Sequence[Shot]) -> Floats:
-        return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots)[0])
+        begin = engine.predictions.settled
+        return np.asarray(read_under(engine.board, engine.bench, netlist, [GOOD], shots, begin)[0])
 
     left = unexplained(engine, evidence, weighed, int(np.argmax(weighed.log_odds)))
     exchanged = partial(worth_of_exchange, engine, evidence, weighed) if left else None

@@ -28,7 +28,8 @@ def worth_of_exchange(engine: Engine, evidence: Evidence, weighed: Weighed) -> f
     )
     seen = tuple(turned)
     shots = tuple(dict.fromkeys(one.shot for one in seen))
-    predictions = predict(engine.board, engine.bench, engine.netlist, (GOOD,), shots)
+    begin = engine.predictions.settled
+    predictions = predict(engine.board, engine.bench, engine.netlist, (GOOD,), shots, begin)
     held = hold(predictions, seen, engine.errors, evidence.leads_ohm)
     fit = joint(predictions, held, 0)
     solver = UnitSolver(engine.board, engine.bench, engine.netlist, (GOOD,), predictions, held)

@@ -28,13 +28,16 @@ class Gathered:
     def __post_init__(self) -> None:
         self._place = {_told(one): at for at, one in enumerate(self.hypotheses)}
 
-    def add(self, one: Hypothesis, odds: float) -> None:
-        """Add a hypothesis; of one that is there already the better odds count."""
+    def add(self, one: Hypothesis, odds: float, like: Hypothesis | None = None) -> None:
+        """Add a hypothesis; of one that is there already the better odds count.
+
+        It is of a group of its own, or of that of one that is there and reads the same (`like`).
+        """
         told = _told(one)
         if (there := self._place.get(told)) is not None:
             self.odds[there] = max(self.odds[there], odds)
             return
-        bare = self._place.get(_told(one.without_paths))
+        bare = self._place.get(_told(one.without_paths if like is None else like))
         self._place[told] = len(self.hypotheses)
         self.hypotheses.append(one)
         self.odds.append(odds)

@@ -6,7 +6,7 @@ series resistance from one matrix per fault. Where a fault leaves a reading alon
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -56,24 +56,33 @@ _ALIKE = 2.0
 
 
 def predict(
-    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
-) -> Predictions:
-    """Return the predictions of shots under hypotheses of the board, the good board first of them."""
-    return _filled(Tables(board, bench, netlist, hypotheses, shots)).result()
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot],
+    begin: Mapping[Positions, Settled] | None = None,
+) -> Predictions:  # fmt: skip
+    """Return the predictions of shots under hypotheses of the board, the good board first of them.
+
+    `begin` is where a board much like it settled (`Predictions.settled`): the same is found, sooner.
+    """
+    return _filled(Tables(board, bench, netlist, hypotheses, shots, begin=begin)).result()
 
 
 def read_under(
-    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
-) -> Floats:
-    """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not solved."""
-    return shown_under(board, bench, netlist, hypotheses, shots)[0]
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot],
+    begin: Mapping[Positions, Settled] | None = None,
+) -> Floats:  # fmt: skip
+    """Return what shots read on a netlist (row 0) and under each further hypothesis; NaN is OL or not solved.
+
+    `begin` is as for `predict`.
+    """
+    return shown_under(board, bench, netlist, hypotheses, shots, begin)[0]
 
 
 def shown_under(
-    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot]
-) -> tuple[Floats, Indices]:
+    board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot],
+    begin: Mapping[Positions, Settled] | None = None,
+) -> tuple[Floats, Indices]:  # fmt: skip
     """Return as `read_under`, and the places of the ranges of ohms they are shown in, -1 for what is in none."""
-    found = _filled(Tables(board, bench, netlist, hypotheses, shots, spread=False)).result()
+    found = _filled(Tables(board, bench, netlist, hypotheses, shots, spread=False, begin=begin)).result()
     return found.mean, place_shown(found.mean, found.held)
 
 
@@ -122,7 +131,8 @@ class _Direct:
         places = {probe: len(probes) + at for at, probe in enumerate(dict.fromkeys(probe for *_, probe in apart))}
         edits = edits_of(netlist, self._t.hypotheses)
         every = [_early(probe) for probe in (*probes, *places)]
-        found = read_edited(netlist, every, edits, alone=not self._t.spread, leanings=self._t.spread)
+        begin, spread = self._t.begin.get(switches), self._t.spread
+        found = read_edited(netlist, every, edits, alone=not spread, leanings=spread, begin=begin)
         if found.settled is not None:
             self._t.settled[switches] = found.settled
         functions = [self._t.shots[at].function for at in usable] + [probe_function(probe) for probe in places]

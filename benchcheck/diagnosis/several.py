@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,12 +33,16 @@ _FOLLOWED = 3
 
 @dataclass(frozen=True, slots=True)
 class Together:
-    """Several faults at once, their log odds, what unnamed paths beside them add, and the checks they leave."""
+    """Several faults at once, their log odds, what unnamed paths beside them add, and the checks they leave.
+
+    `like` are others of which no reading tells them, None of the first of these.
+    """
 
     hypothesis: Hypothesis
     log_odds: float
     path: float
     left: tuple[str, ...]
+    like: Hypothesis | None = None
 
     @property
     def with_paths(self) -> Together:
@@ -61,7 +65,9 @@ def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iter
         told = [one for one in leading if not _like_a_path(engine, one)]
         yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
         return
-    yield from _weighed_together(engine, evidence, weighed, _pairs(engine, weighed, leading))
+    for one in _weighed_together(engine, evidence, weighed, _pairs(engine, weighed, leading)):
+        yield one
+        yield from _alike(engine, evidence, one)
 
 
 def _like_a_path(engine: Engine, one: Hypothesis) -> bool:
@@ -94,7 +100,7 @@ def _weighed_together(
         return
     shots = tuple(dict.fromkeys(one.shot for one in weighed.held.seen))
     every = [GOOD, *several]
-    more = predict(engine.board, engine.bench, engine.netlist, every, shots)
+    more = predict(engine.board, engine.bench, engine.netlist, every, shots, engine.predictions.settled)
     held = hold(more, evidence.seen, engine.errors, evidence.leads_ohm)
     before = np.log([one.odds for one in several]) + engine.beside(evidence, several)
     incomplete = engine.model.incomplete
@@ -123,7 +129,8 @@ def _followed(
     """Yield the likeliest of several where the unit seems to be, their places, fits and lines there.
 
     Whoever leads alone was gone to: lines from the designed board are no match for that. The search begins where the
-    likelier of the faults by itself came out.
+    likelier of the faults by itself came out, and where lines promise more, there as well: what they promise is kept
+    where it is found.
     """
     solver = UnitSolver(engine.board, engine.bench, engine.netlist, (GOOD, *several), more, held)
     if not solver.solves:
@@ -136,8 +143,10 @@ def _followed(
             likelier = weighed.fits[max(alone, key=lambda row: float(weighed.log_odds[row]))]
             begin = more.strays.carried_over(weighed.predictions.strays, likelier.stray, len(begin))
         fit, _ = settled(solver, held, at + 1, begin, rival=best - float(before[at]))
-        if fit.log_likelihood > by_lines[at].log_likelihood:
-            yield at, (fit, solver.lines(at + 1, fit.stray))
+        if alone and fit.log_likelihood < by_lines[at].log_likelihood:
+            other, _ = settled(solver, held, at + 1, by_lines[at].stray, rival=best - float(before[at]))
+            fit = max(fit, other, key=lambda each: each.log_likelihood)
+        yield at, (fit, solver.lines(at + 1, fit.stray))
 
 
 def _rows_of(engine: Engine, several: Hypothesis) -> list[int]:
@@ -152,7 +161,7 @@ def _nearer_the_unit(engine: Engine, evidence: Evidence, weighed: Weighed, sever
     Several together are held against such lines alone. The likeliest of them by itself was held against the unit
     where it seems to be too.
     """
-    row = max(_rows_of(engine, several) or [0], key=lambda at: float(weighed.log_odds[at]))
+    row = max(_rows_of(engine, several), key=lambda at: float(weighed.log_odds[at]))
     beside = float(engine.beside(evidence, engine.hypotheses[row : row + 1])[0]) + engine.log_prior[row]
     by_lines = joint(weighed.predictions, weighed.held, row).log_likelihood
     return min(float(weighed.log_odds[row] - beside) - by_lines, 0.0)
@@ -168,7 +177,8 @@ def _explaining(engine: Engine, weighed: Weighed) -> list[Hypothesis]:
         best = max(rows, key=lambda at: float(np.maximum(gain[at] - got, 0.0).sum()))
         chosen.append(best)
         got = np.maximum(got, gain[best])
-    leading = [int(at) for at in np.argsort(-weighed.log_odds) if at in set(rows)][: _PAIRED // 2]
+    likeliest = {engine.groups[at]: int(at) for at in np.argsort(weighed.log_odds) if at in set(rows)}
+    leading = sorted(likeliest.values(), key=lambda at: -float(weighed.log_odds[at]))[: _PAIRED // 2]
     return [engine.hypotheses[at] for at in dict.fromkeys((*chosen, *leading))]
 
 
@@ -177,15 +187,40 @@ def _together(several: Sequence[Hypothesis]) -> Hypothesis:
 
 
 def _pairs(engine: Engine, weighed: Weighed, leading: Sequence[Hypothesis]) -> list[Hypothesis]:
-    """Return pairs of faults, the likeliest were each reading as likely as the better of the two makes it."""
+    """Return pairs of faults, the likeliest were each reading as likely as the better of the two makes it.
+
+    Of faults that no reading tells apart one stands for all; one that none tells from the good board adds nothing.
+    """
     row = {id(one): at for at, one in enumerate(engine.hypotheses)}
+    one_of_each = {engine.groups[row[id(one)]]: one for one in reversed(leading)}
+    one_of_each.pop(engine.groups[0], None)
     found = []
-    for first, second in combinations(leading, 2):
+    for first, second in combinations(one_of_each.values(), 2):
         pair = _pair(first, second)
         if pair is not None:
             better = np.maximum(weighed.terms[row[id(first)]], weighed.terms[row[id(second)]])
             found.append((math.log(pair.odds) + float(better.sum()), pair))
     return [pair for _, pair in sorted(found, key=lambda each: -each[0])[:_MOST_PAIRS]]
+
+
+def _alike(engine: Engine, evidence: Evidence, pair: Together) -> Iterator[Together]:
+    """Yield the pairs that no reading tells from one, as likely by the readings and with their own odds."""
+    rows = [_rows_of(engine, one)[0] for one in (replace(pair.hypothesis, also=()), *pair.hypothesis.also)]
+    groups = [
+        [one for one, group in zip(engine.hypotheses, engine.groups, strict=True) if group == engine.groups[row]]
+        for row in rows
+    ]
+    by_readings = pair.log_odds - _beforehand(engine, evidence, pair.hypothesis)
+    for first, second in product(*groups):
+        other = _pair(first, second)
+        if other is not None and other != pair.hypothesis:
+            odds = by_readings + _beforehand(engine, evidence, other)
+            yield replace(pair, hypothesis=other, log_odds=odds, like=pair.hypothesis)
+
+
+def _beforehand(engine: Engine, evidence: Evidence, several: Hypothesis) -> float:
+    """Return the log odds of several faults without the readings between nets."""
+    return math.log(several.odds) + float(engine.beside(evidence, [several])[0])
 
 
 def _pair(first: Hypothesis, second: Hypothesis) -> Hypothesis | None:

@@ -153,7 +153,8 @@ def outlook(engine: Engine, evidence: Evidence, found: Diagnosis) -> Outlook:
     if several:
         together = sorted((*zip(members, shares, strict=True), *several), key=lambda pair: -pair[1])[:_LEADING]
         members, shares = [list(each) for each in zip(*together, strict=True)]
-        table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], engine.predictions.shots)
+        known = engine.predictions
+        table = predict(engine.board, engine.bench, engine.netlist, [GOOD, *members], known.shots, known.settled)
         rows = list(range(1, len(members) + 1))
     taken = {one.shot for one in evidence.seen}
     taken |= {shot.reversed for shot in taken if shot.function in ALTERNATING}

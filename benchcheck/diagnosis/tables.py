@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,9 +31,12 @@ class Tables:
 
     def __init__(
         self, board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot],
-        *, spread: bool = True,
+        *, spread: bool = True, begin: Mapping[Positions, Settled] | None = None,
     ) -> None:  # fmt: skip
-        """Take the board, the bench and what is wanted; nothing is known yet."""
+        """Take the board, the bench and what is wanted; nothing is known yet.
+
+        `begin` is where a board much like it settled, by the positions of its switches.
+        """
         self.board, self.bench, self.netlist, self.hypotheses = board, bench, netlist, hypotheses
         self.shots, self.errors, self.spread = tuple(shots), MeterErrors(bench), spread
         shape = len(hypotheses), len(self.shots)
@@ -41,6 +44,7 @@ class Tables:
         self.held: Floats = np.full((*shape, 1), np.nan)
         self.entry = np.full(shape, -1, np.int32)
         self.own, self.bent, self.by_lead = np.zeros(shape), np.zeros(shape), np.zeros(shape, bool)
+        self.begin: Mapping[Positions, Settled] = begin or {}
         self.settled: dict[Positions, Settled] = {}
         self.strays = Strays(board, netlist)
         self.reactive = self.strays.reactive()

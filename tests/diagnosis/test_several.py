@@ -39,12 +39,12 @@ def with_two(engine: Engine, first: str, second: str, draw: int) -> Evidence:
 )
 def test_two_faults_come_first_together(engine: Engine, first: str, second: str, parts: set[str], draw: int) -> None:
     found = ranked(engine, with_two(engine, first, second, draw))
-    leader = found.groups()[0][0][0].hypothesis
-    assert {one.designator for one in leader.part_faults} == parts
-    assert UNNAMED not in leader.also
-    # which joint of an open part it is no reading tells: all ways together are next to certain
-    alike = [one for one in found.ranked if {each.designator for each in one.hypothesis.part_faults} == parts]
-    assert sum(one.probability for one in alike) > 0.9
+    members, share = found.groups()[0]
+    # which joint of an open part it is no reading tells: all ways are one group, and together next to certain
+    assert share > 0.9
+    assert {one.designator for one in members[0].hypothesis.part_faults} == parts
+    assert all(len(one.hypothesis.part_faults) == 2 for one in members)
+    assert UNNAMED not in members[0].hypothesis.also
 
 
 def test_one_fault_is_not_taken_for_two(engine: Engine) -> None:
