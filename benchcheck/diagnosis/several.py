@@ -35,7 +35,7 @@ _FOLLOWED = 3
 class Together:
     """Several faults at once, their log odds, what unnamed paths beside them add, and the checks they leave.
 
-    `like` are others of which no reading tells them, None of the first of these.
+    `like` is what was weighed for all that no reading tells from it, None where that is these faults themselves.
     """
 
     hypothesis: Hypothesis

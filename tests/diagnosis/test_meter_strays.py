@@ -105,6 +105,12 @@ def test_what_the_bench_reads_with_is_meant_where_nobody_says(engine: Engine) ->
     assert held_of(engine, one, replace(other, meter="dmm")).shared.any()
 
 
+def test_a_reading_repeated_by_hand_is_of_the_meter_that_took_it_first(engine: Engine) -> None:
+    typed = boards.typed("R1.resistance", "4.7k", "ohm")
+    (seen,) = evidence_of(engine.board, [replace(typed, meter="dmm"), replace(typed, repeat=2)], Session()).seen
+    assert seen.meter == "dmm"
+
+
 DROPS = ("Q1.be_drop", "Q1.bc_drop")
 
 
