@@ -115,15 +115,15 @@ class CloserLook:
         return {int(self._group[at]) for at in rows} <= {int(self._group[at]) for at in self._looked}
 
     def _entered(self, odds: Floats, fits: dict[int, Fit]) -> None:
-        """Enter what fits make likely; what no reading separates from one that was looked at is as likely."""
-        best: dict[int, float] = {}
+        """Enter what fits make likely; what no reading separates from one that was looked at has its fit."""
+        best: dict[int, Fit] = {}
         for at in self._looked:
             group = int(self._group[at])
-            best[group] = max(best.get(group, -np.inf), fits[at].log_likelihood)
+            best[group] = max(best.get(group, fits[at]), fits[at], key=_likelihood)
+        for group, fit in best.items():
+            fits |= dict.fromkeys(np.flatnonzero(self._group == group).tolist(), fit)
         for at, fit in fits.items():
             odds[at] = self._beside[at] + fit.log_likelihood
-        for group, likelihood in best.items():
-            odds[self._group == group] = self._beside[self._group == group] + likelihood
 
     def _was_at(self, row: int) -> bool:
         """Return whether the point of a hypothesis was gone to, or of one that reads the same."""
@@ -175,3 +175,7 @@ class CloserLook:
     def _faults(self, worth: Floats) -> list[int]:
         """Return the hypotheses that readings tell from the good board, one of each group, the worthiest first."""
         return self._one_of_each([int(at) for at in np.argsort(-worth) if self._group[at] != self._group[0]])
+
+
+def _likelihood(fit: Fit) -> float:
+    return fit.log_likelihood
