@@ -21,17 +21,15 @@ __all__ = ["beside_good", "corrected", "fitted_anew", "on_the_unit"]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
-Floats32 = NDArray[np.float32]
 
 #: of what a fault does to a reading, how much more or less it may do on a unit that strays.
 _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 #: a reading moved by less than this share of the meter's standard deviation stays where it is.
 _STILL = 0.3
-#: of a meter's standard deviation, what a stray must move a reading by to tell anything of it: less is nothing, for
-#: processors are slow with numbers next to the least there are.
-_NOTHING = 1e-6
-#: rounds in which strays are found again, as those of a fit, and hypotheses taken at once.
-_ROUNDS, _AT_ONCE = (0.3, 0.03, 0.0), 64
+#: rounds in which strays are found again, as those of a fit.
+_ROUNDS = (0.3, 0.03, 0.0)
+#: steps in which they are found at most, and how near all must be for fewer, as a ratio of where they began.
+_MOST_STEPS, _FOUND = 16, 1e-4
 
 
 def corrected(predictions: Predictions, held: Held, fit: Fit) -> Floats:
@@ -120,11 +118,7 @@ def fitted_anew(predictions: Predictions, held: Held, lines: Local, fit: Fit, ro
     again = _Again(every, sigma, held.anything[numeric], np.concatenate([fit.stray[matters], fit.of_meter]))
     good = again.likelihood(fit.rest[None, numeric], np.zeros((1, len(numeric))))[0]
     nothing = held.terms[np.ix_(rows, numeric)]
-    found = [
-        again.likelihood(fit.rest[numeric] - moved[at], nothing[at])
-        for at in np.array_split(np.arange(len(rows)), len(rows) // _AT_ONCE + 1)
-    ]
-    return np.asarray(np.concatenate(found) - good)
+    return np.asarray(again.likelihood(fit.rest[numeric] - moved, nothing) - good)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,20 +134,43 @@ class _Again:
         """Return the logarithms of likelihoods of errors (rows x readings), `nothing` where no number is expected."""
         expected = np.isfinite(error)
         error = np.where(expected, error, 0.0)
-        spread, narrow = np.sqrt((self.slopes**2).sum(axis=0)), self._by_deviation()
+        spread = np.sqrt((self.slopes**2).sum(axis=0))
         rest, move = error, np.zeros((len(error), len(self.at)))
         for width in _ROUNDS if len(self.at) else ():
             wide = np.hypot(self.sigma, width * spread)
             weight = np.where(expected, weights(rest, wide, self.broad) / wide**2, 0.0)
-            information = (narrow * (weight * self.sigma**2)[:, None].astype(np.float32)) @ narrow.T
-            information += np.eye(len(self.at), dtype=np.float32)
-            right = (weight * error) @ self.slopes.T - self.at
-            move = np.linalg.solve(information.astype(float), right[..., None])[..., 0]
+            move = self._moved(weight, error, move)
             rest = error - move @ self.slopes
         terms = np.where(expected, mixed(rest, self.sigma, self.broad), nothing)
         return np.asarray(terms.sum(axis=1) - 0.5 * ((self.at + move) ** 2).sum(axis=1))
 
-    def _by_deviation(self) -> Floats32:
-        """Return the slopes in standard deviations, those that tell nothing as nothing."""
-        scaled = self.slopes / self.sigma
-        return np.where(np.abs(scaled) > _NOTHING, scaled, 0.0).astype(np.float32)
+    def _moved(self, weight: Floats, error: Floats, move: Floats) -> Floats:
+        """Return the moves (rows x strays) that suit errors by their weights best, found from where they are.
+
+        By conjugate gradients, all rows abreast, preconditioned with the information that the middle weights give
+        (Hestenes and Stiefel 1952): rows differ in the few readings a fault moves.
+        """
+        slopes = self.slopes
+
+        def information(by: Floats) -> Floats:
+            return np.asarray(by + ((by @ slopes) * weight) @ slopes.T)
+
+        usual = np.linalg.inv(np.eye(len(slopes)) + (slopes * np.median(weight, axis=0)) @ slopes.T)
+        left = (weight * error) @ slopes.T - self.at - information(move)
+        way = near = left @ usual
+        size = begun = (left * near).sum(axis=1)
+        for _ in range(_MOST_STEPS):
+            if (size <= _FOUND**2 * begun).all():
+                break
+            ahead = information(way)
+            step = _ratio(size, (way * ahead).sum(axis=1))
+            move, left = move + step * way, left - step * ahead
+            near, before = left @ usual, size
+            size = (left * near).sum(axis=1)
+            way = near + _ratio(size, before) * way
+        return move
+
+
+def _ratio(one: Floats, other: Floats) -> Floats:
+    """Return ratios, as a column; 0 where there is nothing left to share."""
+    return np.where(other > 0.0, one / np.where(other > 0.0, other, 1.0), 0.0)[:, None]
