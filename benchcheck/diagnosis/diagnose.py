@@ -182,8 +182,9 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         lower = _lower(engine, weighed, least)
         for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
             every.add(replace(slip, also=(*slip.also, UNNAMED)), weighed.log_odds[0] + unnamed + worth)
-        for one, odds in _beside_paths(engine, evidence, weighed, least, lower):
-            every.add(one, odds)
+        if _left(engine, evidence, weighed, every):
+            for one, odds in _beside_paths(engine, evidence, weighed, least, lower):
+                every.add(one, odds)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
         _apart_from_good(engine, evidence, weighed, every, unnamed)
     remarks = [*_looked_right(evidence, every.first), *_remarks(engine, evidence)]
