@@ -130,15 +130,16 @@ class _Direct:
         apart = self._leads_apart(netlist, usable)
         places = {probe: len(probes) + at for at, probe in enumerate(dict.fromkeys(probe for *_, probe in apart))}
         edits = edits_of(netlist, self._t.hypotheses)
-        every = [_early(probe) for probe in (*probes, *places)]
+        every = [*map(_early, probes), *places]  # what is read on a lead is not solved again where the unit is
         begin, spread = self._t.begin.get(switches), self._t.spread
         found = read_edited(netlist, every, edits, alone=not spread, leanings=spread, begin=begin)
         if found.settled is not None:
             self._t.settled[switches] = found.settled
         functions = [self._t.shots[at].function for at in usable] + [probe_function(probe) for probe in places]
         value, count = self._shown(functions, found), len(probes)
+        latent = np.where(np.isnan(value), found.latent, value)
         self._t.mean[:, usable], self._t.known[:, usable] = value[:, :count], found.solved[:, :count]
-        self._t.latent[:, usable] = np.where(np.isnan(value), found.latent, value)[:, :count]
+        self._t.latent[:, usable] = latent[:, :count]
         self._t.make_room(ranges := found.held.shape[2])
         self._t.held[:, usable, :ranges] = found.held[:, :count]
         entry = self._lean(found, usable) if self._t.spread else found.entry
@@ -147,9 +148,8 @@ class _Direct:
         for row, at, probe in apart:
             place = places[probe]
             self._t.mean[row, at], self._t.known[row, at] = value[row, place], found.solved[row, place]
-            self._t.latent[row, at] = found.latent[row, place]
-            self._t.entry[row, at], self._t.held[row, at] = entry[row, place], np.nan
-            self._t.by_lead[row, at] = True
+            self._t.latent[row, at], self._t.held[row, at, :ranges] = latent[row, place], found.held[row, place]
+            self._t.entry[row, at], self._t.by_lead[row, at] = entry[row, place], True
         for at in usable:
             self._lifted(netlist, at)
 

@@ -20,7 +20,8 @@ from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import Shot
-from benchcheck.diagnosis.spread import model_with_series
+from benchcheck.diagnosis.spread import JUNCTION_V, model_with_series
+from benchcheck.diagnosis.strays import OHMS
 from benchcheck.score.model_circuit import excitation_for
 
 from . import boards, population
@@ -111,6 +112,27 @@ def test_a_lead_that_is_not_soldered_reads_open_to_its_net(engine: Engine) -> No
     assert table.mean[0, at] == 0.0
     assert math.isnan(table.mean[rows["C1 missing-joint minus"], at])
     assert table.mean[rows["C1 reversed"], at] > 1e3
+
+
+def test_what_is_read_on_a_lead_leans_on_what_it_does_in_the_range_it_is_shown_in() -> None:
+    """4.7 kohm on a drawn channel's lead is a body diode's 0.47 V at 0.1 mA, not the resistance beside it.
+
+    The next range up, of a tenth of the current, shows 22 kohm there, most of it the resistance.
+    """
+    engine = engine_for(load_spec(ROOT / "specs/tarnholt-am6.toml"), boards.bench(), across=False)
+    table = engine.predictions
+    row = next(row for row, one in enumerate(engine.hypotheses) if str(one) == "Q1 swapped-pins drain source")
+    at = next(
+        at
+        for at, shot in enumerate(table.shots)
+        if shot.lead is not None
+        and (shot.lead.designator, shot.lead.pin) == ("Q1", "drain")
+        and shot.function in OHMS
+    )
+    drop_v = table.mean[row, at] * engine.errors.test_current_a(Function.OHMS, table.mean[row, [at]])[0]
+    assert table.latent[row, at] == table.mean[row, at]
+    by_drop = table.slopes_of(row, np.array([at]))[table.strays.place("Q1", "drop"), 0]
+    assert by_drop == pytest.approx(JUNCTION_V / drop_v, rel=0.1)  # of a junction alone: dV / V
 
 
 def test_good_parts_spread_every_reading_they_take_part_in(engine: Engine) -> None:
