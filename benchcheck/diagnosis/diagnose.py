@@ -27,7 +27,7 @@ from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.robust import NEARBY
-from benchcheck.diagnosis.several import least_readings, several_faults
+from benchcheck.diagnosis.several import another_explains, least_readings, several_faults
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread, slips_by_signature
 from benchcheck.diagnosis.suggestions import DISCHARGE, suggestions
@@ -182,7 +182,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
         lower = _lower(engine, weighed, least)
         for slip, worth in (pair for pair in slipped if pair[0].check and pair[0].check not in lower):
             every.add(replace(slip, also=(*slip.also, UNNAMED)), weighed.log_odds[0] + unnamed + worth)
-        if _left(engine, evidence, weighed, every):
+        if another_explains(engine, weighed, _left(engine, evidence, weighed, every)):
             for one, odds in _beside_paths(engine, evidence, weighed, least, lower):
                 every.add(one, odds)
     if any(sign.convicts for sign in signs_under_power(engine.board, evidence)):
@@ -190,7 +190,7 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     remarks = [*_looked_right(evidence, every.first), *_remarks(engine, evidence)]
     left = _left(engine, evidence, weighed, every)
     if left:
-        left_by = _several(engine, evidence, weighed, every)
+        left_by = _several(engine, evidence, weighed, every, left)
         paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
         remarks += _paths(engine, paths)
         left = tuple(name for name in left if name not in paths)
@@ -199,9 +199,11 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
 
 
-def _several(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered) -> dict[int, tuple[str, ...]]:
+def _several(
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: Collection[str]
+) -> dict[int, tuple[str, ...]]:
     """Add several faults at once; return the checks that each of them leaves, by its identity."""
-    together = list(several_faults(engine, evidence, weighed))
+    together = list(several_faults(engine, evidence, weighed, left))
     for several in together:
         every.add(several.hypothesis, several.log_odds, several.like)
     return {id(one.hypothesis): one.left for one in together}

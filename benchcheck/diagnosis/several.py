@@ -22,7 +22,7 @@ from benchcheck.diagnosis.search import settled
 from benchcheck.diagnosis.unit import UnitSolver
 from benchcheck.diagnosis.unnamed import least_with_paths, lower_than_named, worth_of_unnamed
 
-__all__ = ["least_readings", "several_faults"]
+__all__ = ["another_explains", "least_readings", "several_faults"]
 
 Floats = NDArray[np.float64]
 
@@ -53,8 +53,19 @@ class Together:
         return replace(self, hypothesis=beside, log_odds=self.log_odds + self.path)
 
 
-def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iterator[Together]:
-    """Yield several faults at once: what the eyes saw together, else pairs of what explains most."""
+def another_explains(engine: Engine, weighed: Weighed, left: Collection[str]) -> bool:
+    """Return whether any fault explains a reading of these checks: where none does, a further one is no help."""
+    here = np.array([one.check in left for one in weighed.held.seen], bool)
+    faults = [one.part_fault is not None for one in engine.hypotheses]
+    every = np.concatenate([weighed.terms[faults], *(fit.terms[None] for fit in weighed.fits.values())])
+    return not unexplained(weighed.held, every)[:, here].all()
+
+
+def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed, left: Collection[str]) -> Iterator[Together]:
+    """Yield several faults at once: what the eyes saw together, else pairs of what explains most.
+
+    `left` are the checks that the leader leaves unexplained.
+    """
     leading = _explaining(engine, weighed)
     seen_turned = [
         one
@@ -64,6 +75,8 @@ def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed) -> Iter
     if len(seen_turned) > 1:
         told = [one for one in leading if not _like_a_path(engine, one)]
         yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
+        return
+    if not another_explains(engine, weighed, left):
         return
     for one in _weighed_together(engine, evidence, weighed, _pairs(engine, weighed, leading)):
         yield one

@@ -11,6 +11,7 @@ from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.hypotheses import UNNAMED
+from benchcheck.diagnosis.several import another_explains, several_faults
 
 from . import population
 
@@ -52,3 +53,25 @@ def test_one_fault_is_not_taken_for_two(engine: Engine) -> None:
     for unit in population.units(engine, engine.predictions.shots, "no second", 4, 2):
         leader = ranked(engine, unit.evidence).groups()[0][0][0].hypothesis
         assert len({one.designator for one in leader.part_faults}) <= 1, engine.hypotheses[unit.truth]
+
+
+def test_no_pair_is_looked_for_where_no_fault_explains_what_is_left(engine: Engine) -> None:
+    """Held against readings that are nothing like what any fault gives, a second fault is no help."""
+    unit = next(one for one in population.units(engine, engine.predictions.shots, "no second", 4, 2) if one.truth)
+    weighed = engine.weigh(unit.evidence)
+    every = [one.check for one in weighed.held.seen]
+    assert another_explains(engine, weighed, every)
+    faults = [one.part_fault is not None for one in engine.hypotheses]
+    weighed.terms[faults] = weighed.terms[faults].min() - 1e3
+    alone = replace(weighed, fits={})
+    assert not another_explains(engine, alone, every)
+    assert list(several_faults(engine, unit.evidence, alone, every)) == []
+
+
+def test_what_no_reading_separates_has_one_fit(engine: Engine) -> None:
+    """Whichever of them leads, it leaves no reading unexplained that another explains."""
+    for unit in population.units(engine, engine.predictions.shots, "one fit", 4, 2):
+        fits = engine.weigh(unit.evidence).fits
+        for at, fit in fits.items():
+            alike = [row for row, group in enumerate(engine.groups) if group == engine.groups[at]]
+            assert {id(fits[row]) for row in alike} == {id(fit)}
