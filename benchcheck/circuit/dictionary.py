@@ -35,6 +35,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Progress = Callable[[int, int], None]
+_SlopesOf = Callable[[Indices], Floats]
 
 #: a reading beyond so many times a range's end before, as the good board's is in it, needs no look at that range
 _FAR = 4.0
@@ -235,24 +236,26 @@ class _Table:
             return
         which = np.array([self._good_at[int(at), place] for at in columns], dtype=np.intp)
         good = self._good.chosen(which)
-        slopes = self._good_leanings[:, which] if self._lean else _NO_SLOPES
         ampere = self._by["ampere"][columns, place]
         screen = Screen(work.whole, good, ampere, self._nothing)
-        rows, cols = self._moved(screen, columns, good, slopes, place)
+        rows, cols = self._moved(screen, columns, good, lambda at: self._good_leanings[:, which[at]], place)
         if len(rows):
             lookup = np.full(len(self._probes), -1)
             lookup[columns] = np.arange(len(columns))
             start = good.chosen(lookup[cols])
             items = self._items(work, rows, cols, np.full(len(cols), place), start)
             found = work.solve(items, patient=patient)
-            slopes = work.leanings(items, found) if self._lean else _NO_SLOPES
+
+            def slopes_of(which: Indices) -> Floats:
+                return work.leanings(items.chosen(which), found.chosen(which))
+
             solved = np.flatnonzero(found.solved)
-            self._take(rows[solved], cols[solved], found, slopes, solved, place, "in the batch")
+            self._take(rows[solved], cols[solved], found, slopes_of, solved, place, "in the batch")
             self._alone[rows[~found.solved], cols[~found.solved]] = True
             self._open[rows[~found.solved], cols[~found.solved]] = False
 
     def _moved(
-        self, screen: Screen, columns: Indices, good: Outcome, slopes: Floats, place: int
+        self, screen: Screen, columns: Indices, good: Outcome, slopes_of: _SlopesOf, place: int
     ) -> tuple[Indices, Indices]:
         """Settle the readings no fault moves; return rows and columns of the others."""
         waiting = self._open[:, columns] & ~self._beyond(columns, place, good)
@@ -260,7 +263,7 @@ class _Table:
         moved = np.array([screen.moved(row) if row else none for row in range(len(self._edits))]) | ~good.solved
         for rows in (slice(0, 1), slice(1, None)):  # the good board's slopes before those that are not its
             row, at = np.nonzero((waiting & ~moved)[rows])
-            self._take(row + rows.start, columns[at], good, slopes, at, place, "untouched")
+            self._take(row + rows.start, columns[at], good, slopes_of, at, place, "untouched")
         row, at = np.nonzero(waiting & moved)
         return row, columns[at]
 
@@ -293,9 +296,9 @@ class _Table:
         )
 
     def _take(
-        self, rows: Indices, cols: Indices, found: Outcome, slopes: Floats, which: Indices, place: int, how: str
+        self, rows: Indices, cols: Indices, found: Outcome, slopes_of: _SlopesOf, which: Indices, place: int, how: str
     ) -> None:
-        """Turn some port voltages into readings; what overloads waits for the next range."""
+        """Turn some port voltages into readings; what overloads waits for the next range, and needs no slopes."""
         if not len(rows):
             return
         volt, holds, ampere = found.volt[which], found.holds_current[which], np.maximum(found.ampere[which], 1e-15)
@@ -309,15 +312,14 @@ class _Table:
         self._latent[rows, cols] = np.where(in_volt, given_way, volt / ampere + by["leads"])
         if self._lean:
             other = np.flatnonzero(ended & (np.array(how != "untouched") | (self._good_place[cols] != place)))
-            scale = np.where(in_volt, by_volt, 1.0)[other]
-            self._keep(rows[other], cols[other], slopes[:, which[other]] * scale, place)
+            if len(other):
+                scale = np.where(in_volt, by_volt, 1.0)[other]
+                self._keep(rows[other], cols[other], slopes_of(which[other]) * scale, place)
         self._note(rows[ended], cols[ended], np.where(shown, value, np.nan)[ended], how)
         self._open[rows[ended], cols[ended]] = False
 
     def _keep(self, rows: Indices, cols: Indices, slopes: Floats, place: int) -> None:
         """Keep the slopes of readings that have ended: the good board's, and those that are not its."""
-        if not len(rows):
-            return
         if rows[0] == 0:
             self._good_slopes[:, cols], self._good_place[cols] = slopes, place
             return

@@ -32,6 +32,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 #: k/q of CODATA 2014, as the simulators carry it; the exact SI value of 2019 is 3.4e-7 higher (0.1 mK at 27
 #: degC).
@@ -125,9 +126,10 @@ def _exponential(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[
     ngspice manual, "Junction diode equations": I = -IS (1 + (3 N VT / (V e))^3) for V < -3 N VT.
     """
     x = voltage / slope_v
-    steep = np.minimum(x, _STEEPEST)
-    grown = saturation * np.exp(steep)
-    current = grown * (1.0 + (x - steep)) - saturation
+    grown = saturation * np.exp(np.minimum(x, _STEEPEST))
+    current = grown - saturation
+    if (x > _STEEPEST).any():
+        current += grown * (x - _STEEPEST).clip(min=0.0)
     slope = grown / slope_v
     tail = x < -3.0
     if tail.any():
@@ -263,10 +265,18 @@ def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Flo
         return new
     rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
     falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > math.log(_LEAST_LEFT) * slope_v)
-    if not (rising.any() or falling.any()):
+    which = np.nonzero(rising | falling)
+    if not which[0].size:
         return new
-    ratio = 1.0 + step / slope_v
+    kept = new.copy()
+    slope_v, knee_v = (np.broadcast_to(each, new.shape)[which] for each in (slope_v, knee_v))
+    kept[which] = _where_promised(new[which], old[which], slope_v, knee_v, falling=falling[which])
+    return kept
+
+
+def _where_promised(new: Floats, old: Floats, slope_v: Floats, knee_v: Floats, *, falling: Bools) -> Floats:
+    """Return where exponentials carry what tangents at `old` promised at `new`, all of one shape."""
+    ratio = 1.0 + (new - old) / slope_v
     from_on = np.where((ratio > 0.0) | falling, old + slope_v * np.log(np.maximum(ratio, _LEAST_LEFT)), knee_v)
     from_off = slope_v * np.log(np.maximum(new / slope_v, 1e-300))
-    moved = np.where(old > 0.0, from_on, from_off)
-    return np.where(rising | falling, moved, new)
+    return np.where(old > 0.0, from_on, from_off)
