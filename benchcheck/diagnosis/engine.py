@@ -130,28 +130,22 @@ class Engine:
         predictions = self.predictions
         held = hold(predictions, evidence.seen, self.errors, evidence.leads_ohm)
         beside = self.log_prior + self.beside(evidence, self.hypotheses)
-        fits = self._one_fit_each([0], held)
+        fits = {0: joint(predictions, held, 0)}
         each = corrected(predictions, held, fits[0])
         odds = beside + each.sum(axis=1)
         odds += fits[0].log_likelihood + beside[0] - odds[0]
         rough = beside + held.terms.sum(axis=1)
         near = [*np.argsort(-odds)[:_LOOKED_AT], *np.argsort(-rough)[:_LOOKED_AT_ROUGHLY]]
         while near:
-            fits |= self._one_fit_each([int(at) for at in near if int(at) not in fits], held)
-            for at, fit in fits.items():
-                odds[at] = beside[at] + fit.log_likelihood
+            for at in dict.fromkeys(int(each) for each in near):
+                fits.setdefault(at, joint(predictions, held, at))
+                odds[at] = beside[at] + fits[at].log_likelihood
             near = [at for at in np.argsort(-odds)[:_LOOKED_AT_ROUGHLY] if int(at) not in fits]
         solver = UnitSolver(self.board, self.bench, self.netlist, self.hypotheses, predictions, held)
         CloserLook(solver, predictions, held, beside, self.groups).weigh(odds, fits)
         share = np.exp(odds - odds.max())
         good = solver.lines(0, fits[0].stray)
         return Weighed(odds, share / share.sum(), held, each, predictions, fits, good, solver.lines)
-
-    def _one_fit_each(self, rows: Sequence[int], held: Held) -> dict[int, Fit]:
-        """Return fits of some hypotheses, each also that of all that no reading separates from it."""
-        first = {self.groups[row]: row for row in reversed(rows)}
-        fits = {group: joint(self.predictions, held, row) for group, row in first.items()}
-        return {at: fits[group] for at, group in enumerate(self.groups) if group in fits}
 
     def beside(self, evidence: Evidence, hypotheses: Sequence[Hypothesis]) -> Floats:
         """Return what the eyes and the powered readings add to the log odds of hypotheses."""
