@@ -54,11 +54,18 @@ class CloserLook:
         self._good_at = np.full(len(predictions.good), np.inf)
 
     def weigh(self, odds: Floats, fits: dict[int, Fit]) -> None:
-        """Weigh again; log odds and fits are put in their places."""
+        """Weigh again; log odds and fits are put in their places.
+
+        What no reading between nets separates from a fault that was looked at gets the same fit: it leaves no reading
+        unexplained that the other explains.
+        """
         if not self._solver.solves:
             return
         telling = self._gone_about(odds, fits)
         self._beside_good_again(odds, fits, telling)
+        for group in {int(self._group[at]) for at in self._looked} - {int(self._group[0])}:
+            alike = np.flatnonzero(self._group == group)
+            fits |= dict.fromkeys(alike.tolist(), self._best_of(int(alike[0]), fits))
 
     def _gone_about(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
         """Go to where whoever leads suits the readings, point after point; return which faults were screened."""
@@ -115,15 +122,15 @@ class CloserLook:
         return {int(self._group[at]) for at in rows} <= {int(self._group[at]) for at in self._looked}
 
     def _entered(self, odds: Floats, fits: dict[int, Fit]) -> None:
-        """Enter what fits make likely; what no reading separates from one that was looked at has its fit."""
-        best: dict[int, Fit] = {}
+        """Enter what fits make likely; what no reading separates from one that was looked at is as likely."""
+        best: dict[int, float] = {}
         for at in self._looked:
             group = int(self._group[at])
-            best[group] = max(best.get(group, fits[at]), fits[at], key=_likelihood)
-        for group, fit in best.items():
-            fits |= dict.fromkeys(np.flatnonzero(self._group == group).tolist(), fit)
+            best[group] = max(best.get(group, -np.inf), fits[at].log_likelihood)
         for at, fit in fits.items():
             odds[at] = self._beside[at] + fit.log_likelihood
+        for group, likelihood in best.items():
+            odds[self._group == group] = self._beside[self._group == group] + likelihood
 
     def _was_at(self, row: int) -> bool:
         """Return whether the point of a hypothesis was gone to, or of one that reads the same."""
@@ -132,14 +139,24 @@ class CloserLook:
     def _further(self, odds: Floats, fits: dict[int, Fit]) -> int | None:
         """Return whom to go to while the leader leaves readings unexplained: the next who explains more of them."""
         leader = max(fits, key=lambda at: float(odds[at]))
-        left = unexplained(self._held, fits[leader].terms)
-        least = fits[leader].terms[left].sum() + _MORE
+        best = self._best_of(leader, fits)
+        left = unexplained(self._held, best.terms)
+        least = best.terms[left].sum() + _MORE
         near = [
             at
             for at in self._looked
             if odds[at] > odds[leader] - _BEHIND and not self._was_at(at) and fits[at].terms[left].sum() > least
         ]
         return max(near, key=lambda at: float(odds[at]), default=None)
+
+    def _best_of(self, row: int, fits: dict[int, Fit]) -> Fit:
+        """Return the fit to believe of those looked at that no reading separates from one, else its own.
+
+        That is the likeliest of those that were gone to or came out near enough, where there are any.
+        """
+        alike = [at for at in self._looked if self._group[at] == self._group[row]]
+        sure = [at for at in alike if at in self._been or near_enough(fits[at])]
+        return fits[max(sure or alike or [row], key=lambda at: fits[at].log_likelihood)]
 
     def _screened(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
         """Estimate what was not looked at closely by the good board's fit.
@@ -175,7 +192,3 @@ class CloserLook:
     def _faults(self, worth: Floats) -> list[int]:
         """Return the hypotheses that readings tell from the good board, one of each group, the worthiest first."""
         return self._one_of_each([int(at) for at in np.argsort(-worth) if self._group[at] != self._group[0]])
-
-
-def _likelihood(fit: Fit) -> float:
-    return fit.log_likelihood

@@ -53,7 +53,8 @@ class Weighed:
 
     `terms` (rows x readings) are logarithms of likelihoods, with the strays that suit the good board. `predictions`
     are what the readings were held against. `fits` are those looked at closely, the good board (row 0) always one of
-    them, `good` has its straight lines from where the unit is, and `lines` gives any row's around strays.
+    them, and what no reading between nets separates from one has the same; `good` has the good board's straight lines
+    from where the unit is, and `lines` gives any row's around strays.
     """
 
     log_odds: Floats

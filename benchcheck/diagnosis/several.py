@@ -57,7 +57,7 @@ def another_explains(engine: Engine, weighed: Weighed, left: Collection[str]) ->
     """Return whether any fault explains a reading of these checks: where none does, a further one is no help."""
     here = np.array([one.check in left for one in weighed.held.seen], bool)
     faults = [one.part_fault is not None for one in engine.hypotheses]
-    every = np.concatenate([weighed.terms[faults], *(fit.terms[None] for fit in weighed.fits.values())])
+    every = np.concatenate([weighed.terms[faults], *(fit.terms[None] for at, fit in weighed.fits.items() if at)])
     return not unexplained(weighed.held, every)[:, here].all()
 
 
