@@ -203,6 +203,8 @@ def _several(
     engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: Collection[str]
 ) -> dict[int, tuple[str, ...]]:
     """Add several faults at once; return the checks that each of them leaves, by its identity."""
+    if every.first is GOOD and len(left) == 1:
+        return {}  # one fault explains one reading by itself, if any does
     together = list(several_faults(engine, evidence, weighed, left))
     for several in together:
         every.add(several.hypothesis, several.log_odds, several.like)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ import pytest
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
-from benchcheck.diagnosis.hypotheses import UNNAMED
+from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
 from benchcheck.diagnosis.several import another_explains, several_faults
 
 from . import population
@@ -80,3 +81,16 @@ def test_what_no_reading_separates_from_a_leading_fault_has_its_fit(engine: Engi
         alike = [row for row, group in enumerate(engine.groups) if group == engine.groups[leader]]
         assert {id(weighed.fits[row]) for row in alike} == {id(weighed.fits[leader])}
         assert ranked(engine, unit.evidence).unexplained == ()
+
+
+def test_one_odd_reading_of_a_good_board_is_no_two_faults(engine: Engine) -> None:
+    """A bad touch: what a pair explains of one reading, one of the two explains by itself."""
+    units = population.units(engine, engine.predictions.shots, "one odd", 2, 1)
+    good = next(unit.evidence for unit in units if not unit.truth)
+    seen = list(good.seen)
+    at = next(at for at, one in enumerate(seen) if one.shot.red == "OUT" and not math.isnan(one.value))
+    seen[at] = replace(seen[at], value=1.6 * seen[at].value)
+    found = ranked(engine, replace(good, seen=tuple(seen)))
+    assert found.leading[0][0].hypothesis is GOOD
+    assert found.unexplained == (seen[at].check,)
+    assert max(len(one.hypothesis.part_faults) for one in found.ranked) == 1
