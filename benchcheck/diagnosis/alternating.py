@@ -167,6 +167,22 @@ class Alternating:
         moved[:, places] = by.real if esr else (-by / seen[:, None] ** 2).imag / self.omega
         return moved * still
 
+    def changed(self, red: str, black: str, strays: Sequence[tuple[str, Device]]) -> Floats:
+        """Return how far each stray, however far, moves the board's capacitance (strays), in farad.
+
+        A part that changes alone changes an impedance Z between two nets by v^2 y / (1 + y z), y its change of
+        admittance, z what lies between its own nets and v its volts for an ampere through Z (Sherman and Morrison
+        1950).
+        """
+        across = self._drive(red, black)[0]
+        seen = across[self._row[red]] - across[self._row[black]]
+        places, a, b, admittance, _ = self._strayed(tuple(strays))
+        between = self._inverse[0, a, a] + self._inverse[0, b, b] - self._inverse[0, a, b] - self._inverse[0, b, a]
+        strayed = seen - (across[a] - across[b]) ** 2 * admittance / (1.0 + admittance * between)
+        found = np.zeros(len(strays))
+        found[places] = (1.0 / strayed - 1.0 / seen).imag / self.omega
+        return found
+
     def _strayed(self, strays: tuple[tuple[str, Device], ...]) -> _Strayed:
         """Return what `spread` needs of strays whatever is probed, worked out once."""
         if strays not in self._known:

@@ -69,8 +69,22 @@ class AtFrequency:
 
     def _leak_at(self, at: int, read: Sequence[float]) -> None:
         """Allow for what junctions that pass more or less at rest make of a reading at a frequency."""
+        self._allow(at, np.abs(np.nan_to_num(read) - np.nan_to_num(self._t.mean[0, at])).max(initial=0.0))
+
+    def _bend_at(self, table: Alternating, at: int, line: Floats) -> None:
+        """Allow for how far capacitance is off its line (strays) with parts at the edges of their tolerances.
+
+        Seen through a resistance it goes as 1/(R^2 C), and may come out twice as far off as a line says.
+        """
+        shot, off = self._t.shots[at], []
+        for by, edge in self._t.at_edges.items():
+            strays = [(one.designator, one.strayed) for one in edge]
+            off.append(np.abs(table.changed(shot.red, shot.black, strays) - by * line))
+        self._allow(at, float(np.nan_to_num(off).max(axis=0).sum()))
+
+    def _allow(self, at: int, off: float) -> None:
+        """Allow a reading to be off by so much on the good board, as much less as it is less under a fault."""
         mean = np.nan_to_num(self._t.mean[:, at])
-        off = np.abs(np.nan_to_num(read) - mean[0]).max(initial=0.0)
         if off > 0.0:
             share = np.minimum(np.abs(mean / mean[0]), 1.0) if mean[0] else 1.0
             self._t.own[:, at] = np.hypot(self._t.own[:, at], off * share)
@@ -81,7 +95,10 @@ class AtFrequency:
         self._t.known[:, at] = table.has_capacitance(shot.red, shot.black)
         if self._t.spread:
             strays = [(one.designator, one.strayed) for one in self._t.reactive]
-            self._lean_reactive(at, np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=False)))
+            moved = np.nan_to_num(table.spread(shot.red, shot.black, strays, esr=False))
+            self._lean_reactive(at, moved)
+            if isinstance(table, Alternating):
+                self._bend_at(table, at, moved[0])
 
     def _series_at(self, table: Alternating, at: int, excitation: Esr) -> None:
         shot = self._t.shots[at]

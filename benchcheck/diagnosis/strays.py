@@ -43,11 +43,13 @@ _AT_A = 1e-3
 _VALUES = ("ohms", "farad")
 #: standard deviation of a good capacitor's series resistance, as a ratio (common practice, no source).
 _SERIES_SPREAD = 0.5
+#: what is left of a part's value at the least.
+_LEAST_RATIO = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Reactive:
-    """A passive part strayed by one standard deviation, as alternating current sees it, and its stray's place."""
+    """A passive part strayed, as alternating current sees it, and its stray's place."""
 
     place: int
     designator: str
@@ -104,17 +106,20 @@ class Strays:
         """Return the stray of what is off the straight lines when junctions drop a little less or more."""
         return self._of("", f"bent {name}")
 
-    def reactive(self) -> tuple[Reactive, ...]:
-        """Return every passive part strayed, capacitors in value and in series resistance."""
-        return tuple(self._reactive())
+    def reactive(self, by: float = 1.0) -> tuple[Reactive, ...]:
+        """Return every passive part strayed by so many standard deviations, capacitors in value and in series."""
+        return tuple(self._reactive(by))
 
-    def _reactive(self) -> Iterator[Reactive]:
+    def _reactive(self, by: float) -> Iterator[Reactive]:
         for device in self._netlist.devices:
-            name, ratio = device.designator, 1.0 + value_spread(self._board, device)
+            name = device.designator
+            ratio, series = (
+                max(1.0 + by * each, _LEAST_RATIO) for each in (value_spread(self._board, device), _SERIES_SPREAD)
+            )
             match device:
                 case Capacitor(capacitance_f=farad, series_resistance_ohm=ohm):
                     yield Reactive(self._of(name, "farad"), name, replace(device, capacitance_f=farad * ratio))
-                    strayed = replace(device, series_resistance_ohm=ohm * (1.0 + _SERIES_SPREAD))
+                    strayed = replace(device, series_resistance_ohm=ohm * series)
                     yield Reactive(self._of(name, "series"), name, strayed)
                 case Resistor(resistance_ohm=ohm):
                     yield Reactive(self._of(name, "ohms"), name, replace(device, resistance_ohm=ohm * ratio))

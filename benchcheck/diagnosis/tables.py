@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -21,6 +22,9 @@ __all__ = ["Tables"]
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 Bools = NDArray[np.bool_]
+
+#: standard deviations at which a tolerance ends: a rectangular distribution's (GUM 4.3.7).
+_AT_EDGE = math.sqrt(3.0)
 
 
 class Tables:
@@ -48,6 +52,7 @@ class Tables:
         self.settled: dict[Positions, Settled] = {}
         self.strays = Strays(board, netlist)
         self.reactive = self.strays.reactive()
+        self.at_edges = {by: self.strays.reactive(by) for by in (-_AT_EDGE, _AT_EDGE)}
         self._good: list[tuple[Sequence[int], Floats32]] = []
         self._leaks: list[tuple[Sequence[int], int, Floats, Bools]] = []
         self._slopes: list[Floats32] = []

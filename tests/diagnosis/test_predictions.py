@@ -3,13 +3,14 @@ from __future__ import annotations
 import math
 import pathlib
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
 from benchcheck.builtin import load_spec
-from benchcheck.circuit.devices import Capacitor, Inductor, Resistor
+from benchcheck.circuit.devices import Capacitor, Device, Inductor, Resistor
 from benchcheck.circuit.excitation import CapacitanceAtFrequency
 from benchcheck.circuit.faults import faulty, possible_faults
 from benchcheck.circuit.netlist import Netlist
@@ -93,6 +94,19 @@ def test_spread_at_a_frequency_is_the_slope_of_the_reading() -> None:
     after = Alternating(Netlist([strayed, resistor]), [], 100.0).capacitance("A", "B", 1.0)[0]
     moved = table.spread("A", "B", [("C1", strayed)], esr=False)[0, 0]
     assert moved == pytest.approx(after - table.capacitance("A", "B", 1.0)[0], rel=1e-2)
+
+
+def test_a_part_far_off_moves_a_capacitance_as_the_circuit_solved_again_does() -> None:
+    """A capacitor behind 42 ohm, of which a meter at 100 Hz shows about 1/(R^2 C w^2): 56 % more at 0.8 R."""
+    resistor, capacitor = Resistor("R1", "A", "B", 42.0), Capacitor("C1", "B", "C", 220e-6, 0.1)
+    less, other = replace(resistor, resistance_ohm=0.8 * 42.0), replace(capacitor, capacitance_f=176e-6)
+    strays: list[tuple[str, Device]] = [("R1", less), ("C1", other)]
+    table = Alternating(Netlist([resistor, capacitor]), [], 100.0)
+    before = table.capacitance("A", "C", 1.0)[0]
+    again = [Alternating(Netlist(each), [], 100.0) for each in ([less, capacitor], [resistor, other])]
+    moved = [each.capacitance("A", "C", 1.0)[0] - before for each in again]
+    assert table.changed("A", "C", strays) == pytest.approx(moved, rel=1e-4)
+    assert 1.4 < 1.0 + table.changed("A", "C", strays)[0] / before < 1.5625  # less: C1 is no short at 100 Hz
 
 
 def test_what_no_meter_can_show_is_not_known() -> None:
