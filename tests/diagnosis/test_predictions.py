@@ -103,7 +103,7 @@ def test_a_part_far_off_moves_a_capacitance_as_the_circuit_solved_again_does() -
     strays: list[tuple[str, Device]] = [("R1", less), ("C1", other)]
     table = Alternating(Netlist([resistor, capacitor]), [], 100.0)
     before = table.capacitance("A", "C", 1.0)[0]
-    again = [Alternating(Netlist(each), [], 100.0) for each in ([less, capacitor], [resistor, other])]
+    again = Alternating(Netlist([less, capacitor]), [], 100.0), Alternating(Netlist([resistor, other]), [], 100.0)
     moved = [each.capacitance("A", "C", 1.0)[0] - before for each in again]
     assert table.changed("A", "C", strays) == pytest.approx(moved, rel=1e-4)
     assert 1.4 < 1.0 + table.changed("A", "C", strays)[0] / before < 1.5625  # less: C1 is no short at 100 Hz
