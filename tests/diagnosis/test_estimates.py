@@ -29,7 +29,7 @@ def weighed(engine: Engine, unit: population.Unit) -> Weighed:
 
 def test_what_the_good_board_is_compared_with_is_the_good_board(engine: Engine, weighed: Weighed) -> None:
     anew = fitted_anew(engine.predictions, weighed.held, weighed.good, weighed.fits[0], np.arange(3))
-    assert anew[0] == pytest.approx(0.0, abs=1e-3)  # in single precision
+    assert anew[0] == pytest.approx(0.0, abs=1e-6)  # as near as the steps come
     assert beside_good(engine.predictions, weighed.held, weighed.fits[0])[0] == pytest.approx(
         weighed.fits[0].terms, abs=0.2
     )

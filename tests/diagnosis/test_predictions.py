@@ -19,7 +19,7 @@ from benchcheck.diagnosis.alternating import Alternating
 from benchcheck.diagnosis.engine import Engine, engine_for
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import GOOD
-from benchcheck.diagnosis.predictions import read_under
+from benchcheck.diagnosis.predictions import predict, read_under
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.spread import JUNCTION_V, model_with_series
 from benchcheck.diagnosis.strays import OHMS
@@ -107,6 +107,16 @@ def test_a_part_far_off_moves_a_capacitance_as_the_circuit_solved_again_does() -
     moved = [each.capacitance("A", "C", 1.0)[0] - before for each in again]
     assert table.changed("A", "C", strays) == pytest.approx(moved, rel=1e-4)
     assert 1.4 < 1.0 + table.changed("A", "C", strays)[0] / before < 1.5625  # less: C1 is no short at 100 Hz
+
+
+def test_capacitance_through_a_resistance_may_be_off_its_line_and_a_capacitors_own_is_not() -> None:
+    """On the drawn board 42 ohm of a winding lie before BZC; V5's capacitors lie between the tips themselves."""
+    board, bench = load_spec(ROOT / "specs/lumbry-qn4.toml"), boards.bench()
+    shots = [Shot(red, "GND", Function.CAPACITANCE) for red in ("BZC", "V5")]
+    found = predict(board, bench, model_with_series(board).netlist, [GOOD], shots)
+    behind, across = found.own[0] / found.mean[0]
+    assert behind > 0.2  # at 0.8 R and 0.8 C it is nearly twice as much, and a line says 0.6 more
+    assert across < 0.02
 
 
 def test_what_no_meter_can_show_is_not_known() -> None:
