@@ -49,6 +49,7 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
     """
     from benchcheck.diagnosis.diagnose import diagnose as diagnosed
     from benchcheck.diagnosis.wording import diagnosis_json, diagnosis_lines
+    from benchcheck.shelf import shelf_of_user
 
     refuse_unwritable(json_file, source, bench or "bench.toml", readings)
     given = _given(source, readings, bench, records)
@@ -58,7 +59,7 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
     patience.daemon = True
     patience.start()
     try:
-        found = diagnosed(given.board, given.bench, given.readings)
+        found = diagnosed(given.board, given.bench, given.readings, shelf=shelf_of_user())
     finally:
         patience.cancel()
     if json_file is not None:

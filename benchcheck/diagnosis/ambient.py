@@ -11,6 +11,7 @@ from dataclasses import replace
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.warmed import warmed
 from benchcheck.diagnosis.engine import Engine, engine_for
+from benchcheck.diagnosis.kept import Shelf
 from benchcheck.diagnosis.shots import MeterErrors
 from benchcheck.diagnosis.spread import model_with_series
 from benchcheck.readings.reading import Session
@@ -34,17 +35,19 @@ def solved_at_c(board: Board, session: Session) -> float:
     return _STEP_K * round(stated / _STEP_K)
 
 
-def engine_at(board: Board, bench: Bench, session: Session, *, across: bool = True) -> Engine:
-    """Return the engine of a board and bench at the ambient of a session, made ready once in this process."""
+def engine_at(
+    board: Board, bench: Bench, session: Session, *, across: bool = True, shelf: Shelf | None = None
+) -> Engine:
+    """Return the engine of a board and bench at the ambient of a session, made ready as `engine_for` does."""
     at_c = solved_at_c(board, session)
     if at_c == _NOMINAL_C:
-        return engine_for(board, bench, across=across)
+        return engine_for(board, bench, across=across, shelf=shelf)
     key = board.digest, bench.digest, across, at_c
     if key not in _CACHE:
         while len(_CACHE) >= _MOST_KEPT:
             _CACHE.pop(next(iter(_CACHE)))
         model = model_with_series(board)
         model = replace(model, netlist=warmed(model.netlist, conditions_at(at_c)))
-        _CACHE[key] = Engine(board, bench, model, across=across)
+        _CACHE[key] = Engine(board, bench, model, across=across, shelf=shelf)
         _CACHE[key].errors = MeterErrors(bench, at_c)
     return _CACHE[key]

@@ -20,6 +20,7 @@ from benchcheck.diagnosis.exchanged import worth_of_exchange
 from benchcheck.diagnosis.fits import fitted, joint
 from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, OPERATOR_CODES, UNNAMED, Hypothesis
+from benchcheck.diagnosis.kept import Shelf
 from benchcheck.diagnosis.likelihood import unexplained as not_explained
 from benchcheck.diagnosis.next_measurement import LIFT_S, PLACE_S
 from benchcheck.diagnosis.operators import Slips, slips
@@ -57,17 +58,20 @@ _UNREAD_BITS = 0.09
 
 
 def diagnose(
-    board: Board, bench: Bench, readings: Sequence[Reading], session: Session | None = None, *, across: bool = True
-) -> Diagnosis:
+    board: Board, bench: Bench, readings: Sequence[Reading], session: Session | None = None,
+    *, across: bool = True, shelf: Shelf | None = None,
+) -> Diagnosis:  # fmt: skip
     """Return what a set of readings says of a board, measured on a bench.
 
-    Without `across` only the spec's own checks are looked at, for a quick word at the end of a visit.
+    Without `across` only the spec's own checks are looked at, for a quick word at the end of a visit. What every
+    fault would read is taken from the shelf where it is there, and put there.
 
     Raises CircuitError for a board whose circuit cannot be solved.
     """
     session = session or _session(board, readings)
     evidence = evidence_of(board, readings, session)
-    engine = engine_at(board, bench, session, across=across).also_reading([one.shot for one in evidence.seen])
+    engine = engine_at(board, bench, session, across=across, shelf=shelf)
+    engine = engine.also_reading([one.shot for one in evidence.seen])
     found = _of_circuit(engine, evidence) if engine.netlist.devices else _by_signature(board, evidence, readings)
     return replace(
         found, remarks=(*found.remarks, *_tips(session, evidence), *beyond_display(board, bench, readings))

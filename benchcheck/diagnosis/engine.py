@@ -1,11 +1,13 @@
 """One board on one bench, made ready once: hypotheses, what each would read, and which no reading separates.
 
-Making it ready is the dictionary; weighing readings afterwards is quick. Kept per board and bench for the process.
+Making it ready is the dictionary; weighing readings afterwards is quick. It is kept per board and bench for the
+process and, where there is a shelf, for further ones.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import suppress
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
@@ -23,6 +25,7 @@ from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.fits import Fit, Local, joint
 from benchcheck.diagnosis.groups import groups_of
 from benchcheck.diagnosis.hypotheses import Hypothesis, hypotheses_of
+from benchcheck.diagnosis.kept import Shelf, called, packed, unpacked
 from benchcheck.diagnosis.likelihood import Held, hold
 from benchcheck.diagnosis.powered import under_power
 from benchcheck.diagnosis.predicted import Predictions
@@ -70,9 +73,15 @@ class Weighed:
 class Engine:
     """The dictionary of one board on one bench, and what it makes of readings."""
 
-    def __init__(self, board: Board, bench: Bench, model: Model | None = None, *, across: bool = True) -> None:
-        """Make ready; without `across` only the spec's own checks are looked at: quicker, and less to suggest."""
-        self._across = across
+    def __init__(
+        self, board: Board, bench: Bench, model: Model | None = None,
+        *, across: bool = True, shelf: Shelf | None = None,
+    ) -> None:  # fmt: skip
+        """Make ready; without `across` only the spec's own checks are looked at: quicker, and less to suggest.
+
+        What takes long is taken from the shelf, and put there.
+        """
+        self._across, self._shelf = across, shelf
         self.board, self.bench = board, bench
         self.model = model or model_with_series(board)
         self.netlist: Netlist = self.model.netlist
@@ -96,15 +105,34 @@ class Engine:
         if not more:
             return self
         wider = copy(self)
-        for name in ("predictions", "groups"):
-            wider.__dict__.pop(name, None)
+        wider.__dict__.pop("_dictionary", None)
         wider._more = tuple(shot for shot in dict.fromkeys(shots) if shot in more)
         return wider
 
-    @cached_property
+    @property
     def predictions(self) -> Predictions:
         """What every one of the shots reads under every hypothesis."""
-        return predict(self.board, self.bench, self.netlist, self.hypotheses, self.shots)
+        return self._dictionary[0]
+
+    @property
+    def groups(self) -> tuple[int, ...]:
+        """The group of every hypothesis: those no reading on the board separates are one."""
+        return self._dictionary[1]
+
+    @cached_property
+    def _dictionary(self) -> tuple[Predictions, tuple[int, ...]]:
+        """Predictions and groups, from the shelf where they are there."""
+        given = self.board, self.bench, self.netlist, self.hypotheses, self.shots
+        name = "" if self._shelf is None else called(*given, self.errors.ambient_c)
+        kept = None if self._shelf is None else self._shelf.taken(name)
+        if kept is not None:
+            with suppress(KeyError, TypeError, ValueError):
+                return unpacked(kept, self.board, self.netlist, self.shots)
+        predictions = predict(*given)
+        groups = groups_of(predictions, self.hypotheses, self.errors, self.by_eye)
+        if self._shelf is not None:
+            self._shelf.put(name, packed(predictions, groups))
+        return predictions, groups
 
     def _across_parts(self) -> list[Shot]:
         """Return the shots across the pins of every part, both ways round where that matters."""
@@ -120,11 +148,6 @@ class Engine:
             direct |= {Shot(red, black, function): None for red, black in between for function in usable}
         reactive = [each for each in ALTERNATING if self.bench.meter_for(each)]
         return [*direct, *(Shot(a, b, each) for a, b in pairs if a < b for each in reactive)]
-
-    @cached_property
-    def groups(self) -> tuple[int, ...]:
-        """The group of every hypothesis: those no reading on the board separates are one."""
-        return groups_of(self.predictions, self.hypotheses, self.errors, self.by_eye)
 
     def weigh(self, evidence: Evidence) -> Weighed:
         """Return all hypotheses weighed by the evidence."""
@@ -185,11 +208,11 @@ class Engine:
         return found
 
 
-def engine_for(board: Board, bench: Bench, *, across: bool = True) -> Engine:
-    """Return the engine of a board and bench, made ready once in this process."""
+def engine_for(board: Board, bench: Bench, *, across: bool = True, shelf: Shelf | None = None) -> Engine:
+    """Return the engine of a board and bench, made ready once in this process, from the shelf where it was before."""
     key = board.digest, bench.digest, across
     if key not in _CACHE:
         while len(_CACHE) >= _MOST_KEPT:
             _CACHE.pop(next(iter(_CACHE)))
-        _CACHE[key] = Engine(board, bench, across=across)
+        _CACHE[key] = Engine(board, bench, across=across, shelf=shelf)
     return _CACHE[key]

@@ -95,10 +95,13 @@ def device_pin(board: Board, device: Device, lead: Lead) -> str:
 
 
 class MeterErrors:
-    """What the bench's meters add to a reading of each function: their limits of error and where overload begins."""
+    """What the bench's meters add to a reading of each function: their limits of error and where overload begins.
+
+    They are at `ambient_c`, in degree Celsius.
+    """
 
     def __init__(self, bench: Bench, ambient_c: float = 23.0) -> None:
-        self._bench, self._ambient_c = bench, ambient_c
+        self._bench, self.ambient_c = bench, ambient_c
         self._known: dict[Function, list[tuple[float, float, float]]] = {}
 
     def _lines(self, function: Function) -> list[tuple[float, float, float]]:
@@ -106,8 +109,8 @@ class MeterErrors:
         if function not in self._known:
             lines = []
             for each in self._ranges(function):
-                base = each.half_width(0.0, self._ambient_c)
-                full = each.half_width(each.full_scale, self._ambient_c)
+                base = each.half_width(0.0, self.ambient_c)
+                full = each.half_width(each.full_scale, self.ambient_c)
                 lines.append((each.ceiling, base, (full - base) / each.full_scale))
             self._known[function] = lines
         return self._known[function]

@@ -6,7 +6,7 @@ value, a junction's own shift and its ideality, and what all junctions share.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -59,13 +59,19 @@ class Reactive:
 class Strays:
     """The strays of a board, in order: what slots lean on, idealities, all junctions at once, capacitors."""
 
-    def __init__(self, board: Board, netlist: Netlist) -> None:
+    def __init__(self, board: Board, netlist: Netlist, keys: Iterable[Key] = ()) -> None:
+        """Take the board and its circuit; `keys` are the strays it is known to have, in order."""
         self._board, self._netlist = board, netlist
-        self._place: dict[Key, int] = {}
+        self._place: dict[Key, int] = {key: place for place, key in enumerate(keys)}
         self.common = self._of("", "all junctions")
 
     def __len__(self) -> int:
         return len(self._place)
+
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """The device, what of it, and which of its junctions: of every stray, in order."""
+        return tuple(self._place)
 
     def _of(self, designator: str, what: str, number: int = 0) -> int:
         return self._place.setdefault((designator, what, number), len(self._place))

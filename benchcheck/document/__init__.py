@@ -5,7 +5,13 @@ The only home of TOML parsers and writers and of atomic file writing. tomli-w an
 
 from benchcheck.document.amend import amend
 from benchcheck.document.emit import dump, toml_value
-from benchcheck.document.files import digest_of, read_text_capped, write_atomically
+from benchcheck.document.files import (
+    digest_of,
+    read_bytes_capped,
+    read_text_capped,
+    write_atomically,
+    write_bytes_atomically,
+)
 from benchcheck.document.toml import Document, parse_document, read_document
 
 __all__ = [
@@ -14,8 +20,10 @@ __all__ = [
     "digest_of",
     "dump",
     "parse_document",
+    "read_bytes_capped",
     "read_document",
     "read_text_capped",
     "toml_value",
     "write_atomically",
+    "write_bytes_atomically",
 ]

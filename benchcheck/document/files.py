@@ -15,7 +15,15 @@ from pathlib import Path
 
 from benchcheck.errors import DocumentError, Fault, InputError
 
-__all__ = ["decode", "digest_of", "printable", "read_bytes_capped", "read_text_capped", "write_atomically"]
+__all__ = [
+    "decode",
+    "digest_of",
+    "printable",
+    "read_bytes_capped",
+    "read_text_capped",
+    "write_atomically",
+    "write_bytes_atomically",
+]
 
 SIZE_LIMIT_BYTES = 4_000_000
 BYTE_ORDER_MARK = "\ufeff"
@@ -122,18 +130,25 @@ def decode(data: bytes, name: str, error: type[InputError] = DocumentError) -> s
 
 
 def write_atomically(path: Path, text: str, *, mode: int = 0o600, error: type[InputError] = DocumentError) -> None:
-    """Put a text where `path` points, as UTF-8 and on the disk, or raise `error` and change nothing.
+    """Put a text where `path` points, as UTF-8, as `write_bytes_atomically` does."""
+    try:
+        data = text.encode("utf-8")
+    except UnicodeEncodeError as reason:
+        message = f"cannot be written: sign {reason.start} of its text is no character of Unicode; remove it"
+        raise error(Fault(printable(str(path)), "", message)) from reason
+    write_bytes_atomically(path, data, mode=mode, error=error)
+
+
+def write_bytes_atomically(
+    path: Path, data: bytes, *, mode: int = 0o600, error: type[InputError] = DocumentError
+) -> None:
+    """Put bytes where `path` points, on the disk, or raise `error` and change nothing.
 
     A symbolic link is followed, so that the file it names is replaced. The new file has `mode`, whatever the
     umask says; the default lets only its owner read it (records are private). Killed half-way it leaves the
     old file and at most a hidden `.tmp` beside it.
     """
     where = printable(str(path))
-    try:
-        data = text.encode("utf-8")
-    except UnicodeEncodeError as reason:
-        message = f"cannot be written: sign {reason.start} of its text is no character of Unicode; remove it"
-        raise error(Fault(where, "", message)) from reason
     try:
         target = Path(os.path.realpath(path))
         if target.exists() and not (target.is_file() or target.is_dir()):  # never rename over a device

@@ -9,6 +9,7 @@ from benchcheck.diagnosis.wording import short_lines
 from benchcheck.errors import BenchcheckError
 from benchcheck.record.store import read_record
 from benchcheck.session.run import Report
+from benchcheck.shelf import shelf_of_user
 from benchcheck.terminal.wrapping import wrapped
 
 __all__ = ["likely_lines"]
@@ -25,7 +26,7 @@ def likely_lines(report: Report) -> Iterator[str]:
         return
     try:
         readings = read_record(report.record, with_budgets=False).readings
-        found = diagnose(board, report.bench, readings, across=False)
+        found = diagnose(board, report.bench, readings, across=False, shelf=shelf_of_user())
     except BenchcheckError:
         return  # the verdicts stand without it
     for line in short_lines(found):

@@ -23,10 +23,11 @@ _STILL = 100
 def most_telling(checklist: Checklist, bench: Bench, readings: Sequence[Reading], session: Session) -> str:
     """Return the id of the unpowered check of this visit that tells most for its time, "" where none is worth it."""
     from benchcheck.diagnosis.diagnose import diagnose  # heavy, and only who asks for it should wait for it
+    from benchcheck.shelf import shelf_of_user
 
     taken = {one.check for one in readings}
     try:
-        found = diagnose(checklist.board, bench, readings, session)
+        found = diagnose(checklist.board, bench, readings, session, shelf=shelf_of_user())
     except BenchcheckError:
         return ""
     asked = {one.id for one in checklist.checks if not one.powered} - taken

@@ -22,6 +22,7 @@ from tests.benchmarks.rows import ROWS, table
 
 
 def main() -> None:
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does, before numpy is there
     benchmarks = discovered()
     asked = _asked()
     names = [*asked.names, *filter(None, asked.only.split(","))]

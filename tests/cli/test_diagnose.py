@@ -7,7 +7,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from benchcheck.cli.diagnose import diagnose
+from benchcheck.diagnosis import engine
 from benchcheck.errors import ReadingsError, RecordError, UsageError
+from benchcheck.shelf import DIRECTORY
 from tests.diagnosis import boards
 
 from .scratch import lay_out, records, verify
@@ -46,6 +48,22 @@ def test_a_file_of_readings_is_diagnosed_and_kept_for_programs(tmp_path: Path) -
     found = json.loads(out.read_text(encoding="utf-8"))
     assert found["hypotheses"][0]["designator"] == "D1"
     assert found["hypotheses"][0]["fault"] == "reversed"
+
+
+def test_a_dictionary_kept_by_one_run_serves_the_next(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(DIRECTORY, str(tmp_path / "kept"))
+    files = [str(tmp_path / name) for name in ("spec.toml", "card.csv", "bench.toml")]
+    told = []
+    for _ in range(2):  # each as a process of its own
+        monkeypatch.setattr(engine, "_CACHE", {})
+        told.append(ran(tmp_path, files[0], "--readings", files[1], "--bench", files[2]).stdout)
+        monkeypatch.setattr(engine, "predict", _worked_out_again)
+    assert told[0] == told[1]
+    assert "D1 reversed" in told[0].splitlines()[1]
+
+
+def _worked_out_again(*_: object) -> None:
+    raise AssertionError("the dictionary was worked out again")
 
 
 def test_a_spec_alone_has_no_readings(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchcheck.bench.functions import Function
 from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.groups import groups_of
 
 from . import boards
 
@@ -30,8 +31,7 @@ def test_a_reading_at_full_scale_splits_no_group() -> None:
     group = {name: engine.groups[row] for name, row in place.items()}
     for row in range(len(engine.hypotheses)):  # rounding decides between 99.99999 and overload
         table.mean[row, at] = 99.99999 if row % 2 else float("nan")
-    split = Engine(boards.board(spec), boards.bench())
-    split.__dict__["predictions"] = table
+    split = groups_of(table, engine.hypotheses, engine.errors, engine.by_eye)
     for name, number in group.items():
         same = [other for other, found in group.items() if found == number]
-        assert {split.groups[place[other]] for other in same} == {split.groups[place[name]]}
+        assert {split[place[other]] for other in same} == {split[place[name]]}

@@ -39,8 +39,9 @@ MAY_IMPORT: dict[str, set[str]] = {
         "readings.reading", "score", "diagnosis",
     },
     "report": {"record", "quantity"},
+    "shelf": {"document"},
 }  # fmt: skip
-BELOW_SESSION = set(MAY_IMPORT) - {"report"}
+BELOW_SESSION = set(MAY_IMPORT) - {"report", "shelf"}
 MAY_IMPORT["session"] = BELOW_SESSION
 MAY_IMPORT["conformance"] = set(MAY_IMPORT)
 MAY_IMPORT["builtin"] = {*MAY_IMPORT, "terminal"}  # the keyboard is a source like any other
@@ -64,6 +65,7 @@ SOLE_HOMES: dict[str, set[str]] = {
     "scipy.linalg": {"circuit", "metrology", "diagnosis"},
     "scipy.sparse": {"circuit", "metrology", "diagnosis"},
     "pluggy": {"plugins"},
+    "platformdirs": {"shelf"},
     "pyvisa": {"instruments/visa.py"},
     "time": {"clock"},
     "asyncio": {"simulation"},
