@@ -28,7 +28,7 @@ from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.robust import NEARBY
-from benchcheck.diagnosis.several import another_explains, least_readings, several_faults
+from benchcheck.diagnosis.several import add_several, another_explains, least_readings
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread, slips_by_signature
 from benchcheck.diagnosis.suggestions import DISCHARGE, suggestions
@@ -194,25 +194,22 @@ def ranked(engine: Engine, evidence: Evidence) -> Diagnosis:
     remarks = [*_looked_right(evidence, every.first), *_remarks(engine, evidence)]
     left = _left(engine, evidence, weighed, every)
     if left:
-        left_by = _several(engine, evidence, weighed, every, left)
-        paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
-        remarks += _paths(engine, paths)
-        left = tuple(name for name in left if name not in paths)
-        remarks = [*_contradictions(left, every.first), *remarks]
-        left = left_by.get(id(every.first), left)
+        contradictions, paths, left = _looked_into(engine, evidence, weighed, every, left, least)
+        remarks = [*contradictions, *remarks, *paths]
     return Diagnosis(every.ranked(), (), tuple(remarks), left)
 
 
-def _several(
-    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: Collection[str]
-) -> dict[int, tuple[str, ...]]:
-    """Add several faults at once; return the checks that each of them leaves, by its identity."""
-    if every.first is GOOD and len(left) == 1:
-        return {}  # one fault explains one reading by itself, if any does
-    together = list(several_faults(engine, evidence, weighed, left))
-    for several in together:
-        every.add(several.hypothesis, several.log_odds, several.like)
-    return {id(one.hypothesis): one.left for one in together}
+def _looked_into(
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: tuple[str, ...], least: Floats
+) -> tuple[list[str], list[str], tuple[str, ...]]:
+    """Look for several faults where one leaves checks; return what to say of these, of paths, and what is left."""
+    left_by = add_several(engine, evidence, weighed, every, left)
+    if id(every.first) not in left_by:  # looked for by itself once more, a fault may leave less
+        left = _left(engine, evidence, weighed, every)
+    paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
+    left = tuple(name for name in left if name not in paths)
+    contradictions = list(_contradictions(left, every.first))
+    return contradictions, list(_paths(engine, paths)), left_by.get(id(every.first), left)
 
 
 def _beside_paths(
@@ -263,10 +260,9 @@ def _left(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered)
 
     What is no fault of a part has the good board's circuit.
     """
-    first, fault = every.first, every.first.part_fault
+    first = every.first
     if first.code not in OPERATOR_CODES:
-        same = (at for at, one in enumerate(engine.hypotheses) if fault is not None and one.part_fault == fault)
-        return unexplained(engine, evidence, weighed, next(same, 0))
+        return unexplained(engine, evidence, weighed, engine.row_of(first))
     left = unexplained(engine, evidence, weighed, 0) if first.check else ()
     return tuple(name for name in left if name not in (first.check, *(one.check for one in first.also)))
 

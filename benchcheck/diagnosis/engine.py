@@ -179,6 +179,11 @@ class Engine:
         """Return how the circuit sees a check, None for one that is not read between two nets without power."""
         return shot_of(check, self.board)
 
+    def row_of(self, one: Hypothesis) -> int:
+        """Return the row of a fault, whatever is beside it; that of the good board for what is no fault of a part."""
+        fault = one.part_fault
+        return next((at for at, each in enumerate(self.hypotheses) if fault and each.part_fault == fault), 0)
+
     def check_of(self, shot: Shot) -> str:
         """Return the spec's check that is this reading, "" for none."""
         return next((check.id for check in self.board.checks if shot_of(check, self.board) == shot), "")

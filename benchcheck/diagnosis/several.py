@@ -14,6 +14,7 @@ from benchcheck.circuit.devices import pins
 from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence, Seen
 from benchcheck.diagnosis.fits import Fit, Local, joint, straight
+from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED, Hypothesis
 from benchcheck.diagnosis.likelihood import Held, hold, unexplained
 from benchcheck.diagnosis.predicted import Predictions
@@ -22,7 +23,14 @@ from benchcheck.diagnosis.search import settled
 from benchcheck.diagnosis.unit import UnitSolver
 from benchcheck.diagnosis.unnamed import least_with_paths, lower_than_named, worth_of_unnamed
 
-__all__ = ["another_explains", "least_readings", "several_faults"]
+__all__ = [
+    "add_several",
+    "another_explains",
+    "beyond_leakages",
+    "least_readings",
+    "members_alone",
+    "several_faults",
+]
 
 Floats = NDArray[np.float64]
 
@@ -59,6 +67,61 @@ def another_explains(engine: Engine, weighed: Weighed, left: Collection[str]) ->
     faults = [one.part_fault is not None for one in engine.hypotheses]
     every = np.concatenate([weighed.terms[faults], *(fit.terms[None] for at, fit in weighed.fits.items() if at)])
     return not unexplained(weighed.held, every)[:, here].all()
+
+
+def add_several(
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: Collection[str]
+) -> dict[int, tuple[str, ...]]:
+    """Add several faults at once where one leaves these checks; return those each of them leaves, by its identity.
+
+    Where they lead, each of them is looked for by itself once more.
+    """
+    if every.first is GOOD and len(left) == 1:
+        return {}  # one fault explains one reading by itself, if any does
+    row = engine.row_of(every.first)
+    if row in weighed.fits and not beyond_leakages(weighed, row, left):
+        return {}
+    together = list(several_faults(engine, evidence, weighed, left))
+    for several in together:
+        every.add(several.hypothesis, several.log_odds, several.like)
+    left_by = {id(one.hypothesis): one.left for one in together}
+    if id(every.first) in left_by:
+        members_alone(engine, evidence, weighed, every)
+    return left_by
+
+
+def beyond_leakages(weighed: Weighed, row: int, left: Collection[str]) -> bool:
+    """Return whether any reading of these checks is further off than leakages may be that take over from each other.
+
+    Where a junction's leakage is next to the test current a reading hangs on a thousandth of it: what a fault leaves
+    there asks for another look, and for no second fault.
+    """
+    held, fit = weighed.held, weighed.fits[row]
+    lines = weighed.lines(row, fit.stray)
+    allowed = np.sqrt(held.meter**2 + lines.own**2 + lines.bent**2)
+    far = unexplained(held, fit.terms) & ~(np.abs(fit.rest) <= allowed)
+    return any(one.check in left for one, bad in zip(held.seen, far, strict=True) if bad)
+
+
+def members_alone(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered) -> None:
+    """Go to each of the faults that lead together by itself, from other points, and enter what suits better.
+
+    It was gone to before from where the unit seemed to be without the other.
+    """
+    solver = UnitSolver(
+        engine.board, engine.bench, engine.netlist, engine.hypotheses, weighed.predictions, weighed.held
+    )
+    good = weighed.fits[0].stray
+    for row in _rows_of(engine, every.first) if solver.solves else ():
+        fits = [settled(solver, weighed.held, row, begin)[0] for begin in (good, np.zeros_like(good))]
+        fit = max(fits, key=lambda each: each.log_likelihood)
+        if row in weighed.fits and fit.log_likelihood <= weighed.fits[row].log_likelihood:
+            continue
+        alike = [at for at, group in enumerate(engine.groups) if group == engine.groups[row]]
+        before = engine.log_prior[alike] + engine.beside(evidence, [engine.hypotheses[at] for at in alike])
+        for at, odds in zip(alike, before + fit.log_likelihood, strict=True):
+            weighed.fits[at], weighed.log_odds[at] = fit, odds
+            every.add(engine.hypotheses[at], float(odds))
 
 
 def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed, left: Collection[str]) -> Iterator[Together]:

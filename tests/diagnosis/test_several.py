@@ -12,8 +12,9 @@ import pytest
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.evidence import Evidence
+from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
-from benchcheck.diagnosis.several import another_explains, several_faults
+from benchcheck.diagnosis.several import another_explains, beyond_leakages, members_alone, several_faults
 
 from . import population
 
@@ -94,3 +95,48 @@ def test_one_odd_reading_of_a_good_board_is_no_two_faults(engine: Engine) -> Non
     assert found.leading[0][0].hypothesis is GOOD
     assert found.unexplained == (seen[at].check,)
     assert max(len(one.hypothesis.part_faults) for one in found.ranked) == 1
+
+
+@pytest.mark.parametrize(("off", "beyond"), [(0.8, False), (1.2, True)])
+def test_what_leakages_may_make_of_a_reading_is_no_second_fault(engine: Engine, off: float, beyond: bool) -> None:
+    weighed = engine.weigh(with_two(engine, "R3 open", "M1 leaky", 1))
+    fit, lines = weighed.fits[0], weighed.lines(0, weighed.fits[0].stray)
+    seen = weighed.held.seen
+    at = next(at for at, one in enumerate(seen) if one.shot.red == "OUT" and not math.isnan(fit.rest[at]))
+    sigma, rest = float(np.hypot(weighed.held.meter, lines.own)[at]), fit.rest.copy()
+    bent, terms = lines.bent.copy(), fit.terms.copy()
+    bent[at], terms[at] = 100.0 * sigma, -1e3
+    rest[at] = off * float(np.hypot(sigma, bent[at]))
+    left = replace(
+        weighed, fits={0: replace(fit, rest=rest, terms=terms)}, lines=lambda row, strays: replace(lines, bent=bent)
+    )
+    assert beyond_leakages(left, 0, [seen[at].check]) is beyond
+
+
+def test_an_overload_that_is_left_is_no_leakage(engine: Engine) -> None:
+    weighed = engine.weigh(with_two(engine, "R3 open", "M1 leaky", 1))
+    at = next(at for at, one in enumerate(weighed.held.seen) if math.isnan(one.value))
+    terms = weighed.fits[0].terms.copy()
+    terms[at] = -1e3
+    left = replace(weighed, fits={0: replace(weighed.fits[0], terms=terms)})
+    assert beyond_leakages(left, 0, [weighed.held.seen[at].check])
+    assert not beyond_leakages(left, 0, [])
+
+
+def test_each_of_two_faults_that_lead_is_looked_for_by_itself_once_more(engine: Engine) -> None:
+    """One that got stuck on its way, so that a second had to be supposed, explains all alone."""
+    unit = population.unit_with(engine, engine.predictions.shots, "stuck", 1, "R3 open")
+    weighed = engine.weigh(unit.evidence)
+    row = unit.truth
+    alike = [at for at, group in enumerate(engine.groups) if group == engine.groups[row]]
+    right = {at: float(weighed.log_odds[at]) for at in alike}
+    stuck = replace(weighed.fits[row], log_likelihood=weighed.fits[row].log_likelihood - 200.0)
+    for at in alike:
+        weighed.fits[at], weighed.log_odds[at] = stuck, right[at] - 200.0
+    every = Gathered(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
+    second = next(one for one in engine.hypotheses if str(one) == "D1 leaky")
+    every.add(replace(engine.hypotheses[row], also=(second,)), max(right.values()) - 20.0)
+    assert second in every.first.also
+    members_alone(engine, unit.evidence, weighed, every)
+    assert every.first.also == ()
+    assert {at: float(weighed.log_odds[at]) for at in alike} == pytest.approx(right, abs=0.5)

@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import pathlib
+import random
 
 import numpy as np
 import pytest
 
 from benchcheck.bench.functions import Function
+from benchcheck.builtin import load_spec
 from benchcheck.circuit.devices import Mosfet
+from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.spread import single_junctions
 from tests.circuit.ngspice import PROGRAM
-from tests.diagnosis.spice_units import spice_drawn, spice_readings
+from tests.diagnosis import boards, population
+from tests.diagnosis.spice_units import spice_drawn, spice_readings, spice_row
 
+ROOT = pathlib.Path(__file__).parents[2]
 pytestmark = pytest.mark.skipif(PROGRAM is None, reason="needs ngspice, the second opinion")
 
 
@@ -51,3 +56,14 @@ def test_ngspice_reads_a_channels_body_of_another_ideality_as_we_do(engine: Engi
     by_spice = spice_readings(engine, unit, shots, 27.0, tmp_path).value
     ours = read_under(engine.board, engine.bench, unit, engine.hypotheses[:1], shots)[0]
     assert by_spice == pytest.approx(ours, rel=2e-3)
+
+
+def test_a_schottky_diode_that_leaks_far_more_than_ours_is_no_second_fault(tmp_path: pathlib.Path) -> None:
+    """Its leakage next to the test current, one reading hangs on a thousandth of it and is not explained."""
+    engine = Engine(load_spec(ROOT / "specs/halvorne-r52.toml"), boards.bench())
+    shots, leaky = engine.predictions.shots, next(one for one in engine.hypotheses if str(one) == "Q5 leaky")
+    row = spice_row(engine, leaky, shots, f"spice {engine.board.model} 95", 29.8, tmp_path)
+    unit = population.unit_of(engine, shots, engine.row_of(leaky), row, random.Random("leaks"))
+    found = ranked(engine, unit.evidence)
+    assert found.leading[0][0].hypothesis is leaky
+    assert [unit.evidence.seen[int(at)].shot.black for at in found.unexplained] == ["MOT"]
