@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from .elimination import Signs
 from .extras import ExtraBjts, ExtraJunctions, ExtraMosfets
 from .leanings import Leanings
 from .tangents import BjtTangent, Limits, MosfetTangent, junction_tangent
@@ -192,7 +193,7 @@ class Batch:
             done = (astray <= self._agrees) & finite & stays
             if done.any():
                 self._record(work, solution, done, which[done], outcome)
-                outcome.solved[which[done]] = ~negative[done]
+                outcome.solved[which[done]] = ~negative(done)
             keep = ~done & finite & (work.steps < most_steps)
             work.advance(solution)
             if not keep.all():
@@ -271,8 +272,8 @@ class _Work:
         self.steps += 1
         return np.where(self._held_back, 1.0, astray / self._items.ampere)
 
-    def step(self) -> tuple[Floats, Bools]:
-        """Return the solution of the items' equations (unknowns x items) and which determinants are negative."""
+    def step(self) -> tuple[Floats, Signs]:
+        """Return the solution of the items' equations (unknowns x items) and whose determinants are negative."""
         return self._v.elimination.solve(*self._equations())
 
     def _equations(self) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from .excitation import DiodeTest, Excitation, Ohms
 
-__all__ = ["DrivenRange", "driven_ranges", "range_table"]
+__all__ = ["DrivenRange", "driven_ranges", "range_table", "ranges_from"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +46,27 @@ def driven_ranges(excitation: Excitation) -> tuple[DrivenRange, ...]:
             return ()
 
 
+def ranges_from(excitations: Sequence[Excitation], places: Sequence[int]) -> list[tuple[DrivenRange, ...]]:
+    """Return the ranges of excitations from the one at each place on; like ones are one object."""
+    known: dict[tuple[int, int], tuple[DrivenRange, ...]] = {}
+    for excitation, place in zip(excitations, places, strict=True):
+        if (id(excitation), place) not in known:  # to hash an excitation takes longer than all the rest
+            known[id(excitation), place] = driven_ranges(excitation)[place:]
+    return [known[id(excitation), place] for excitation, place in zip(excitations, places, strict=True)]
+
+
 def range_table(ranges: Sequence[Sequence[DrivenRange]]) -> dict[str, NDArray[np.float64]]:
-    """Return every number of some probes' ranges (probes x most ranges) by its name; NaN where there is none."""
+    """Return every number of some probes' ranges (probes x most ranges) by its name; NaN where there is none.
+
+    Ranges that are one object are looked at once.
+    """
     most = max(map(len, ranges), default=0)
     table = {field.name: np.full((len(ranges), most), np.nan) for field in fields(DrivenRange)}
-    alike: dict[tuple[DrivenRange, ...], list[int]] = {}
+    alike: dict[int, list[int]] = {}
     for at, each in enumerate(ranges):
-        alike.setdefault(tuple(each), []).append(at)
-    for each, places in alike.items():
+        alike.setdefault(id(each), []).append(at)
+    for places in alike.values():
+        each = ranges[places[0]]
         for name, array in table.items():
             array[places, : len(each)] = [getattr(one, name) for one in each]
     return table

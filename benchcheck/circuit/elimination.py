@@ -8,7 +8,7 @@ operations cost more than their numbers: they are solved one by one, dense, by L
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
@@ -20,6 +20,7 @@ __all__ = ["Elimination", "elimination_of"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Signs = Callable[[Bools], Bools]
 
 #: so many matrices take as long together as one by one (33 unknowns).
 _FEW = 40
@@ -99,8 +100,8 @@ class Elimination:
         self._cols[col].clear()
         return _Pivot(place, row, col, clears, right)
 
-    def solve(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
-        """Return the solutions (size x batch) and which products of the pivots are negative.
+    def solve(self, values: Floats, right: Floats) -> tuple[Floats, Signs]:
+        """Return the solutions (size x batch) and, asked of some of them, whose product of the pivots is negative.
 
         `values` (places x batch) and `right` (as the solution) may be overwritten. Where a matrix is singular the
         solution is not finite: the caller must look.
@@ -109,19 +110,23 @@ class Elimination:
         if 0 < count <= _FEW:
             with suppress(np.linalg.LinAlgError):  # one is singular: elimination tells which
                 return self._one_by_one(values, right)
-        return self.eliminate(values, right)
+        found, negative = self.eliminate(values, right)
+        return found, negative.__getitem__
 
-    def _one_by_one(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
+    def _one_by_one(self, values: Floats, right: Floats) -> tuple[Floats, Signs]:
         """Solve dense matrices; raises numpy.linalg.LinAlgError where one is singular."""
         dense = np.zeros((values.shape[1], self.size, self.size))
         dense[:, self._row_at, self._col_at] = values.T
         with np.errstate(all="ignore"):
             found = np.linalg.solve(dense, right.T[..., None])[..., 0].T
-            sign = np.linalg.slogdet(dense)[0]
-        return np.ascontiguousarray(found), (sign < 0.0) ^ self._odd
+
+        def negative(which: Bools) -> Bools:
+            return np.asarray((np.linalg.slogdet(dense[which])[0] < 0.0) ^ self._odd)
+
+        return np.ascontiguousarray(found), negative
 
     def eliminate(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
-        """Return as `solve`, all matrices together, and leave in `values` what `solve_transposed` asks for."""
+        """Return solutions and signs, all matrices together; leave in `values` what `solve_transposed` asks for."""
         entry, side = list(values), list(right)
         negative = np.zeros(values.shape[1], dtype=bool)
         product = np.empty(values.shape[1])

@@ -8,7 +8,8 @@ Every current is what flows into the device at that terminal, in ampere; every s
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from math import e
 
 import numpy as np
@@ -87,7 +88,7 @@ class JunctionArrays:
     gmin: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class BjtArrays:
     """Bipolar transistors, one per entry; `sign` is 1 for NPN and -1 for PNP, `series` RC, RB, RE by row in ohm."""
 
@@ -107,6 +108,12 @@ class BjtArrays:
     knee_reverse: Floats
     series: Floats
     gmin: float
+
+    @cached_property
+    def upright(self) -> BjtArrays:
+        """The parameters shaped to go with readings (transistors x readings)."""
+        names = (field.name for field in fields(self) if field.name not in ("series", "gmin"))
+        return replace(self, **{name: getattr(self, name)[:, None] for name in names})
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +182,7 @@ def bjt_currents(bjts: BjtArrays, v_be: Floats, v_bc: Floats) -> tuple[Floats, F
     Rows are collector, base, emitter; voltages and currents are of the NPN sense (multiply by `sign`).
     Transport Gummel-Poon: IC = (IF - IR)/qb - IR/BR - ILC, IB = IF/BF + ILE + IR/BR + ILC.
     """
-    b = _along(bjts, v_be.ndim)
+    b = bjts if v_be.ndim == 1 else bjts.upright
     both = np.array([v_be, v_bc])
     diffusion, grown = _exponential(b.saturation, np.array([b.forward_slope_v, b.reverse_slope_v]), both)
     forward, reverse = diffusion + b.gmin * both
@@ -192,15 +199,6 @@ def bjt_currents(bjts: BjtArrays, v_be: Floats, v_bc: Floats) -> tuple[Floats, F
     b_be = g_forward / b.forward_gain + g_leak_e
     slopes = np.array([[c_be, c_bc], [b_be, b_bc], [-c_be - b_be, -c_bc - b_bc]])
     return np.array([collector, base, -collector - base]), slopes
-
-
-def _along(bjts: BjtArrays, dimensions: int) -> BjtArrays:
-    """Return the parameters shaped to go with readings of so many dimensions, the transistors along the first."""
-    if dimensions == 1:
-        return bjts
-    shape = (-1, *[1] * (dimensions - 1))
-    names = (name for name in BjtArrays.__slots__ if name not in ("series", "gmin"))
-    return replace(bjts, **{name: getattr(bjts, name).reshape(shape) for name in names})
 
 
 def _leakage(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[Floats, Floats]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from .batch import Batch, Items, Outcome
 from .dictionary import Probe, given_way_v
-from .driven import driven_ranges, range_table
+from .driven import range_table, ranges_from
 from .faults import Edit
 from .leanings import Leaning, Leanings
 from .netlist import Netlist
@@ -135,7 +135,7 @@ class _Ranged:
         self._batch, self._leanings = Batch(self._v, _AGREES, port_alone=True), Leanings(self._v)
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
-        ranges = [driven_ranges(probe.excitation)[place:] for probe, place in zip(probes, places, strict=True)]
+        ranges = ranges_from([probe.excitation for probe in probes], places)
         self._read = np.maximum(np.array(read, float), _LEAST_OHM)  # leads taken off may leave less than nothing
         self._by = range_table(ranges)
         self._last = np.array([len(each) - 1 for each in ranges], dtype=np.intp)

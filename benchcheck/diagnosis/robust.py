@@ -146,7 +146,8 @@ class Lines:
         """
         share = np.sqrt(weights(rest, blurred, self.broad)) / blurred
         scaled = self.slopes * share  # by its own transpose: half the work of any other product
-        information = np.eye(len(self.slopes)) + scaled @ scaled.T
+        information = scaled @ scaled.T
+        information.flat[:: len(information) + 1] += 1.0
         right = scaled @ (share * self.error) - self.at
         ends = self.ends
         short = -(ends.beyond + move @ ends.slopes)

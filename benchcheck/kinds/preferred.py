@@ -6,6 +6,7 @@ E24 and below are the standard's own list; E48 to E192 follow round(100 * 10^(i/
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 __all__ = ["usual_tolerance"]
 
@@ -18,6 +19,7 @@ E96 = tuple(round(100 * 10 ** (i / 96)) for i in range(96))
 E192 = tuple(920 if i == 185 else round(100 * 10 ** (i / 192)) for i in range(192))
 
 
+@lru_cache(maxsize=1024)  # asked of every part again wherever a board strays
 def usual_tolerance(value: float) -> tuple[float, str] | None:
     """Return the fraction and the series that go with a value (any unit), None for a value in no series.
 
