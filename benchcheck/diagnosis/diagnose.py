@@ -28,7 +28,7 @@ from benchcheck.diagnosis.powered import only_under_power, signs_under_power
 from benchcheck.diagnosis.predictions import read_under
 from benchcheck.diagnosis.result import NOT_COUNTED, Cause, Diagnosis, Ranked, Suggestion
 from benchcheck.diagnosis.robust import NEARBY
-from benchcheck.diagnosis.several import add_several, another_explains, least_readings
+from benchcheck.diagnosis.several import add_several, another_explains, beyond_leakages, least_readings
 from benchcheck.diagnosis.shots import Shot
 from benchcheck.diagnosis.signatures import by_signature, parts_unread, slips_by_signature
 from benchcheck.diagnosis.suggestions import DISCHARGE, suggestions
@@ -208,7 +208,9 @@ def _looked_into(
         left = _left(engine, evidence, weighed, every)
     paths = _too_low(engine, weighed, left, least) if UNNAMED in (every.first, *every.first.also) else ()
     left = tuple(name for name in left if name not in paths)
-    contradictions = list(_contradictions(left, every.first))
+    row = engine.row_of(every.first)
+    leaks = row in weighed.fits and not beyond_leakages(weighed, row, left)
+    contradictions = list(_contradictions(left, every.first, leaks=leaks))
     return contradictions, list(_paths(engine, paths)), left_by.get(id(every.first), left)
 
 
@@ -288,16 +290,18 @@ def unexplained(engine: Engine, evidence: Evidence, weighed: Weighed, row: int) 
     return tuple(one.check for one, bad in zip(weighed.held.seen, far, strict=True) if bad)
 
 
-def _contradictions(left: Sequence[str], best: Hypothesis) -> Iterator[str]:
+def _contradictions(left: Sequence[str], best: Hypothesis, *, leaks: bool) -> Iterator[str]:
+    """Yield what to do about readings that one fault leaves; `leaks` where leakages may make that of them."""
     if not left:
         return
     names = list(dict.fromkeys(name if is_between(name) else name.partition(".")[0] for name in left))
     if any(one is not UNNAMED for one in best.also):
         yield f"no single fault explains {_listed(left)} with the rest; together these do best: {best}"
     else:
+        then = "; a junction's leakage may make that of it" if leaks else ", then look for a second fault"
         yield (
             f"no single fault explains {_listed(left)} with all other readings: touch down again there "
-            f"({', '.join(names[:4])}), then look for a second fault"
+            f"({', '.join(names[:4])}){then}"
         )
 
 

@@ -27,8 +27,8 @@ __all__ = [
     "add_several",
     "another_explains",
     "beyond_leakages",
+    "gone_to_alone",
     "least_readings",
-    "members_alone",
     "several_faults",
 ]
 
@@ -37,6 +37,8 @@ Floats = NDArray[np.float64]
 _PAIRED, _MOST_PAIRS, _MOST_BESIDE = 8, 10, 2
 #: how many of those weighed together are followed to where the unit seems to be.
 _FOLLOWED = 3
+#: how many of those that explain what is left are looked for by themselves, and by how much, as a logarithm.
+_TELLING, _TELLS = 2, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,20 +76,55 @@ def add_several(
 ) -> dict[int, tuple[str, ...]]:
     """Add several faults at once where one leaves these checks; return those each of them leaves, by its identity.
 
-    Where they lead, each of them is looked for by itself once more.
+    Before that, and where they lead, faults are looked for by themselves once more.
     """
     if every.first is GOOD and len(left) == 1:
         return {}  # one fault explains one reading by itself, if any does
-    row = engine.row_of(every.first)
-    if row in weighed.fits and not beyond_leakages(weighed, row, left):
+    if len(_seen_turned(engine, evidence)) < 2:
+        left = _asking(engine, evidence, weighed, every, left)
+    if not left:
         return {}
     together = list(several_faults(engine, evidence, weighed, left))
     for several in together:
         every.add(several.hypothesis, several.log_odds, several.like)
     left_by = {id(one.hypothesis): one.left for one in together}
     if id(every.first) in left_by:
-        members_alone(engine, evidence, weighed, every)
+        gone_to_alone(engine, evidence, weighed, every, _rows_of(engine, every.first))
     return left_by
+
+
+def _asking(
+    engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, left: Collection[str]
+) -> Collection[str]:
+    """Return the checks that ask for a second fault, once those that explain most of these were gone to alone."""
+    row = engine.row_of(every.first)
+    if row in weighed.fits and not beyond_leakages(weighed, row, left):
+        return ()
+    gone_to_alone(engine, evidence, weighed, every, _telling(engine, weighed, row, left))
+    row = engine.row_of(every.first)
+    if row not in weighed.fits:
+        return left
+    far = unexplained(weighed.held, weighed.fits[row].terms)
+    left = tuple(one.check for one, bad in zip(weighed.held.seen, far, strict=True) if bad)
+    return left if beyond_leakages(weighed, row, left) else ()
+
+
+def _seen_turned(engine: Engine, evidence: Evidence) -> list[Hypothesis]:
+    """Return the parts the wrong way round that the eyes saw so."""
+    answers = evidence.orientation or {}
+    return [one for one in engine.hypotheses if one.code == "reversed" and answers.get(one.designator) == "no"]
+
+
+def _telling(engine: Engine, weighed: Weighed, row: int, left: Collection[str]) -> list[int]:
+    """Return the faults that explain most of what one leaves, one of each group."""
+    here = np.array([one.check in left for one in weighed.held.seen], bool)
+    terms = weighed.fits[row].terms if row in weighed.fits else weighed.terms[row]
+    gain = (weighed.terms - terms)[:, here].clip(min=0.0).sum(axis=1)
+    best: dict[int, int] = {}
+    for at in np.argsort(-gain):
+        best.setdefault(engine.groups[at], int(at))
+    others = [at for group, at in best.items() if group not in (engine.groups[0], engine.groups[row])]
+    return [at for at in others[:_TELLING] if gain[at] > _TELLS]
 
 
 def beyond_leakages(weighed: Weighed, row: int, left: Collection[str]) -> bool:
@@ -103,16 +140,16 @@ def beyond_leakages(weighed: Weighed, row: int, left: Collection[str]) -> bool:
     return any(one.check in left for one, bad in zip(held.seen, far, strict=True) if bad)
 
 
-def members_alone(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered) -> None:
-    """Go to each of the faults that lead together by itself, from other points, and enter what suits better.
+def gone_to_alone(engine: Engine, evidence: Evidence, weighed: Weighed, every: Gathered, rows: Sequence[int]) -> None:
+    """Go to each of some faults by itself from where the good board suits best and as designed; enter what is better.
 
-    It was gone to before from where the unit seemed to be without the other.
+    It was gone to before from where the unit seemed to be then.
     """
     solver = UnitSolver(
         engine.board, engine.bench, engine.netlist, engine.hypotheses, weighed.predictions, weighed.held
     )
     good = weighed.fits[0].stray
-    for row in _rows_of(engine, every.first) if solver.solves else ():
+    for row in rows if solver.solves else ():
         fits = [settled(solver, weighed.held, row, begin)[0] for begin in (good, np.zeros_like(good))]
         fit = max(fits, key=lambda each: each.log_likelihood)
         if row in weighed.fits and fit.log_likelihood <= weighed.fits[row].log_likelihood:
@@ -120,8 +157,9 @@ def members_alone(engine: Engine, evidence: Evidence, weighed: Weighed, every: G
         alike = [at for at, group in enumerate(engine.groups) if group == engine.groups[row]]
         before = engine.log_prior[alike] + engine.beside(evidence, [engine.hypotheses[at] for at in alike])
         for at, odds in zip(alike, before + fit.log_likelihood, strict=True):
-            weighed.fits[at], weighed.log_odds[at] = fit, odds
-            every.add(engine.hypotheses[at], float(odds))
+            if odds > weighed.log_odds[at]:
+                weighed.fits[at], weighed.log_odds[at] = fit, odds
+                every.add(engine.hypotheses[at], float(odds))
 
 
 def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed, left: Collection[str]) -> Iterator[Together]:
@@ -130,11 +168,7 @@ def several_faults(engine: Engine, evidence: Evidence, weighed: Weighed, left: C
     `left` are the checks that the leader leaves unexplained.
     """
     leading = _explaining(engine, weighed)
-    seen_turned = [
-        one
-        for one in engine.hypotheses
-        if one.code == "reversed" and (evidence.orientation or {}).get(one.designator) == "no"
-    ]
+    seen_turned = _seen_turned(engine, evidence)
     if len(seen_turned) > 1:
         told = [one for one in leading if not _like_a_path(engine, one)]
         yield from _beside_what_was_seen(engine, evidence, weighed, seen_turned, told)
@@ -227,7 +261,7 @@ def _followed(
 
 def _rows_of(engine: Engine, several: Hypothesis) -> list[int]:
     """Return the rows of the faults among several, each by itself."""
-    faults = {one.part_fault for one in (several, *several.also)}
+    faults = {one.part_fault for one in (several, *several.also)} - {None}
     return [at for at, one in enumerate(engine.hypotheses) if one.part_fault in faults]
 
 

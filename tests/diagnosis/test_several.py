@@ -9,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchcheck.diagnosis.diagnose import ranked
-from benchcheck.diagnosis.engine import Engine
+from benchcheck.diagnosis.diagnose import ranked, unexplained
+from benchcheck.diagnosis.engine import Engine, Weighed
 from benchcheck.diagnosis.evidence import Evidence
 from benchcheck.diagnosis.gathered import Gathered
 from benchcheck.diagnosis.hypotheses import GOOD, UNNAMED
-from benchcheck.diagnosis.several import another_explains, beyond_leakages, members_alone, several_faults
+from benchcheck.diagnosis.several import add_several, another_explains, beyond_leakages, gone_to_alone, several_faults
 
 from . import population
 
@@ -123,20 +123,37 @@ def test_an_overload_that_is_left_is_no_leakage(engine: Engine) -> None:
     assert not beyond_leakages(left, 0, [])
 
 
-def test_each_of_two_faults_that_lead_is_looked_for_by_itself_once_more(engine: Engine) -> None:
-    """One that got stuck on its way, so that a second had to be supposed, explains all alone."""
+def stuck(engine: Engine) -> tuple[Evidence, Weighed, int, dict[int, float]]:
+    """Return readings of R3 open, weighed as if it had got stuck on its way; its row, and its group's right odds."""
     unit = population.unit_with(engine, engine.predictions.shots, "stuck", 1, "R3 open")
     weighed = engine.weigh(unit.evidence)
-    row = unit.truth
-    alike = [at for at, group in enumerate(engine.groups) if group == engine.groups[row]]
+    alike = [at for at, group in enumerate(engine.groups) if group == engine.groups[unit.truth]]
     right = {at: float(weighed.log_odds[at]) for at in alike}
-    stuck = replace(weighed.fits[row], log_likelihood=weighed.fits[row].log_likelihood - 200.0)
+    poor = replace(weighed.fits[unit.truth], log_likelihood=weighed.fits[unit.truth].log_likelihood - 1000.0)
     for at in alike:
-        weighed.fits[at], weighed.log_odds[at] = stuck, right[at] - 200.0
+        weighed.fits[at], weighed.log_odds[at] = poor, right[at] - 1000.0
+    return unit.evidence, weighed, unit.truth, right
+
+
+def test_each_of_two_faults_that_lead_is_looked_for_by_itself_once_more(engine: Engine) -> None:
+    """One that got stuck, so that a second had to be supposed, explains all alone."""
+    evidence, weighed, row, right = stuck(engine)
     every = Gathered(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
     second = next(one for one in engine.hypotheses if str(one) == "D1 leaky")
     every.add(replace(engine.hypotheses[row], also=(second,)), max(right.values()) - 20.0)
     assert second in every.first.also
-    members_alone(engine, unit.evidence, weighed, every)
+    gone_to_alone(engine, evidence, weighed, every, [row])
     assert every.first.also == ()
-    assert {at: float(weighed.log_odds[at]) for at in alike} == pytest.approx(right, abs=0.5)
+    assert {at: float(weighed.log_odds[at]) for at in right} == pytest.approx(right, abs=0.5)
+
+
+def test_who_explains_what_is_left_is_looked_for_alone_before_any_pair(engine: Engine) -> None:
+    evidence, weighed, row, right = stuck(engine)
+    weighed.log_odds[1:] -= 1000.0  # nor does any other lead
+    every = Gathered(list(engine.hypotheses), list(weighed.log_odds), list(engine.groups))
+    assert every.first is GOOD
+    left = unexplained(engine, evidence, weighed, 0)
+    assert len(left) > 1
+    assert add_several(engine, evidence, weighed, every, left) == {}
+    assert engine.row_of(every.first) in right
+    assert unexplained(engine, evidence, weighed, row) == ()
