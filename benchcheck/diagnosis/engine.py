@@ -123,14 +123,14 @@ class Engine:
     def _dictionary(self) -> tuple[Predictions, tuple[int, ...]]:
         """Predictions and groups, from the shelf where they are there."""
         given = self.board, self.bench, self.netlist, self.hypotheses, self.shots
-        name = "" if self._shelf is None else called(*given, self.errors.ambient_c)
-        kept = None if self._shelf is None else self._shelf.taken(name)
+        name = called(*given, self.errors.ambient_c, self.by_eye) if self._shelf is not None else ""
+        kept = self._shelf.taken(name) if self._shelf is not None and name else None
         if kept is not None:
             with suppress(KeyError, TypeError, ValueError):
                 return unpacked(kept, self.board, self.netlist, self.shots)
         predictions = predict(*given)
         groups = groups_of(predictions, self.hypotheses, self.errors, self.by_eye)
-        if self._shelf is not None:
+        if self._shelf is not None and name:
             self._shelf.put(name, packed(predictions, groups))
         return predictions, groups
 

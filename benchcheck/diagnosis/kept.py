@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Protocol
 
 import numpy as np
@@ -30,6 +30,7 @@ Arrays = Mapping[str, NDArray[Any]]
 
 #: the arrays of predictions that are kept as they are.
 _PLAIN = ("mean", "latent", "held", "known", "good", "slopes", "entry", "own", "bent", "by_lead")
+_OURS = "benchcheck."
 _HEAD, _GROUPS, _SETTLED, _PROBES = "head", "groups", "settled", "probes"
 
 
@@ -45,11 +46,17 @@ class Shelf(Protocol):
 
 def called(
     board: Board, bench: Bench, netlist: Netlist, hypotheses: Sequence[Hypothesis], shots: Sequence[Shot],
-    ambient_c: float,
+    ambient_c: float, by_eye: Collection[str],
 ) -> str:  # fmt: skip
-    """Return the name of a dictionary: a digest of all it is worked out from, parts' spreads among it."""
-    spreads = [(name, getattr(part, "spread", None)) for name, part in board.parts.items()]
-    given = board.digest, bench, netlist.devices, hypotheses, shots, board.parts, spreads, ambient_c
+    """Return the name of a dictionary: a digest of all it is worked out from, parts' spreads among it.
+
+    It is "" for a board with a part whose kind a plugin brought: nothing tells one version of that from another.
+    """
+    if not all(type(part).__module__.startswith(_OURS) for part in board.parts.values()):
+        return ""
+    of_parts = [(name, getattr(p, "spread", None), getattr(p, "value", None)) for name, p in board.parts.items()]
+    meters = bench.meters, bench.use, bench.supplies, bench.loads
+    given = board.digest, meters, netlist.devices, hypotheses, shots, board.parts, of_parts, ambient_c, sorted(by_eye)
     return hashlib.sha256(repr(given).encode()).hexdigest()
 
 

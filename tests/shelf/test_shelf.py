@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import random
 from pathlib import Path
@@ -63,6 +64,54 @@ def test_what_is_damaged_is_as_if_it_were_not_there(seed: int, tmp_path: Path) -
     assert shelf.taken("one") is not None
 
 
+@pytest.mark.parametrize("inside", [b"", b"no archive", b"PK\x03\x04 nor this", b"\x93NUMPY\x01\x00 nor this"])
+def test_what_is_no_archive_is_as_if_it_were_not_there(inside: bytes, tmp_path: Path) -> None:
+    shelf = FileShelf(tmp_path)
+    shelf.put("one", ARRAYS)
+    (path,) = files(tmp_path)
+    path.write_bytes(hashlib.sha256(inside).digest() + inside)
+    assert shelf.taken("one") is None
+
+
+def test_a_shelf_that_may_only_be_read_serves_all_the_same(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    FileShelf(tmp_path).put("one", ARRAYS)
+
+    def refused(*_: object) -> None:
+        raise PermissionError("read only")
+
+    monkeypatch.setattr(os, "utime", refused)
+    assert FileShelf(tmp_path).taken("one") is not None
+
+
+@pytest.mark.parametrize("error", [FileNotFoundError("no files of Python"), ImportError("no metadata")])
+def test_a_program_that_nothing_tells_from_another_version_keeps_nothing(
+    error: Exception, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown() -> str:
+        raise error
+
+    monkeypatch.setattr(shelves, "_program", unknown)
+    shelf = FileShelf(tmp_path)
+    shelf.put("one", ARRAYS)
+    assert shelf.taken("one") is None
+    assert files(tmp_path) == []
+
+
+def test_the_program_is_its_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shelves, "__file__", str(tmp_path / "shelf.py"))
+    digest = shelves._program.__wrapped__
+    with pytest.raises(FileNotFoundError):
+        digest()
+    (tmp_path / "one.py").write_text("one = 1\n")
+    (tmp_path / "two.toml").write_text("two = 2\n")
+    (tmp_path / ".#editing.py").symlink_to(tmp_path / "nowhere")  # as an editor leaves it
+    first = digest()
+    (tmp_path / "two.toml").write_text("two = 3\n")
+    second = digest()
+    (tmp_path / "one.py").rename(tmp_path / "other.py")
+    assert len({first, second, digest()}) == 3
+
+
 @pytest.mark.parametrize("left", [0, 1, 31, 32, 100])
 def test_what_was_cut_short_is_as_if_it_were_not_there(left: int, tmp_path: Path) -> None:
     shelf = FileShelf(tmp_path)
@@ -103,6 +152,17 @@ def test_those_not_used_for_longest_make_room(tmp_path: Path) -> None:
     assert [name for name in ("one", "two", "three", "four") if shelf.taken(name)] == ["one", "three", "four"]
 
 
+def test_what_another_process_removed_or_cannot_be_removed_stops_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shelf = FileShelf(tmp_path, most_bytes=2000)
+    (tmp_path / f"{'0' * 64}.dictionary").symlink_to(tmp_path / "removed meanwhile")
+    (tmp_path / f"{'1' * 64}.dictionary").mkdir()
+    for name in ("one", "two", "three"):
+        shelf.put(name, ARRAYS)
+        assert shelf.taken(name) is not None
+
+
 def test_what_is_larger_than_all_there_may_be_is_not_kept(tmp_path: Path) -> None:
     shelf = FileShelf(tmp_path, most_bytes=200)
     shelf.put("one", ARRAYS)
@@ -134,7 +194,9 @@ def test_the_environment_says_where_or_that_nothing_is_kept(tmp_path: Path, monk
     shelf = shelf_of_user()
     assert shelf is not None
     shelf.put("one", ARRAYS)
-    assert len(files(tmp_path)) == 1
+    assert len(files(tmp_path / "dictionaries")) == 1
+    monkeypatch.setenv(DIRECTORY, "near/by")  # of where one happens to stand
+    assert shelf_of_user() is None
 
 
 def test_by_default_it_is_the_users_directory_for_such_things(
