@@ -54,7 +54,7 @@ def diagnose(source: Path, readings: Path | None, bench: str | None, json_file: 
     refuse_unwritable(json_file, source, bench or "bench.toml", readings)
     given = _given(source, readings, bench, records)
     patience = Timer(
-        _SILENT_S, click.echo, ("working out what every fault would read on this bench ...",), {"err": True}
+        _SILENT_S, click.echo, ("weighing what every fault would read on this bench ...",), {"err": True}
     )
     patience.daemon = True
     patience.start()
