@@ -34,12 +34,13 @@ class SortedVariants:
     """
 
     def __init__(self, netlist: Netlist, edits: Sequence[Edit], conditions: Conditions) -> None:
-        self.whole = Variants(netlist, edits, conditions)
+        good = Variants(netlist, (), conditions)
+        self.whole = Variants(netlist, edits, conditions) if edits else good
         self._sort, self._number = np.zeros((2, len(edits) + 1), np.intp)
         self.batches: list[Batch] = []
         self._leanings: list[Leanings] = []
-        for sort, chosen in enumerate(self._sorts(Variants(netlist, (), conditions))):
-            variants = Variants(netlist, [edits[at - 1] for at in chosen], conditions)
+        for sort, chosen in enumerate(self._sorts(good)):
+            variants = Variants(netlist, [edits[at - 1] for at in chosen], conditions) if len(chosen) else good
             self._sort[chosen], self._number[chosen] = sort, np.arange(1, len(chosen) + 1)
             self.batches.append(Batch(variants))
             self._leanings.append(Leanings(variants))
