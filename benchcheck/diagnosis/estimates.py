@@ -147,24 +147,28 @@ class _Again:
     def _moved(self, weight: Floats, error: Floats, move: Floats) -> Floats:
         """Return the moves (rows x strays) that suit errors by their weights best, found from where they are.
 
-        By conjugate gradients, all rows abreast, preconditioned with the information that the middle weights give
-        (Hestenes and Stiefel 1952): rows differ in the few readings a fault moves.
+        By conjugate gradients, all rows abreast until each has come out, preconditioned with the information that
+        the middle weights give (Hestenes and Stiefel 1952): rows differ in the few readings a fault moves.
         """
-        slopes = self.slopes
+        slopes, move = self.slopes, move.copy()
 
-        def information(by: Floats) -> Floats:
+        def information(by: Floats, weight: Floats) -> Floats:
             return np.asarray(by + ((by @ slopes) * weight) @ slopes.T)
 
         usual = np.linalg.inv(np.eye(len(slopes)) + (slopes * np.median(weight, axis=0)) @ slopes.T)
-        left = (weight * error) @ slopes.T - self.at - information(move)
+        left = (weight * error) @ slopes.T - self.at - information(move, weight)
         way = near = left @ usual
         size = begun = (left * near).sum(axis=1)
+        rows = np.arange(len(move))
         for _ in range(_MOST_STEPS):
-            if (size <= _FOUND**2 * begun).all():
+            going = size > _FOUND**2 * begun
+            if not going.any():
                 break
-            ahead = information(way)
+            rows, weight, left, way, size, begun = (each[going] for each in (rows, weight, left, way, size, begun))
+            ahead = information(way, weight)
             step = _ratio(size, (way * ahead).sum(axis=1))
-            move, left = move + step * way, left - step * ahead
+            move[rows] += step * way
+            left = left - step * ahead
             near, before = left @ usual, size
             size = (left * near).sum(axis=1)
             way = near + _ratio(size, before) * way
