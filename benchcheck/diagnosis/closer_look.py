@@ -15,7 +15,7 @@ from benchcheck.diagnosis.estimates import beside_good, corrected, fitted_anew
 from benchcheck.diagnosis.fits import Fit
 from benchcheck.diagnosis.likelihood import Held, unexplained
 from benchcheck.diagnosis.predicted import Predictions
-from benchcheck.diagnosis.search import compared, near_enough
+from benchcheck.diagnosis.search import compared, gone_to_from_designed, near_enough
 from benchcheck.diagnosis.unit import UnitSolver
 
 __all__ = ["CloserLook"]
@@ -32,6 +32,8 @@ _BEHIND, _MORE = 40.0, 1.0
 _TELLING, _TELLS = 6, 5.0
 #: how many of those that do best with the strays found again, and no further behind the leader, as a logarithm.
 _PROMISING, _FAR_BEHIND = 16, 20.0
+#: and no further behind the good board where it leaves no reading: what was estimated to be came no nearer than 7.
+_FAR_BEHIND_GOOD = 14.0
 #: how far, in standard deviations, the good board's strays must have moved to be a point of its own.
 _ELSEWHERE = 0.25
 
@@ -52,6 +54,7 @@ class CloserLook:
         self._compared: dict[int, set[int]] = {}
         self._looked: set[int] = set()
         self._good_at = np.full(len(predictions.good), np.inf)
+        self._looked_elsewhere = False
 
     def weigh(self, odds: Floats, fits: dict[int, Fit]) -> None:
         """Weigh again; log odds and fits are put in their places.
@@ -71,7 +74,7 @@ class CloserLook:
         """Go to where whoever leads suits the readings, point after point; return which faults were screened."""
         around, telling, here = 0, list[int](), 0
         for _ in range(_POINTS):
-            lead = self._one_of_each([*self._leading(odds), *telling])
+            lead = self._one_of_each(self._in_reach([*self._leading(odds), *telling], odds, fits))
             here = here + 1 if self._was_at(around) else 0
             if here > _MOST_HERE or (here and self._looked_at(lead)):
                 further = self._further(odds, fits)
@@ -82,6 +85,7 @@ class CloserLook:
             self._compare(rows, around, fits)
             if around and unexplained(self._held, fits[around].terms).any():
                 self._compare(self._one_of_each(self._solver.kin(around)), around, fits)
+            self._look_elsewhere_for_good(rows, fits)
             if around == 0:
                 self._good_at = fits[0].stray
             telling = telling or self._screened(odds, fits)
@@ -96,11 +100,26 @@ class CloserLook:
         self._looked.update(compared(self._solver, self._held, fits, rows, around, self._been))
         known.update(rows)
 
+    def _look_elsewhere_for_good(self, rows: Sequence[int], fits: dict[int, Fit]) -> None:
+        """Look for the good board from the designed one too, once, where it leaves readings and may yet lead.
+
+        Every fault leaves it some: where one is far ahead already that would be in vain.
+        """
+        before, likeliest = fits[0].log_likelihood, max(fits[at].log_likelihood for at in self._looked)
+        leaves = unexplained(self._held, fits[0].terms).any()
+        if self._looked_elsewhere or not leaves or before < likeliest - _BEHIND:
+            return
+        self._looked_elsewhere = True
+        gone_to_from_designed(self._solver, self._held, fits, 0, self._been, rival=likeliest)
+        if fits[0].log_likelihood > before:
+            del self._compared[0]
+            self._compare(rows, 0, fits)
+
     def _beside_good_again(self, odds: Floats, fits: dict[int, Fit], telling: Sequence[int]) -> None:
         """Hold what leads against the readings once more where the good board came to suit them better since."""
         if np.abs(fits[0].stray - self._good_at).max(initial=0.0) < _ELSEWHERE:
             return
-        rows = self._one_of_each([0, *self._leading(odds), *telling])
+        rows = self._one_of_each([0, *self._in_reach([*self._leading(odds), *telling], odds, fits)])
         self._looked.update(compared(self._solver, self._held, fits, rows, 0, self._been))
         self._entered(odds, fits)
 
@@ -109,6 +128,13 @@ class CloserLook:
         order = np.argsort(-odds)
         _, first = np.unique(self._group[order], return_index=True)
         return [int(at) for at in order[np.sort(first)[:_LOOKED_AT]]]
+
+    def _in_reach(self, rows: Sequence[int], odds: Floats, fits: dict[int, Fit]) -> list[int]:
+        """Return which may yet lead: none far behind whoever leads of those looked at if he leaves no reading."""
+        leader = max(self._looked, key=lambda at: odds[at], default=None)
+        if leader is None or unexplained(self._held, fits[leader].terms).any():
+            return list(rows)
+        return [at for at in rows if odds[at] > odds[leader] - _BEHIND]
 
     def _one_of_each(self, rows: Sequence[int]) -> list[int]:
         """Return the first of each group among some rows."""
@@ -174,12 +200,15 @@ class CloserLook:
         rest = np.setdiff1d(np.arange(len(odds)), list(fits))
         anew = self._found_anew(fits[0])
         odds[rest] = np.maximum(rough, fits[0].log_likelihood + beside + np.minimum(anew, 0.0))[rest]
-        left = unexplained(held, fits[0].terms)
-        best = np.maximum(*ways)
-        told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
-        telling = [at for at in self._faults(told)[:_TELLING] if told[at] > _TELLS]
-        telling += self._faults(best.sum(axis=1) + beside)[:_TELLING]
+        left, telling = unexplained(held, fits[0].terms), list[int]()
+        if left.any():
+            best = np.maximum(*ways)
+            told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
+            telling += [at for at in self._faults(told)[:_TELLING] if told[at] > _TELLS]
+            telling += self._faults(best.sum(axis=1) + beside)[:_TELLING]
         least = odds.max() - fits[0].log_likelihood - _FAR_BEHIND
+        if not left.any():
+            least = beside[0] - _FAR_BEHIND_GOOD
         return telling + [at for at in self._faults(anew + beside)[:_PROMISING] if anew[at] + beside[at] > least]
 
     def _found_anew(self, good: Fit) -> Floats:

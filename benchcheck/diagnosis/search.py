@@ -17,7 +17,7 @@ from benchcheck.diagnosis.likelihood import Held, unexplained
 from benchcheck.diagnosis.robust import BLUR, NEARBY, STAYING
 from benchcheck.diagnosis.unit import UnitSolver
 
-__all__ = ["compared", "near_enough", "settled"]
+__all__ = ["compared", "gone_to_from_designed", "near_enough", "settled"]
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
 #: and where a line does not lead to what was read.
 _VERY_NEAR = 0.01
+#: what aims no further than this, in standard deviations, has come out, once the last step gained nothing.
+_HERE = 0.02
 #: a line off by no more than this share of a reading's deviation is as good as the reading's own curve.
 _STRAIGHT = 1.0
 #: two fits in turn whose likelihoods, as logarithms, are nearer than this are one.
@@ -93,6 +95,8 @@ class _Search:
             close = lines.leads_there and near_enough(self._aim)
             if promised < _ALIKE or (close and (self._aim.moved < _NEAR or gained < _ALIKE)):
                 return False
+            if gained < _ALIKE and self._aim.moved < _HERE and self._aim.off_line < _HERE:
+                return False
         elif before is not None and self._other.log_likelihood > before.log_likelihood + _ALIKE:
             self._aim, self._other = self._other, before
             self._share = _share(self._aim)
@@ -127,11 +131,14 @@ class _Search:
     def is_behind(self, rival: float) -> bool:
         """Whether what lines aim at, near or far, is hopelessly less likely than something else.
 
-        Lines from far off promise too little: further steps are granted some times what the last one gained, and none
-        is denied after one that was too long.
+        Lines from far off promise too little: where what they aim at is not near, further steps are granted some
+        times what the last one gained, and none is denied after one that was too long.
         """
+        assert self._lines is not None
         gained = self._reached[-1] - self._reached[-2] if len(self._reached) > 1 else 0.0
         promised = max(self._reached[-1], self._aim.log_likelihood, self._other.log_likelihood)
+        if self._lines.leads_there and near_enough(self._aim):
+            return promised < rival - _HOPELESS
         return gained > 0.0 and promised + _GRANTED * gained < rival - _HOPELESS
 
     @property
@@ -213,11 +220,22 @@ def _gone_to(solver: UnitSolver, held: Held, fits: dict[int, Fit], around: int, 
             found.append(settled(solver, held, around, fits[0].stray, rival=rival))
             _keep(fits, around, found[-1][0], final)
     best = max(found, key=_likely)
-    if unexplained(held, best[0].terms).any():  # some come out elsewhere from the board as designed
+    if around and unexplained(held, best[0].terms).any():
         likelier = max(rival, best[0].log_likelihood)
-        found.append(settled(solver, held, around, np.zeros_like(best[1]), rival=likelier))
-        _keep(fits, around, found[-1][0], final)
+        found.append(gone_to_from_designed(solver, held, fits, around, final, rival=likelier))
     return max(found, key=_likely)[1]
+
+
+def gone_to_from_designed(
+    solver: UnitSolver, held: Held, fits: dict[int, Fit], row: int, final: set[int], *, rival: float
+) -> tuple[Fit, Floats]:
+    """Go to where a hypothesis suits the readings best from the board as designed: some come out elsewhere then.
+
+    Its fit is kept where it is likelier; returned are the fit found so and the point.
+    """
+    found = settled(solver, held, row, np.zeros_like(fits[row].stray), rival=rival)
+    _keep(fits, row, found[0], final)
+    return found
 
 
 def _likely(found: tuple[Fit, Floats]) -> float:
