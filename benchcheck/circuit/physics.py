@@ -134,17 +134,15 @@ def _exponential(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[
     """
     x = voltage / slope_v
     grown = saturation * np.exp(np.minimum(x, _STEEPEST))
-    current = grown - saturation
-    if (x > _STEEPEST).any():
-        current += grown * (x - _STEEPEST).clip(min=0.0)
     slope = grown / slope_v
+    beyond = grown * (x - _STEEPEST).clip(min=0.0) if (x > _STEEPEST).any() else 0.0
     tail = x < -3.0
     if tail.any():
         ratio = (3.0 / e) / np.minimum(x, -3.0)
         third = saturation * (ratio * ratio * ratio)
-        current = np.where(tail, -saturation - third, current)
+        grown = np.where(tail, -third, grown)
         slope = np.where(tail, 3.0 * third / np.minimum(voltage, -3.0 * slope_v), slope)
-    return current, slope
+    return grown - saturation + beyond, slope
 
 
 def junction_current(junctions: JunctionArrays, voltage: Floats) -> tuple[Floats, Floats]:
@@ -255,21 +253,24 @@ def limited_junction_step(new: Floats, old: Floats, slope_v: Floats, knee_v: Flo
 
     Upwards this holds back what would run away (Nagel 1975, 4.3.2); downwards it hurries, for plain steps come down
     an exponential by one N VT each, also where the tangent promises less than no current. `knee_v` is the voltage of
-    greatest curvature; all in volt, of one shape or broadcast to it. Steps small enough for the tangent are left
-    alone.
+    greatest curvature; all in volt, `slope_v` and `knee_v` of the shape of the others or one column of it. Steps
+    small enough for the tangent are left alone.
     """
     step = new - old
-    if not (np.abs(step) > 0.5 * slope_v).any():
+    at = np.flatnonzero(np.abs(step) > 0.5 * slope_v)
+    if not len(at):
         return new
-    rising = (new > knee_v) & (np.abs(step) > 2.0 * slope_v)
-    falling = (old > 8.0 * slope_v) & (step < -0.5 * slope_v) & (step > math.log(_LEAST_LEFT) * slope_v)
-    which = np.nonzero(rising | falling)
-    if not which[0].size:
+    row = at if slope_v.shape[-1] == new.shape[-1] else at // new.shape[-1]
+    slope_v, knee_v = slope_v.ravel()[row], knee_v.ravel()[row]
+    to, begun, far = (each.ravel()[at] for each in (new, old, step))
+    rising = (to > knee_v) & (np.abs(far) > 2.0 * slope_v)
+    falling = (begun > 8.0 * slope_v) & (far < 0.0) & (far > math.log(_LEAST_LEFT) * slope_v)
+    held = np.flatnonzero(rising | falling)
+    if not len(held):
         return new
-    kept = new.copy()
-    slope_v, knee_v = (np.broadcast_to(each, new.shape)[which] for each in (slope_v, knee_v))
-    kept[which] = _where_promised(new[which], old[which], slope_v, knee_v, falling=falling[which])
-    return kept
+    kept = new.ravel().copy()
+    kept[at[held]] = _where_promised(to[held], begun[held], slope_v[held], knee_v[held], falling=falling[held])
+    return kept.reshape(new.shape)
 
 
 def _where_promised(new: Floats, old: Floats, slope_v: Floats, knee_v: Floats, *, falling: Bools) -> Floats:
