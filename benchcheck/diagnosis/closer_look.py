@@ -32,7 +32,8 @@ _BEHIND, _MORE = 40.0, 1.0
 _TELLING, _TELLS = 6, 5.0
 #: how many of those that do best with the strays found again, and no further behind the leader, as a logarithm.
 _PROMISING, _FAR_BEHIND = 16, 20.0
-#: and no further behind the good board where it leaves no reading: what was estimated to be came no nearer than 7.
+#: and how far behind the good board where that leaves no reading: of 1,993 estimated more than 16 behind none came
+#: within 8 (three boards, readings of both origins).
 _FAR_BEHIND_GOOD = 14.0
 #: how far, in standard deviations, the good board's strays must have moved to be a point of its own.
 _ELSEWHERE = 0.25
@@ -72,7 +73,7 @@ class CloserLook:
 
     def _gone_about(self, odds: Floats, fits: dict[int, Fit]) -> list[int]:
         """Go to where whoever leads suits the readings, point after point; return which faults were screened."""
-        around, telling, here = 0, list[int](), 0
+        around, telling, here, screened = 0, list[int](), 0, False
         for _ in range(_POINTS):
             lead = self._one_of_each(self._in_reach([*self._leading(odds), *telling], odds, fits))
             here = here + 1 if self._was_at(around) else 0
@@ -88,7 +89,8 @@ class CloserLook:
             self._look_elsewhere_for_good(rows, fits)
             if around == 0:
                 self._good_at = fits[0].stray
-            telling = telling or self._screened(odds, fits)
+            if not screened:
+                telling, screened = self._screened(odds, fits), True
             self._entered(odds, fits)
             around = max(self._looked, key=lambda at: odds[at])
         return telling
@@ -101,19 +103,23 @@ class CloserLook:
         known.update(rows)
 
     def _look_elsewhere_for_good(self, rows: Sequence[int], fits: dict[int, Fit]) -> None:
-        """Look for the good board from the designed one too, once, where it leaves readings and may yet lead.
+        """Look for the good board from the designed one too, once, where it leaves readings.
 
-        Every fault leaves it some: where one is far ahead already that would be in vain.
+        Every fault makes it leave some: not before whoever is far ahead was gone to, nor where he then leaves none.
         """
-        before, likeliest = fits[0].log_likelihood, max(fits[at].log_likelihood for at in self._looked)
-        leaves = unexplained(self._held, fits[0].terms).any()
-        if self._looked_elsewhere or not leaves or before < likeliest - _BEHIND:
+        before, ahead = fits[0], max(self._looked, key=lambda at: fits[at].log_likelihood)
+        if self._looked_elsewhere or not unexplained(self._held, before.terms).any():
+            return
+        far = before.log_likelihood < fits[ahead].log_likelihood - _BEHIND
+        if far and not (self._was_at(ahead) and unexplained(self._held, self._best_of(ahead, fits).terms).any()):
             return
         self._looked_elsewhere = True
-        gone_to_from_designed(self._solver, self._held, fits, 0, self._been, rival=likeliest)
-        if fits[0].log_likelihood > before:
+        gone_to_from_designed(self._solver, self._held, fits, 0, self._been, rival=fits[ahead].log_likelihood)
+        if fits[0].log_likelihood > before.log_likelihood:
             del self._compared[0]
             self._compare(rows, 0, fits)
+        else:
+            fits[0] = before
 
     def _beside_good_again(self, odds: Floats, fits: dict[int, Fit], telling: Sequence[int]) -> None:
         """Hold what leads against the readings once more where the good board came to suit them better since."""
@@ -132,7 +138,7 @@ class CloserLook:
     def _in_reach(self, rows: Sequence[int], odds: Floats, fits: dict[int, Fit]) -> list[int]:
         """Return which may yet lead: none far behind whoever leads of those looked at if he leaves no reading."""
         leader = max(self._looked, key=lambda at: odds[at], default=None)
-        if leader is None or unexplained(self._held, fits[leader].terms).any():
+        if leader is None or unexplained(self._held, self._best_of(leader, fits).terms).any():
             return list(rows)
         return [at for at in rows if odds[at] > odds[leader] - _BEHIND]
 
@@ -206,8 +212,8 @@ class CloserLook:
             told = (best - fits[0].terms)[:, left].clip(min=0.0).sum(axis=1)
             telling += [at for at in self._faults(told)[:_TELLING] if told[at] > _TELLS]
             telling += self._faults(best.sum(axis=1) + beside)[:_TELLING]
-        least = odds.max() - fits[0].log_likelihood - _FAR_BEHIND
-        if not left.any():
+            least = odds.max() - fits[0].log_likelihood - _FAR_BEHIND
+        else:
             least = beside[0] - _FAR_BEHIND_GOOD
         return telling + [at for at in self._faults(anew + beside)[:_PROMISING] if anew[at] + beside[at] > least]
 

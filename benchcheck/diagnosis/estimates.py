@@ -28,7 +28,7 @@ _MORE_OR_LESS, _MOST_RATIO = 0.3, 20.0
 _STILL = 0.3
 #: rounds in which strays are found again, as those of a fit.
 _ROUNDS = (0.3, 0.03, 0.0)
-#: steps in which they are found at most, and how near all must be for fewer, as a ratio of where they began.
+#: steps in which they are found at most, and how near a row's must be for fewer, as a ratio of where they began.
 _MOST_STEPS, _FOUND = 16, 1e-4
 
 

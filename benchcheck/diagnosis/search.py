@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 _NEAR, _NEAR_ENOUGH = 0.25, 1.0
 #: and where a line does not lead to what was read.
 _VERY_NEAR = 0.01
-#: what aims no further than this, in standard deviations, has come out, once the last step gained nothing.
+#: once a step gained nothing, what aims no further than this has come out: in standard deviations, and off its line.
 _HERE = 0.02
 #: a line off by no more than this share of a reading's deviation is as good as the reading's own curve.
 _STRAIGHT = 1.0
@@ -231,7 +231,7 @@ def gone_to_from_designed(
 ) -> tuple[Fit, Floats]:
     """Go to where a hypothesis suits the readings best from the board as designed: some come out elsewhere then.
 
-    Its fit is kept where it is likelier; returned are the fit found so and the point.
+    Its fit is kept where it is the better one; returned are the fit found so and the point.
     """
     found = settled(solver, held, row, np.zeros_like(fits[row].stray), rival=rival)
     _keep(fits, row, found[0], final)

@@ -19,7 +19,7 @@ from benchcheck.circuit.leanings import Leaning
 from benchcheck.diagnosis.diagnose import ranked
 from benchcheck.diagnosis.engine import Engine, engine_for
 from benchcheck.diagnosis.evidence import Seen
-from benchcheck.diagnosis.fits import Local, fitted, joint
+from benchcheck.diagnosis.fits import Fit, Local, fitted, joint
 from benchcheck.diagnosis.hypotheses import GOOD
 from benchcheck.diagnosis.likelihood import Held, hold, unexplained
 from benchcheck.diagnosis.robust import INFLATED, STAYING
@@ -77,26 +77,38 @@ class _Counted(UnitSolver):
         return super().near(strays, rows)
 
 
-def _searched(engine: Engine, unit: population.Unit, rival: float) -> tuple[int, float]:
-    """Return how often the board was moved to find the good one, and what it makes of the readings."""
+def _searched(
+    engine: Engine, unit: population.Unit, rival: float, begin: np.ndarray | None = None
+) -> tuple[int, Fit]:
+    """Return how often the board was moved to find the good one, and how the readings suit that."""
     predictions = engine.predictions
     held = hold(predictions, unit.evidence.seen, engine.errors, unit.evidence.leads_ohm)
     solver = _Counted(engine.board, engine.bench, engine.netlist, engine.hypotheses, predictions, held)
-    fit, _ = settled(solver, held, 0, np.zeros(len(predictions.good)), rival=rival)
-    return solver.solved, fit.log_likelihood
+    begin = np.zeros(len(predictions.good)) if begin is None else begin
+    fit, _ = settled(solver, held, 0, begin, rival=rival)
+    return solver.solved, fit
 
 
 def test_a_search_ends_where_another_hypothesis_is_far_likelier(engine: Engine) -> None:
     unit = population.unit_with(engine, engine.predictions.shots, "rival", 0, "D1 reversed")
-    steps, likelihood = _searched(engine, unit, -math.inf)
+    steps, fit = _searched(engine, unit, -math.inf)
     assert steps > 2
-    assert _searched(engine, unit, likelihood + 1000.0)[0] == 2
+    assert _searched(engine, unit, fit.log_likelihood + 1000.0)[0] == 2
+
+
+def test_near_enough_lines_end_such_a_search_at_once(engine: Engine) -> None:
+    unit = population.unit_with(engine, engine.predictions.shots, "near", 0, "R9 open")
+    fit = _searched(engine, unit, -math.inf)[1]
+    nearby = fit.stray + 0.3 * (np.arange(len(fit.stray)) == engine.predictions.common)
+    assert _searched(engine, unit, -math.inf, nearby)[0] > 1
+    assert _searched(engine, unit, fit.log_likelihood + 100.0, nearby)[0] == 1
 
 
 def test_a_rival_that_may_be_overtaken_changes_nothing(engine: Engine) -> None:
     unit = population.unit_with(engine, engine.predictions.shots, "rival", 0, "D1 reversed")
-    alone = _searched(engine, unit, -math.inf)
-    assert _searched(engine, unit, alone[1] + 20.0) == alone
+    steps, fit = _searched(engine, unit, -math.inf)
+    again, same = _searched(engine, unit, fit.log_likelihood + 20.0)
+    assert (again, same.log_likelihood) == (steps, fit.log_likelihood)
 
 
 def test_drawn_good_units_are_called_good(engine: Engine) -> None:
