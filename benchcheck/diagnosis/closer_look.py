@@ -123,11 +123,15 @@ class CloserLook:
 
     def _beside_good_again(self, odds: Floats, fits: dict[int, Fit], telling: Sequence[int]) -> None:
         """Hold what leads against the readings once more where the good board came to suit them better since."""
-        if np.abs(fits[0].stray - self._good_at).max(initial=0.0) < _ELSEWHERE:
+        if not self._good_moved(fits):
             return
-        rows = self._one_of_each([0, *self._in_reach([*self._leading(odds), *telling], odds, fits)])
+        rows = self._one_of_each([0, *self._leading(odds), *telling])
         self._looked.update(compared(self._solver, self._held, fits, rows, 0, self._been))
         self._entered(odds, fits)
+
+    def _good_moved(self, fits: dict[int, Fit]) -> bool:
+        """Return whether the good board suits the readings elsewhere than where others were looked at beside it."""
+        return bool(np.abs(fits[0].stray - self._good_at).max(initial=0.0) >= _ELSEWHERE)
 
     def _leading(self, odds: Floats) -> list[int]:
         """Return the likeliest hypotheses, one of each group, the likeliest first."""
@@ -136,9 +140,14 @@ class CloserLook:
         return [int(at) for at in order[np.sort(first)[:_LOOKED_AT]]]
 
     def _in_reach(self, rows: Sequence[int], odds: Floats, fits: dict[int, Fit]) -> list[int]:
-        """Return which may yet lead: none far behind whoever leads of those looked at if he leaves no reading."""
+        """Return which may yet lead: none far behind whoever leads of those looked at if he leaves no reading.
+
+        But where the good board came out elsewhere since: what is estimated from where it was is nothing to go by.
+        """
         leader = max(self._looked, key=lambda at: odds[at], default=None)
-        if leader is None or unexplained(self._held, self._best_of(leader, fits).terms).any():
+        if leader is None or self._good_moved(fits):
+            return list(rows)
+        if unexplained(self._held, self._best_of(leader, fits).terms).any():
             return list(rows)
         return [at for at in rows if odds[at] > odds[leader] - _BEHIND]
 

@@ -67,6 +67,16 @@ def test_what_is_far_behind_is_not_solved_beside_a_leader_that_leaves_nothing(
     assert len(compared_around[0]) > 2
 
 
+def test_all_are_solved_beside_him_where_the_good_board_came_out_elsewhere_since(
+    engine: Engine, compared_around: dict[int, set[int]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An open joint was told as a leaky diode: it was estimated where the good board had not come out yet."""
+    monkeypatch.setattr(closer_look, "_ELSEWHERE", 0.0)  # wherever it came out
+    assert leader(engine, "R1 decade x0.1") == "R1 decade x0.1"
+    (around,) = compared_around.keys() - {0}
+    assert compared_around[around] > {0, around}
+
+
 def test_what_is_estimated_far_behind_a_good_board_is_not_followed(
     engine: Engine, compared_around: dict[int, set[int]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
