@@ -33,7 +33,7 @@ _TELLING, _TELLS = 6, 5.0
 #: how many of those that do best with the strays found again, and no further behind the leader, as a logarithm.
 _PROMISING, _FAR_BEHIND = 16, 20.0
 #: and how far behind the good board where that leaves no reading: of 1,993 estimated more than 16 behind none came
-#: within 8 (three boards, readings of both origins).
+#: within 8 (four boards, our readings and ngspice's).
 _FAR_BEHIND_GOOD = 14.0
 #: how far, in standard deviations, the good board's strays must have moved to be a point of its own.
 _ELSEWHERE = 0.25
