@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Elimination", "elimination_of"]
+__all__ = ["Elimination", "Solved", "elimination_of"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -39,6 +39,19 @@ class _Pivot:
     col: int
     clears: tuple[tuple[int, int, tuple[tuple[int, int], ...]], ...]
     right: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Solutions (size x batch) and, asked of some of them, whose product of the pivots is negative.
+
+    Where a matrix is singular the solution is not finite. `factored` says whether the values are left as
+    `solve_transposed` asks for; else they are as they were.
+    """
+
+    solution: Floats
+    negative: Signs
+    factored: bool
 
 
 class Elimination:
@@ -100,30 +113,31 @@ class Elimination:
         self._cols[col].clear()
         return _Pivot(place, row, col, clears, right)
 
-    def solve(self, values: Floats, right: Floats) -> tuple[Floats, Signs]:
-        """Return the solutions (size x batch) and, asked of some of them, whose product of the pivots is negative.
-
-        `values` (places x batch) and `right` (as the solution) may be overwritten. Where a matrix is singular the
-        solution is not finite: the caller must look.
-        """
+    def solve(self, values: Floats, right: Floats) -> Solved:
+        """Solve for `right` (size x batch); it and `values` (places x batch) may be overwritten."""
         count = values.shape[1]
         if 0 < count <= _FEW:
             with suppress(np.linalg.LinAlgError):  # one is singular: elimination tells which
                 return self._one_by_one(values, right)
         found, negative = self.eliminate(values, right)
-        return found, negative.__getitem__
+        return Solved(found, negative.__getitem__, factored=True)
 
-    def _one_by_one(self, values: Floats, right: Floats) -> tuple[Floats, Signs]:
-        """Solve dense matrices; raises numpy.linalg.LinAlgError where one is singular."""
+    def dense(self, values: Floats) -> Floats:
+        """Return the matrices in full (batch x size x size)."""
         dense = np.zeros((values.shape[1], self.size, self.size))
         dense[:, self._row_at, self._col_at] = values.T
+        return dense
+
+    def _one_by_one(self, values: Floats, right: Floats) -> Solved:
+        """Solve dense matrices; raises numpy.linalg.LinAlgError where one is singular."""
+        dense = self.dense(values)
         with np.errstate(all="ignore"):
             found = np.linalg.solve(dense, right.T[..., None])[..., 0].T
 
         def negative(which: Bools) -> Bools:
             return np.asarray((np.linalg.slogdet(dense[which])[0] < 0.0) ^ self._odd)
 
-        return np.ascontiguousarray(found), negative
+        return Solved(np.ascontiguousarray(found), negative, factored=False)
 
     def eliminate(self, values: Floats, right: Floats) -> tuple[Floats, Bools]:
         """Return solutions and signs, all matrices together; leave in `values` what `solve_transposed` asks for."""

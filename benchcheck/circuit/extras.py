@@ -6,7 +6,8 @@ into the matrix entry by entry.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Generic, TypeVar
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Generic, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 Arrays = TypeVar("Arrays", JunctionArrays, BjtArrays, MosfetArrays)
+_STATE = ("_seen", "_predicted")
 
 
 class _Extra(Generic[Arrays]):
@@ -33,6 +35,8 @@ class _Extra(Generic[Arrays]):
     `_conductances` (terminals x terminals x devices) and `_offsets` (terminals x devices) are the tangents last
     taken, `_seen` what they see, `_predicted` what the last step said they carry.
     """
+
+    _TANGENTS: tuple[str, ...] = ("_conductances", "_offsets")
 
     def __init__(self, variants: Variants, device_of: Indices, arrays: Arrays, rows: Indices, sees: int) -> None:
         self._variants, self._device_of = variants, device_of
@@ -45,35 +49,45 @@ class _Extra(Generic[Arrays]):
         self._predicted: Floats = np.zeros((sees, 0))
         self._conductances: Floats = np.zeros((0, 0, 0))
         self._offsets: Floats = np.zeros((0, 0))
-        self._choose()
+        self._arrays: Arrays = arrays
+        self._rows: Indices = rows.T
 
     def _choose(self) -> None:
-        self._arrays: Arrays = taken(self._all, self._device)
+        self._arrays = taken(self._all, self._device)
         self._rows = self._all_rows[self._device].T
 
     def begin(self, variant: Indices) -> None:
-        """Take in the devices of more items, at rest."""
+        """Begin the devices of some items, at rest."""
         device = self._device_of[variant]
-        new = np.flatnonzero(device >= 0)
-        self._at = np.concatenate([self._at, self._count + new])
-        self._device = np.concatenate([self._device, device[new]])
-        self._count += len(variant)
-        nothing = np.zeros((len(self._seen), len(new)))
-        self._seen = np.concatenate([self._seen, nothing], axis=1)
-        self._predicted = np.concatenate([self._predicted, nothing], axis=1)
-        self._choose()
+        self._at, self._count = np.flatnonzero(device >= 0), len(variant)
+        self._device = device[self._at]
+        self._seen = self._predicted = np.zeros((len(self._seen), self.count))
+        if self.count:
+            self._choose()
 
-    def keep(self, which: Bools) -> None:
-        """Go on with the devices of some of the items."""
+    def join(self, parts: Sequence[Self], *, settled: bool) -> None:
+        """Be the devices of the items of all parts, one after the other; of `settled` ones keep the tangents."""
+        before = np.cumsum([0, *(part._count for part in parts)])
+        self._at = np.concatenate([begin + part._at for begin, part in zip(before, parts, strict=False)])
+        self._device = np.concatenate([part._device for part in parts])
+        self._count = int(before[-1])
         if not self.count:
-            self._count = int(which.sum())
             return
-        kept = which[self._at]
-        new_place = np.cumsum(which) - 1
-        self._at, self._device = new_place[self._at[kept]], self._device[kept]
-        self._count = int(which.sum())
         self._choose()
-        self._seen, self._predicted = self._seen[:, kept], self._predicted[:, kept]
+        for name in (*_STATE, *(self._TANGENTS if settled else ())):
+            setattr(self, name, np.concatenate([getattr(part, name) for part in parts if part.count], axis=-1))
+
+    def keep(self, which: Indices) -> None:
+        """Go on with the devices of some of the items."""
+        if self.count:
+            place = np.full(self._count, -1)
+            place[which] = np.arange(len(which))
+            kept = place[self._at] >= 0
+            self._at, self._device = place[self._at[kept]], self._device[kept]
+            self._choose()
+            for name in (*_STATE, *self._TANGENTS):
+                setattr(self, name, getattr(self, name)[..., kept])
+        self._count = len(which)
 
     def add_to(self, values: Floats, right: Floats) -> None:
         """Put the tangents into the matrix values and right sides."""
@@ -151,6 +165,8 @@ class ExtraJunctions(_Extra[JunctionArrays]):
 
 class ExtraBjts(_Extra[BjtArrays]):
     """Bipolar transistors of the wrong type, with pins swapped, or with one pin lifted."""
+
+    _TANGENTS = ("_conductances", "_offsets", "_inner", "_inner_offsets")
 
     def __init__(self, variants: Variants) -> None:
         extras = variants.extras

@@ -14,15 +14,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .batch import Batch, Items, Outcome
-from .dictionary import Probe, given_way_v
+from .batch import Batch
 from .driven import range_table, ranges_from
 from .faults import Edit
+from .items import Items, Outcome
 from .leanings import Leaning, Leanings
 from .netlist import Netlist
 from .physics import on_a_board
 from .screening import NOTHING, Screen
 from .settled import Settled
+from .table import Probe, given_way_v
 from .variants import Variants
 
 __all__ = ["RangedReadings", "Source", "readings_in_ranges"]
@@ -39,8 +40,6 @@ _NO_LESS = 0.02
 #: by how little, in natural logarithm, readings of two ranges differ where both give way to one leakage.
 _SAME = 1e-3
 _LEAST_OHM = 1e-3
-#: of the test current, what a device may be off its tangent by before the last step: far less than any meter sees
-_AGREES = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +131,7 @@ class _Ranged:
         different = {edit: row for row, edit in enumerate(dict.fromkeys(edits), 1)}
         self._row_of = np.array([0, *(different[edit] for edit in edits)], dtype=np.intp)
         self._v = Variants(netlist, tuple(different), on_a_board(None))
-        self._batch, self._leanings = Batch(self._v, _AGREES, port_alone=True), Leanings(self._v)
+        self._batch, self._leanings = Batch(self._v, port_alone=True), Leanings(self._v)
         self._red = np.array([self._v.row_of[probe.red] for probe in probes], dtype=np.intp)
         self._black = np.array([self._v.row_of[probe.black] for probe in probes], dtype=np.intp)
         ranges = ranges_from([probe.excitation for probe in probes], places)

@@ -9,15 +9,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .batch import Outcome
+from .items import Outcome
 from .physics import bjt_currents, junction_current, mosfet_current
-from .tangents import taken
 from .variants import Variants
 
 __all__ = ["NOTHING", "Screen"]
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: of the test current; a passive network turns a stray current into at most the reading's own share of it
 NOTHING = 1e-8
@@ -45,6 +45,7 @@ class Screen:
             self._raise(name, siemens * (self._x[a] - self._x[b]))
         for at, branch in enumerate(variants.branches, variants.nets):
             self._raise(branch.designator, self._x[at])
+        self._by_extra = self._extra_flows()
 
     def _raise(self, name: str, flow: Floats) -> None:
         before = self._flows.get(name)
@@ -58,24 +59,25 @@ class Screen:
                 moved |= flow > self._limit
         for a, b, ohm in self._v.added_ohmic[variant]:
             moved |= np.abs(self._x[a] - self._x[b]) > self._limit * ohm
-        return moved | self._extra_flows(variant)
-
-    def _extra_flows(self, variant: int) -> Bools:
-        """Return where a changed device would carry current at the good board's voltages."""
-        extras, x = self._v.extras, self._x
-        moved = np.zeros(len(self._limit), bool)
-        if (at := extras.junction_of[variant]) >= 0:
-            plus, minus = extras.junction_rows[at]
-            flow, _ = junction_current(taken(extras.junctions, np.array([at])), (x[plus] - x[minus])[None])
-            moved |= np.abs(flow[0]) > self._limit
-        if (at := extras.bjt_of[variant]) >= 0 and extras.open_pin[at] < 0:
-            arrays, (collector, base, emitter) = taken(extras.bjts, np.array([at])), extras.bjt_rows[at]
-            v_be, v_bc = arrays.sign * (x[base] - x[emitter]), arrays.sign * (x[base] - x[collector])
-            terminals, _ = bjt_currents(arrays, v_be[None], v_bc[None])
-            moved |= np.abs(terminals[:, 0]).max(axis=0) > self._limit
-        if (at := extras.mosfet_of[variant]) >= 0:
-            channels, (drain, gate, source) = taken(extras.mosfets, np.array([at])), extras.mosfet_rows[at]
-            v_gs, v_ds = channels.sign * (x[gate] - x[source]), channels.sign * (x[drain] - x[source])
-            flow, _, _ = mosfet_current(channels, v_gs[None], v_ds[None])
-            moved |= np.abs(flow[0]) > self._limit
+        for of, flows in self._by_extra:
+            if of[variant] >= 0:
+                moved |= flows[of[variant]]
         return moved
+
+    def _extra_flows(self) -> tuple[tuple[Indices, Bools], ...]:
+        """Return where each changed device would carry current at the good board's voltages, and whose it is."""
+        extras, x, limit = self._v.extras, self._x, self._limit
+        plus, minus = extras.junction_rows.T
+        junctions, _ = junction_current(extras.junctions, x[plus] - x[minus])
+        collector, base, emitter = extras.bjt_rows.T
+        sign = extras.bjts.sign[:, None]
+        terminals, _ = bjt_currents(extras.bjts, sign * (x[base] - x[emitter]), sign * (x[base] - x[collector]))
+        bjts = (np.abs(terminals).max(axis=0) > limit) & (extras.open_pin < 0)[:, None]
+        drain, gate, source = extras.mosfet_rows.T
+        sign = extras.mosfets.sign[:, None]
+        channels, _, _ = mosfet_current(extras.mosfets, sign * (x[gate] - x[source]), sign * (x[drain] - x[source]))
+        return (
+            (extras.junction_of, np.abs(junctions) > limit),
+            (extras.bjt_of, bjts),
+            (extras.mosfet_of, np.abs(channels) > limit),
+        )

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .batch import Items, Outcome
+from .items import Items, Outcome
 from .variants import Variants
 
 __all__ = ["Settled"]
@@ -41,7 +41,7 @@ class Settled:
         known = [(items, outcome) for items, outcome in solved if outcome.solved.any()]
         if not known:
             return None
-        whole = Outcome(*(np.concatenate([getattr(one, n) for _, one in known], axis=-1) for n in Outcome.__slots__))
+        whole = Outcome.joined([outcome for _, outcome in known])
         keys = [key for items, _ in known for key in _keys(items.red, items.black, items)]
         places = {key: at for at, key in enumerate(keys) if whole.solved[at]}
         return cls(whole, places, variants.row_of, _layout(variants))

@@ -23,7 +23,7 @@ from .netlist import Netlist
 from .physics import BOARD_LEAK_S, BjtArrays, Conditions, JunctionArrays, MosfetArrays
 from .stamps import has_inner_resistances, maps, without_inner_resistances
 
-__all__ = ["Extras", "Variants"]
+__all__ = ["OPEN_OHM", "Extras", "Variants"]
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -32,7 +32,7 @@ Indices = NDArray[np.intp]
 _GATE_S = 1e-11
 #: resistances below this, in ohm, are branches with a current of their own
 _BRANCH_BELOW_OHM = 1.0
-_OPEN_OHM = 1e12
+OPEN_OHM = 1e12  # a branch that is out
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +99,7 @@ class Variants:
         self.added_ohmic = tuple(tuple(variant.ohmic) for variant in variants)
         self.added_names = tuple(variant.ohmic_names for variant in variants)
         self.fits = np.array([variant.fits for variant in variants])
+        self.ties_moved = np.array([variant.ties != variants[0].ties for variant in variants])
         self.size = self.nets + len(self.branches)
         self.entries = tuple(_entries(variant) for variant in variants)
         self.elimination = self._pattern()
@@ -217,7 +218,7 @@ class Variants:
         column = np.zeros(len(places)) + np.bincount(spots, amounts, len(places))
         for number, branch in enumerate(self.branches, self.nets):
             if branch.designator in variant.removed:
-                column[places[number, number]] = -_OPEN_OHM
+                column[places[number, number]] = -OPEN_OHM
         return column
 
     def _lay_out(self) -> None:

@@ -117,15 +117,15 @@ class Alternating:
         matrix[a, b] -= siemens
         matrix[b, a] -= siemens
 
-    def _drive(self, red: str, black: str) -> Complexes:
-        """Return the voltages of all nets at one ampere from red to black (rows x nets)."""
-        across: Complexes = self._inverse[:, :, self._row[red]] - self._inverse[:, :, self._row[black]]
+    def _drive(self, red: str, black: str, rows: slice = slice(None)) -> Complexes:
+        """Return the voltages of nets at one ampere from red to black (rows x nets), matrices being symmetric."""
+        across: Complexes = self._inverse[rows, self._row[red]] - self._inverse[rows, self._row[black]]
         return across
 
     def impedance(self, red: str, black: str) -> Complexes:
         """Return the impedance between two nets, in ohm, per row."""
-        across = self._drive(red, black)
-        seen: Complexes = across[:, self._row[red]] - across[:, self._row[black]]
+        inverse, r, b = self._inverse, self._row[red], self._row[black]
+        seen: Complexes = (inverse[:, r, r] - inverse[:, b, r]) - (inverse[:, r, b] - inverse[:, b, b])
         return seen
 
     def capacitance(self, red: str, black: str, full_scale_f: float) -> Floats:
@@ -174,7 +174,7 @@ class Alternating:
         admittance, z what lies between its own nets and v its volts for an ampere through Z (Sherman and Morrison
         1950).
         """
-        across = self._drive(red, black)[0]
+        across = self._drive(red, black, slice(1))[0]
         seen = across[self._row[red]] - across[self._row[black]]
         places, a, b, admittance, _ = self._strayed(tuple(strays))
         between = self._inverse[0, a, a] + self._inverse[0, b, b] - self._inverse[0, a, b] - self._inverse[0, b, a]

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from benchcheck.circuit.devices import Capacitor, Device, Diode, Resistor, Switch
-from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.dictionary import edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.settled import Settled
+from benchcheck.circuit.table import Probe
 from benchcheck.diagnosis.hypotheses import Hypothesis
 from benchcheck.diagnosis.spread import junction_moved
 from benchcheck.errors import CircuitError

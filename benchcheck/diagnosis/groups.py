@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
+_LOTS = 8
+
 
 def groups_of(
     predictions: Predictions, hypotheses: Sequence[Hypothesis], errors: MeterErrors, by_eye: Collection[str] = ()
@@ -35,21 +37,31 @@ def groups_of(
     edges = np.array([errors.overload_from(shot.function) for shot in predictions.shots])
     at_edge = np.abs(predictions.mean) + limits >= edges  # a number that may as well be shown as overload
     turned = np.array([h.code == "reversed" and h.designator in by_eye for h in hypotheses])
-    group = np.full(len(hypotheses), -1)
+    group, apart = np.full(len(hypotheses), -1), _Apart(predictions, limits, at_edge)
     for row in range(len(hypotheses)):
         if group[row] < 0:
             waiting = np.flatnonzero((group < 0) & ~turned) if not turned[row] else np.array([row])
-            group[waiting[~_apart(predictions, limits, at_edge, row, waiting)]] = group.max() + 1
+            group[apart.alike(row, waiting)] = group.max() + 1
     return _in_order(_joints_with_open(hypotheses, group))
 
 
-def _apart(predictions: Predictions, limits: Floats, at_edge: Bools, row: int, others: Indices) -> Bools:
-    mean, known = predictions.mean, predictions.known
-    both = known[row] & known[others]
-    overload = np.isnan(mean[row]), np.isnan(mean[others])
-    far = np.abs(mean[others] - mean[row]) > np.maximum(limits[row], limits[others])
-    beyond = (overload[0] != overload[1]) & ~(at_edge[row] | at_edge[others])
-    return np.asarray((both & (far | beyond)).any(axis=1))
+class _Apart:
+    """What tells hypotheses apart, some of the readings before others: few of them tell most."""
+
+    def __init__(self, predictions: Predictions, limits: Floats, at_edge: Bools) -> None:
+        lots = [np.arange(at, limits.shape[1], _LOTS) for at in range(_LOTS)]
+        tables = predictions.mean, predictions.known, limits, at_edge
+        self._lots = [tuple(np.ascontiguousarray(table[:, lot]) for table in tables) for lot in lots]
+
+    def alike(self, row: int, others: Indices) -> Indices:
+        """Return those that nothing tells apart from one."""
+        for mean, known, limits, at_edge in self._lots:
+            both = known[row] & known[others]
+            overload = np.isnan(mean[row]), np.isnan(mean[others])
+            far = np.abs(mean[others] - mean[row]) > np.maximum(limits[row], limits[others])
+            beyond = (overload[0] != overload[1]) & ~(at_edge[row] | at_edge[others])
+            others = others[~(both & (far | beyond)).any(axis=1)]
+        return others
 
 
 def _joints_with_open(hypotheses: Sequence[Hypothesis], group: Indices) -> Indices:

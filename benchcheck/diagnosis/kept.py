@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
-from benchcheck.circuit.batch import Outcome
+from benchcheck.circuit.items import Outcome
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.settled import Settled
 from benchcheck.diagnosis.hypotheses import Hypothesis

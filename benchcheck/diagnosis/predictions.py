@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 from benchcheck.bench.functions import Function
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Capacitor, Device, pins, reconnect
-from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.dictionary import edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import Ohms
 from benchcheck.circuit.faults import PartFault
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.reading import solve_reading
 from benchcheck.circuit.settled import Settled
+from benchcheck.circuit.table import Probe
 from benchcheck.diagnosis.at_frequency import AtFrequency
 from benchcheck.diagnosis.edits import edits_of, read_edited, switched
 from benchcheck.diagnosis.hypotheses import Hypothesis

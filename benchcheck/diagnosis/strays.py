@@ -145,14 +145,13 @@ class Strays:
     def slopes(self, slots: Sequence[Leaning], by_slot: Floats32) -> Floats32:
         """Return slopes to strays (readings x strays) from slopes to slots (readings x slots)."""
         columns = self.columns(slots)
-        found = np.zeros((len(by_slot), len(self)), np.float32)
-        for at, (slot, (place, spread)) in enumerate(zip(slots, columns, strict=True)):
-            own = by_slot[:, at]
-            found[:, place] += spread * own
+        found = np.zeros((len(self), len(by_slot)), np.float32)
+        for slot, (place, spread), own in zip(slots, columns, np.ascontiguousarray(by_slot.T), strict=True):
+            found[place] += spread * own
             if slot.of == "drop":
                 share = LED_SHARE if spread > JUNCTION_V else 1.0
-                found[:, self.common] += share * COMMON_JUNCTION_V * own
-        return found
+                found[self.common] += share * COMMON_JUNCTION_V * own
+        return np.ascontiguousarray(found.T)
 
 
 def _ideality_v(function: Function, value: Floats, errors: MeterErrors) -> Floats:

@@ -17,12 +17,12 @@ from numpy.typing import NDArray
 
 from benchcheck.bench.model import Bench
 from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Inductor, Mosfet, Resistor, Switch, Zener
-from benchcheck.circuit.dictionary import Probe
 from benchcheck.circuit.driven import driven_ranges
 from benchcheck.circuit.excitation import Excitation, Ohms
 from benchcheck.circuit.leanings import Leaning
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import RangedReadings, Source, readings_in_ranges
+from benchcheck.circuit.table import Probe
 from benchcheck.diagnosis.edits import NOTHING_SEEN, Own, edits_of, switched
 from benchcheck.diagnosis.fits import Local, straight
 from benchcheck.diagnosis.hypotheses import Hypothesis

@@ -11,8 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.circuit.batch import Batch, Items, Outcome
+from benchcheck.circuit.batch import Batch
 from benchcheck.circuit.devices import Capacitor
+from benchcheck.circuit.items import Items, Outcome
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.physics import on_a_board
 from benchcheck.circuit.variants import Variants

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from benchcheck.circuit.batch import Batch, Items, Outcome
+from benchcheck.circuit.batch import Batch
 from benchcheck.circuit.faults import FaultSizes, PartFault, edit_of
+from benchcheck.circuit.items import Items, Outcome
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.physics import on_a_board
 from benchcheck.circuit.variants import Variants

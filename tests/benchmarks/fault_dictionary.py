@@ -24,12 +24,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from benchcheck.circuit.devices import Bjt, Capacitor, Clamp, Device, Diode, Mosfet, Resistor, Zener
-from benchcheck.circuit.dictionary import FaultDictionary, Probe, fault_dictionary
+from benchcheck.circuit.dictionary import FaultDictionary, fault_dictionary
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of, possible_faults
 from benchcheck.circuit.models import SCHOTTKY, SILICON
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.physics import BOARD_LEAK_S
+from benchcheck.circuit.table import Probe
 from tests.benchmarks.rows import row
 from tests.circuit.boards import probe_pairs
 from tests.circuit.ngspice import PROGRAM

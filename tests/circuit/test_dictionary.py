@@ -21,9 +21,10 @@ from benchcheck.circuit import (
     Zener,
     solve_reading,
 )
-from benchcheck.circuit.dictionary import Probe, fault_dictionary
+from benchcheck.circuit.dictionary import fault_dictionary
 from benchcheck.circuit.faults import faulty, possible_faults
 from benchcheck.circuit.models import SCHOTTKY
+from benchcheck.circuit.table import Probe
 from benchcheck.errors import CircuitError
 
 BOARD = Netlist(

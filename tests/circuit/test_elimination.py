@@ -45,16 +45,16 @@ def test_solutions_and_signs_are_those_of_lapack(count: int) -> None:
     values, right = matrices(count)
     expected = np.linalg.solve(dense_of(values), right.T[..., None])[..., 0].T
     together, negative = PATTERN.eliminate(values.copy(), right.copy())
-    by_count, negative_by_count = PATTERN.solve(values.copy(), right.copy())
+    by_count = PATTERN.solve(values.copy(), right.copy())
     np.testing.assert_allclose(together, expected, rtol=1e-9)
-    np.testing.assert_allclose(by_count, expected, rtol=1e-9)
-    np.testing.assert_array_equal(negative, negative_by_count(np.ones(count, bool)))
+    np.testing.assert_allclose(by_count.solution, expected, rtol=1e-9)
+    np.testing.assert_array_equal(negative, by_count.negative(np.ones(count, bool)))
     # rows 5 and 0 changed places: one exchange more than there are of columns
     np.testing.assert_array_equal(negative, np.linalg.det(dense_of(values)) > 0.0)
 
 
 def test_some_are_negative_and_some_are_not() -> None:
-    _, negative = PATTERN.solve(*matrices(20))
+    negative = PATTERN.solve(*matrices(20)).negative
     assert 0 < negative(np.ones(20, bool)).sum() < 20
     some = np.arange(20) % 3 == 0
     np.testing.assert_array_equal(negative(some), negative(np.ones(20, bool))[some])
@@ -68,7 +68,7 @@ def test_one_that_is_singular_is_no_number_and_leaves_the_others_alone() -> None
             if place in PATTERN.places:
                 values[PATTERN.places[place], 1] = 0.0
     assert values[lone, 1] == 0.0
-    found, _ = PATTERN.solve(values.copy(), right.copy())
+    found = PATTERN.solve(values.copy(), right.copy()).solution
     assert not np.isfinite(found[:, 1]).all()
     whole = np.delete(values, 1, axis=1)
     expected = np.linalg.solve(dense_of(whole), np.delete(right, 1, axis=1).T[..., None])[..., 0].T

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener, reconnect
-from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.dictionary import edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit
 from benchcheck.circuit.models import JunctionModel
 from benchcheck.circuit.netlist import Netlist
+from benchcheck.circuit.table import Probe
 
 BOARD: tuple[Device, ...] = (
     Resistor("R1", "A", "B", 4700.0),

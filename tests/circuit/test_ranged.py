@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from benchcheck.circuit.devices import Clamp, Diode, Resistor
-from benchcheck.circuit.dictionary import Probe, edited_readings
+from benchcheck.circuit.dictionary import edited_readings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
 from benchcheck.circuit.faults import Edit, PartFault, faulty
 from benchcheck.circuit.models import JunctionModel
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.ranged import readings_in_ranges
+from benchcheck.circuit.table import Probe
 
 RANGES = (OhmsRange(6e3, 1e-4, 2.7), OhmsRange(6e5, 1e-6, 2.7), OhmsRange(6e7, 1.5e-8, 2.7))
 BOARD = Netlist(

@@ -13,7 +13,7 @@ import pytest
 from numpy.typing import NDArray
 
 from benchcheck.bench.functions import Function
-from benchcheck.circuit.batch import Outcome
+from benchcheck.circuit.items import Outcome
 from benchcheck.diagnosis import engine as engines
 from benchcheck.diagnosis.ambient import engine_at
 from benchcheck.diagnosis.diagnose import diagnose
