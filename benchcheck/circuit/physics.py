@@ -34,6 +34,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 #: k/q of CODATA 2014, as the simulators carry it; the exact SI value of 2019 is 3.4e-7 higher (0.1 mK at 27
 #: degC).
@@ -133,16 +134,29 @@ def _exponential(saturation: Floats, slope_v: Floats, voltage: Floats) -> tuple[
     ngspice manual, "Junction diode equations": I = -IS (1 + (3 N VT / (V e))^3) for V < -3 N VT.
     """
     x = voltage / slope_v
-    grown = saturation * np.exp(np.minimum(x, _STEEPEST))
+    grown = np.minimum(x, _STEEPEST)
+    np.exp(grown, out=grown)
+    grown *= saturation
     slope = grown / slope_v
     beyond = grown * (x - _STEEPEST).clip(min=0.0) if (x > _STEEPEST).any() else 0.0
-    tail = x < -3.0
-    if tail.any():
-        ratio = (3.0 / e) / np.minimum(x, -3.0)
-        third = saturation * (ratio * ratio * ratio)
-        grown = np.where(tail, -third, grown)
-        slope = np.where(tail, 3.0 * third / np.minimum(voltage, -3.0 * slope_v), slope)
-    return grown - saturation + beyond, slope
+    tail = np.flatnonzero(x < -3.0)
+    if len(tail):
+        ratio = (3.0 / e) / np.take(x, tail)
+        third = _of_places(saturation, x.shape, tail) * (ratio * ratio * ratio)
+        np.put(grown, tail, -third)
+        np.put(slope, tail, 3.0 * third / np.take(voltage, tail))
+    grown -= saturation
+    grown += beyond
+    return grown, slope
+
+
+def _of_places(parameter: Floats, shape: tuple[int, ...], at: Indices) -> Floats:
+    """Return a parameter, of that shape or one number a row of it, at flat places."""
+    if len(shape) > 1 and parameter.shape[-1] == 1:
+        rows: Floats = np.broadcast_to(parameter, (*shape[:-1], 1)).ravel()
+        return rows[at // shape[-1]]
+    every: Floats = np.broadcast_to(parameter, shape).ravel()
+    return every[at]
 
 
 def junction_current(junctions: JunctionArrays, voltage: Floats) -> tuple[Floats, Floats]:
