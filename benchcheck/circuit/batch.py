@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .arrivals import Arrivals, slopes_of
-from .first_steps import Beside, Changes
+from .first_steps import Changes
 from .items import Items, Outcome
 from .leanings import Leanings
 from .queues import Fixed, Lot, Queue
@@ -68,13 +68,24 @@ class Batch:
         """The number of voltages that devices see."""
         return self._j + 2 * self._q + 2 * self._m
 
-    def solve(self, items: Items, *, patient: bool = True, beside: Beside | None = None) -> Outcome:
-        """Return every item's outcome: from its start, else in `other_ways`. `beside` knows the first steps."""
-        found = self._once(items, patient, beside)
+    def solve(self, items: Items, *, patient: bool = True) -> Outcome:
+        """Return every item's outcome: from its start, else in `other_ways`."""
+        found = self._once(items, patient)
         again = np.flatnonzero(~found.solved)
         if len(again):
             found.replace_at(again, self.other_ways(items.chosen(again), patient=patient))
         return found
+
+    def solve_leaning(self, items: Items, leanings: Leanings, *, patient: bool = True) -> tuple[Outcome, Floats]:
+        """Return as `solve`, and as `leanings` every item's slopes."""
+        fixed = Fixed(items, self._v.size, len(leanings.slots))
+        self.run(fixed, patient=patient, leanings=leanings)
+        again = np.flatnonzero(~fixed.outcome.solved)
+        if len(again):
+            some = items.chosen(again)
+            found = self.other_ways(some, patient=patient)
+            fixed.settle(again, found, self.leanings(some, found, leanings))
+        return fixed.outcome, fixed.slopes
 
     def other_ways(self, items: Items, *, patient: bool) -> Outcome:
         """Return the outcomes of items that do not arrive from their start: from rest, else, being `patient`, eased.
@@ -90,9 +101,7 @@ class Batch:
                 found.replace_at(again, attempt(items.chosen(again), patient))
         return found
 
-    def run(
-        self, queue: Queue, *, patient: bool = True, leanings: Leanings | None = None, leave: int = 0
-    ) -> None:
+    def run(self, queue: Queue, *, patient: bool = True, leanings: Leanings | None = None, leave: int = 0) -> None:
         """Solve what a queue has, once each from its start, with slopes where it asks for them.
 
         The last items, no more than `leave`, are given up: it takes as long to wait for one as for a thousand.
@@ -150,7 +159,10 @@ class Batch:
         return np.concatenate([lot.at[stepping], lot.at[plain]])
 
     def leanings(self, items: Items, outcome: Outcome, leanings: Leanings) -> Floats:
-        """Return the slopes of ln(volt/ampere) of every item to every slot (slots x items); NaN where not found."""
+        """Return the slopes of ln(volt/ampere) of every item to every slot (slots x items); NaN where not found.
+
+        Changed devices are let settle anew among the others.
+        """
         found = np.full((len(leanings.slots), len(items.variant)), np.nan)
         changed = self._v.has_extras[items.variant]
         for which, steps in ((~changed, 1), (changed, _STEPS_TO_SETTLE)):
@@ -169,7 +181,7 @@ class Batch:
             work.advance(work.step().solution)
         astray = work.evaluate()
         slopes = slopes_of(work, work.step(), leanings)
-        return np.where((steps == 1) | (astray < 1.0), slopes, np.nan)
+        return np.where((steps == 1) | (astray <= _NEARLY_AGREES), slopes, np.nan)
 
     def _from_rest(self, items: Items, patient: bool) -> Outcome:
         return self._once(_at_rest(items), patient)
@@ -195,9 +207,9 @@ class Batch:
             holds[found.solved] = found.holds_current[found.solved]
         return found
 
-    def _once(self, items: Items, patient: bool, beside: Beside | None = None) -> Outcome:
+    def _once(self, items: Items, patient: bool) -> Outcome:
         """Return the outcome of every item from its start."""
-        fixed = Fixed(items, self._v.size, beside)
+        fixed = Fixed(items, self._v.size)
         self.run(fixed, patient=patient)
         return fixed.outcome
 

@@ -37,18 +37,20 @@ class Queue(Protocol):
         """Return of which items that show these volts slopes are asked for."""
 
     def settle(self, at: Indices, outcome: Outcome, slopes: Floats) -> None:
-        """Take what came of some items; `slopes` (slots x items) are NaN where they were not asked for."""
+        """Take what came of some items; `slopes` (slots x items, or none at all) are NaN where not asked for."""
 
     def fail(self, at: Indices) -> None:
         """Learn of items that did not settle."""
 
 
 class Fixed:
-    """Items that are all known beforehand; `outcome` is what came of them."""
+    """Items that are all known beforehand; `outcome` and `slopes` (slots x items) are what came of them."""
 
-    def __init__(self, items: Items, size: int, beside: Beside | None) -> None:
-        self._items, self._beside, self._begun = items, beside, 0
+    def __init__(self, items: Items, size: int, slots: int = 0) -> None:
+        """Take the items, the number of unknowns, and how many slots slopes are asked for to."""
+        self._items, self._begun = items, 0
         self.outcome = Outcome.at_rest(len(items.start), len(items.variant), size)
+        self.slopes = np.full((slots, len(items.variant)), np.nan)
 
     def more(self, most: int) -> Lot | None:
         """Return the next items, in their order."""
@@ -56,15 +58,16 @@ class Fixed:
         if not len(at):
             return None
         self._begun += len(at)
-        return Lot(at, self._items.chosen(at), None if self._beside is None else self._beside.chosen(at))
+        return Lot(at, self._items.chosen(at), None)
 
     def leans(self, at: Indices, volt: Floats) -> Bools:
-        """Return that no slopes are asked for."""
-        return np.zeros(len(at), bool)
+        """Return that all slopes are asked for."""
+        return np.ones(len(at), bool)
 
     def settle(self, at: Indices, outcome: Outcome, slopes: Floats) -> None:
         """Enter what came of some items."""
         self.outcome.replace_at(at, outcome)
+        self.slopes[:, at] = slopes
 
     def fail(self, at: Indices) -> None:
         """Leave them unsolved."""

@@ -204,28 +204,29 @@ class _Ranged:
         latent, further = np.full(len(rows), np.nan), np.zeros(len(rows), np.intp)
         waiting, step = np.arange(len(rows)), 0
         solved: list[tuple[Items, Outcome]] = []
-        whole, early = self._at_once(rows, at, first, begin, solved)
+        slopes = np.full((len(self._leanings.slots), len(rows)), np.nan)
+        whole, whole_slopes, early = self._at_once(rows, at, first, begin, solved)
         while len(waiting):
             known = early[step, waiting] if step < len(early) else np.full(len(waiting), -1)
-            outcome, rest = whole.chosen(known), np.flatnonzero(known < 0)
+            outcome, leaning, rest = whole.chosen(known), whole_slopes[:, known], np.flatnonzero(known < 0)
             if len(rest):
                 these, ranges = waiting[rest], np.full(len(rest), step)
-                outcome.replace_at(
-                    rest, self._outcome(rows[these], at[these], ranges, first.chosen(these), begin, solved)
+                own, leaning[:, rest] = self._outcome(
+                    rows[these], at[these], ranges, first.chosen(these), begin, solved
                 )
+                outcome.replace_at(rest, own)
             shown = outcome.volt / np.maximum(outcome.ampere, 1e-15) + self._leads[at[waiting]]
             taken = np.flatnonzero(self._nearer(at[waiting], shown, latent[waiting], step)) if step else slice(None)
             kept = waiting[taken]
             latent[kept], further[kept] = shown[taken], step
             found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
+            slopes[:, kept] = leaning[:, taken]
             ends = self._of_range("full_scale", at[waiting], np.full(len(waiting), step))
             ended = outcome.holds_current & (shown <= ends) & ~self._unlike(at[waiting], latent[waiting])
             ended |= (self._last[at[waiting]] == step) | ~outcome.solved
             ended |= ~np.isnan(self._read[at[waiting]]) & (step == _MOST_FURTHER)
             waiting, step = waiting[~ended], step + 1
             self._tried[at[waiting]] = np.maximum(self._tried[at[waiting]], step + 1)
-        items = self._items(rows, at, further, found)
-        slopes = self._batch.leanings(items, found, self._leanings)
         volts, by_volt = given_way_v(
             found.volt, found.ampere, found.holds_current, self._of_range("ampere", at, further)
         )
@@ -235,24 +236,24 @@ class _Ranged:
 
     def _at_once(
         self, rows: Indices, at: Indices, start: Outcome, begin: Settled | None, solved: list[tuple[Items, Outcome]]
-    ) -> tuple[Outcome, Indices]:
-        """Solve the ranges that boards like this one took; return where each is (ranges x rows), -1 where not."""
+    ) -> tuple[Outcome, Floats, Indices]:
+        """Solve the ranges that boards like this one took; return where each is too (ranges x rows), -1 where not."""
         count = np.minimum(self._together[at], self._last[at] + 1)
         early = np.full((max(count, default=0), len(rows)), -1)
         early[np.arange(len(early))[:, None] < count] = np.arange(count.sum())
         ranges, which = np.nonzero(early >= 0)
-        return self._outcome(rows[which], at[which], ranges, start.chosen(which), begin, solved), early
+        return *self._outcome(rows[which], at[which], ranges, start.chosen(which), begin, solved), early
 
     def _outcome(
         self, rows: Indices, at: Indices, ranges: Indices, start: Outcome, begin: Settled | None,
         solved: list[tuple[Items, Outcome]],
-    ) -> Outcome:  # fmt: skip
-        """Solve some rows and probes in some ranges, and add them to `solved`."""
+    ) -> tuple[Outcome, Floats]:  # fmt: skip
+        """Solve some rows and probes in some ranges, with slopes (slots x items), and add them to `solved`."""
         items = self._items(rows, at, ranges, start)
         items = items if begin is None else begin.begun(self._v, items)
-        outcome = self._batch.solve(items, patient=not rows.any())
+        outcome, slopes = self._batch.solve_leaning(items, self._leanings, patient=not rows.any())
         solved.append((items, outcome))
-        return outcome
+        return outcome, slopes
 
     def _unlike(self, at: Indices, ohm: Floats) -> Bools:
         """Return which readings are nothing like what was read, if anything was: a further range may be."""

@@ -8,12 +8,12 @@ from typing import Literal
 import numpy as np
 import pytest
 
-from benchcheck.circuit.devices import Bjt, Device, Diode, Mosfet, Resistor, Zener, reconnect
+from benchcheck.circuit.devices import Bjt, Clamp, Device, Diode, Mosfet, Resistor, Zener, reconnect
 from benchcheck.circuit.dictionary import edited_readings
 from benchcheck.circuit.edited import EditedReadings
 from benchcheck.circuit.excitation import DiodeTest, Ohms, OhmsRange
-from benchcheck.circuit.faults import Edit
-from benchcheck.circuit.models import JunctionModel
+from benchcheck.circuit.faults import Edit, FaultSizes, PartFault, edit_of
+from benchcheck.circuit.models import BjtModel, JunctionModel
 from benchcheck.circuit.netlist import Netlist
 from benchcheck.circuit.table import Probe
 
@@ -148,3 +148,28 @@ def test_a_channel_near_its_threshold_leans_on_it(channel: Literal["N", "P"]) ->
     up, down = (edited_readings(board(volts), [probe], []).value[0, 0] for volts in (STEP, -STEP))
     assert found.good[slot, 0] == pytest.approx((up - down) / (2.0 * STEP), rel=0.01)
     assert found.good[slot, 0] > 0.5
+
+
+def test_a_changed_junction_among_many_leans_on_its_own_drop() -> None:
+    """A junction that carries all of the current between the probes moves the reading by as much as its own drop.
+
+    It is a clamp's that has lost its way to ground, among light emitting diodes and transistors that no current
+    reaches: from rest it takes them many steps to be back where they were.
+    """
+    light = JunctionModel(saturation_current_a=1e-18, ideality=2.0, series_resistance_ohm=5.0, bandgap_ev=1.9)
+    columns = (("COL1", "CB1"), ("COL2", "CB2"), ("COL3", "CB3"))
+    board: tuple[Device, ...] = (
+        Clamp("U1", "RST", "GND", "VDD"), Clamp("U2", "ROW1", "GND", "VDD"), Resistor("R3", "VDD", "RST", 10e3),
+        Resistor("R10", "ROW1", "LR1", 180.0), Diode("D12", "LR1", "COL3", light),
+        *(Diode(f"D{at}", "LR4", column, light) for at, (column, _) in enumerate(columns, 19)),
+        *(Resistor(f"R{at}", base, "GND", 47e3) for at, (_, base) in enumerate(columns, 17)),
+        *(
+            Bjt(f"Q{at}", column, base, "GND", "NPN", BjtModel(1e-14, 200.0, 4.0))
+            for at, (column, base) in enumerate(columns, 1)
+        ),
+    )  # fmt: skip
+    probe = Probe("ROW1", "VDD", DiodeTest(1e-3, 4.0, 2.5))
+    lost = edit_of(Netlist(board), PartFault("missing-joint", "U2", ("ground",)), FaultSizes())
+    found = edited_readings(Netlist(board), [probe], [lost], leanings=True)
+    own = [at for at, one in enumerate(found.slots) if (one.designator, one.of) == ("U2", "drop")]
+    assert found.moved[found.entry[1, 0], own].sum() == pytest.approx(1.0, abs=1e-3)
