@@ -136,7 +136,7 @@ class Batch:
     def _refill(self, work: Underway, which: Indices, queue: Queue, arrivals: Arrivals) -> Indices:
         """Hand over what has arrived and begin what waits; return the numbers of all that are on their way."""
         if len(which) <= self.chunk // 2:
-            if arrivals.count >= max(1, len(which)):
+            if arrivals.count >= (max(1, len(which)) if queue.grows or not len(which) else self.chunk):
                 arrivals.hand_over()
             lot = queue.more(self.chunk - len(which))
             if lot is not None:

@@ -168,6 +168,8 @@ class _InTurn:
 class _Turn:
     """The queue of the readings of one sort."""
 
+    grows = True
+
     def __init__(self, ranges: _InTurn, table: Table, sort: Sort) -> None:
         self._ranges, self._t, self._sort = ranges, table, sort
         none = np.zeros(0, np.intp)

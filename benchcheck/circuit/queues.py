@@ -28,7 +28,9 @@ class Lot:
 
 
 class Queue(Protocol):
-    """Items that wait to be solved; more may come as others settle."""
+    """Items that wait to be solved; more may come as others settle, if it `grows`."""
+
+    grows: bool
 
     def more(self, most: int) -> Lot | None:
         """Return further items, at most so many, None where none waits."""
@@ -45,6 +47,8 @@ class Queue(Protocol):
 
 class Fixed:
     """Items that are all known beforehand; `outcome` and `slopes` (slots x items) are what came of them."""
+
+    grows = False
 
     def __init__(self, items: Items, size: int, slots: int = 0) -> None:
         """Take the items, the number of unknowns, and how many slots slopes are asked for to."""

@@ -34,6 +34,8 @@ def _items() -> Items:
 class _Trickle:
     """A queue of a few items, each of which brings the next one when it settles."""
 
+    grows = True
+
     def __init__(self, begin: int) -> None:
         self._items, self._waiting, self._next = _items(), list(range(begin)), begin
         self.volt, self.met = np.full(COUNT, np.nan), np.zeros(COUNT, int)
