@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from copy import copy
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ class Underway:
 
     def __init__(self, variants: Variants, items: Items) -> None:
         """Begin some items, each at its start."""
-        self._v, self.items = variants, items
+        self._v, self.items = variants, replace(items, start=items.start[:0])  # what is seen moves on from there
         self._j, self._q, self._m = len(variants.junctions), len(variants.bjts), len(variants.mosfets)
         self._limits = Limits(variants.junction_arrays, variants.bjt_arrays, variants.mosfet_arrays)
         self._own = variants.places[np.arange(variants.nets), np.arange(variants.nets)]
@@ -195,7 +196,9 @@ class Underway:
             ]
         )
         changed = kept[:-1] != new
-        if changed.any():
+        if not self._v.off_seen.shape[1]:
+            self._held_back = np.asarray(changed.any(axis=0))
+        elif changed.any():
             padded = np.concatenate([changed, np.zeros_like(changed[:1])])
             padded[self._v.off_seen[self.items.variant].T, np.arange(new.shape[1])] = False
             self._held_back = np.asarray(padded.any(axis=0))
