@@ -28,8 +28,7 @@ class EditedReadings:
 
     `slots` (where asked for) are what readings lean on: the logarithm of ohms and the volts of diode mode by each,
     `good` (slots x probes) on the board as it is and `moved` (entries x slots) where an edit makes a difference;
-    `entry` (as `value`) says which of them, -1 for the board's. `settled` is where the board as it is settled in
-    every range, if there were edits.
+    `entry` (as `value`) says which of them, -1 for the board's. `settled` is where the board as it is settled.
     """
 
     value: Floats

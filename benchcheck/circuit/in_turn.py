@@ -26,7 +26,7 @@ _Where = tuple[Indices, Indices, Indices]  # rows, columns, places of ranges
 
 #: a reading beyond so many times a range's end before, as the good board's is in it, needs no look at that range
 _FAR = 4.0
-_FEW = 40  # of one sort are left to be solved with those of the others
+_FEW = 100  # of one sort are left to be solved with those of the others
 _MANY = 3000  # are sorted; fewer take no longer in one pattern
 
 
@@ -63,11 +63,10 @@ class _InTurn:
         )
         self._begin = begin
         self._first_steps: FirstSteps | None = None
-        self._moved = np.ones((table.held.shape[2], *table.open.shape), bool)
-        if len(table.edits) > 1:
-            self._solve_good()
-            for place in range(len(self._moved)):
-                self._screen(place, nothing)
+        self._moved = np.zeros((table.held.shape[2], *table.open.shape), bool)
+        self._solve_good()
+        for place in range(len(self._moved)):
+            self._screen(place, nothing)
 
     def _solve_good(self) -> None:
         """Solve the good board in every range of every probe at once, with slopes where they are asked for."""
@@ -77,16 +76,18 @@ class _InTurn:
         cols, places = np.nonzero(np.atleast_2d(t.open.any(axis=0)).T & there)
         self._good_at[cols, places] = np.arange(len(cols))
         items = self._at_rest(np.zeros(len(cols), np.intp), cols, places)
-        self._good = good.batch.solve(items, patient=self.patient or self.lean)
+        if self.lean:
+            self._good, self._good_leanings = good.batch.solve_leaning(items, good.leanings)
+        else:
+            self._good, self._good_leanings = good.batch.solve(items, patient=self.patient), np.zeros((0, len(cols)))
         t.settled = Settled.of(work.whole, [(items, self._good)])
-        none = np.zeros((0, len(cols)))
-        self._good_leanings = good.batch.leanings(items, self._good, good.leanings) if self.lean else none
-        self._first_steps = work.first_steps(items, self._good)
+        if len(t.edits) > 1:
+            self._first_steps = work.first_steps(items, self._good)
 
     def _screen(self, place: int, nothing: float) -> None:
         """Find which readings each edit moves in the range at `place`."""
         columns = np.flatnonzero(self._good_at[:, place] >= 0)
-        if len(columns):
+        if len(columns):  # the good board itself is moved where it is not solved yet
             good = self._good.chosen(self._good_at[columns, place])
             screen = Screen(self._work.whole, good, self._t.by["ampere"][columns, place], nothing)
             none = np.zeros(len(columns), bool)
