@@ -30,8 +30,8 @@ Indices = NDArray[np.intp]
 
 #: how many variants that add entries share a pattern: fewer have less fill, and more batches to go through.
 _TOGETHER = 30
-#: from so many on an inverse of the whole matrix takes longer than the steps it spares
-_MOST_UNKNOWNS = 60
+#: beyond so many an inverse of the whole matrix takes as long as the steps it spares
+_MOST_UNKNOWNS = 100
 
 
 @dataclass(frozen=True, slots=True)

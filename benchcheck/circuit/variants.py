@@ -30,6 +30,8 @@ Indices = NDArray[np.intp]
 
 #: from a gate that nothing holds to its source: enough against the leak, nothing to a meter
 _GATE_S = 1e-11
+#: what a net is held by that may be eliminated at any time: a megohm
+_FIRM_S = 1e-6
 #: resistances below this, in ohm, are branches with a current of their own
 _BRANCH_BELOW_OHM = 1.0
 OPEN_OHM = 1e12  # a branch that is out
@@ -201,7 +203,14 @@ class Variants:
             places = ((branch.plus, at), (branch.minus, at), (at, branch.plus), (at, branch.minus), (at, at))
             entries |= dict.fromkeys(places)
         first = tuple((at, branch.plus) for at, branch in enumerate(self.branches, self.nets))
-        return elimination_of(self.size, tuple(entries), first)
+        return elimination_of(self.size, tuple(entries), first, self._weak())
+
+    def _weak(self) -> tuple[int, ...]:
+        """Return the nets that no resistor of the good board holds: junctions and leaks may be all there is on them."""
+        firm = np.zeros(self.nets)
+        for _, a, b, siemens in self.conductances:
+            firm[[a, b]] += siemens
+        return tuple(np.flatnonzero(firm < _FIRM_S).tolist())
 
     def _column(self, variant: _Variant) -> Floats:
         """Return the constant values of one variant, every sum made anew so that nothing is left of what is out."""

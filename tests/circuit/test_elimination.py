@@ -88,3 +88,23 @@ def test_a_pattern_is_worked_out_once() -> None:
     once = elimination_of(6, ENTRIES, ((5, 0),))
     assert isinstance(once, Elimination)
     assert elimination_of(6, ENTRIES, ((5, 0),)) is once
+
+
+def test_a_net_that_only_leaks_waits_for_the_branches_beside_it() -> None:
+    """1 mA through a fuse and a short of 50 milliohm each, and 1 milliohm: 101, 51 and 1 uV (Ohm's law).
+
+    Were the net before the fuse a pivot first, by the 0.1 pS that hold it, the digits of the fuse would be lost.
+    """
+    ohm, leak_s = 0.05, 1e-13
+    entries = {
+        (0, 0): leak_s, (0, 3): -1.0, (1, 1): 1.0 / ohm + leak_s, (1, 2): -1.0 / ohm, (1, 3): 1.0,
+        (2, 1): -1.0 / ohm, (2, 2): 1.0 / ohm + 1e3, (3, 0): -1.0, (3, 1): 1.0, (3, 3): -ohm,
+    }  # fmt: skip
+    pattern, count = Elimination(4, entries, ((3, 1),), weak=(0,)), 50
+    values = np.zeros((len(pattern.places), count))
+    for place, value in entries.items():
+        values[pattern.places[place]] = value
+    right = np.zeros((4, count))
+    right[0] = 1e-3
+    found, _ = pattern.eliminate(values, right)
+    np.testing.assert_allclose(found[:, 0], [101e-6, 51e-6, 1e-6, -1e-3], rtol=1e-9)
