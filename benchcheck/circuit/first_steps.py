@@ -105,10 +105,6 @@ class Beside:
     steps: FirstSteps
     at: Indices
 
-    def chosen(self, which: Indices) -> Beside:
-        """Return some of them."""
-        return Beside(self.steps, self.at[which])
-
     def tangents(self, which: Indices) -> tuple[Floats, Floats]:
         """Return as `FirstSteps.tangents` of some of the items."""
         return self.steps.tangents(self.at[which])

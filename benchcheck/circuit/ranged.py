@@ -221,10 +221,7 @@ class _Ranged:
             latent[kept], further[kept] = shown[taken], step
             found.replace_at(kept, outcome.chosen(np.arange(len(waiting))[taken]))
             slopes[:, kept] = leaning[:, taken]
-            ends = self._of_range("full_scale", at[waiting], np.full(len(waiting), step))
-            ended = outcome.holds_current & (shown <= ends) & ~self._unlike(at[waiting], latent[waiting])
-            ended |= (self._last[at[waiting]] == step) | ~outcome.solved
-            ended |= ~np.isnan(self._read[at[waiting]]) & (step == _MOST_FURTHER)
+            ended = self._ended(at[waiting], outcome, shown, latent[waiting], step)
             waiting, step = waiting[~ended], step + 1
             self._tried[at[waiting]] = np.maximum(self._tried[at[waiting]], step + 1)
         volts, by_volt = given_way_v(
@@ -233,6 +230,13 @@ class _Ranged:
         in_volt = self._in_volt[at]
         scaled = np.nan_to_num(slopes) * np.where(in_volt, by_volt, 1.0)
         return found, scaled, np.where(in_volt, volts, latent), further, Settled.of(self._v, solved)
+
+    def _ended(self, at: Indices, outcome: Outcome, shown: Floats, latent: Floats, step: int) -> Bools:
+        """Return which readings need no further range than the one at `step`, where they show so much."""
+        ends = self._of_range("full_scale", at, np.full(len(at), step))
+        ended = outcome.holds_current & (shown <= ends) & ~self._unlike(at, latent)
+        ended |= (self._last[at] == step) | ~outcome.solved
+        return np.asarray(ended | (~np.isnan(self._read[at]) & (step == _MOST_FURTHER)))
 
     def _at_once(
         self, rows: Indices, at: Indices, start: Outcome, begin: Settled | None, solved: list[tuple[Items, Outcome]]

@@ -206,7 +206,7 @@ class Variants:
         return elimination_of(self.size, tuple(entries), first, self._weak())
 
     def _weak(self) -> tuple[int, ...]:
-        """Return the nets that no resistor of the good board holds: junctions and leaks may be all there is on them."""
+        """Return the nets that no resistor of the good board holds: junctions and leaks may be all that does."""
         firm = np.zeros(self.nets)
         for _, a, b, siemens in self.conductances:
             firm[[a, b]] += siemens
