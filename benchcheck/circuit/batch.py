@@ -2,8 +2,8 @@
 
 Each item is one variant with the meter's source between two nets: its current, until its compliance is reached.
 Items share the matrix pattern and leave the batch as they arrive: when every device's true current agrees with its
-tangent's, with nothing held back, and one more step has been taken. An item that does not arrive, or arrives where
-no circuit can rest, is handed back unsolved.
+tangent's, with nothing held back, and a last step moves next to nothing. An item that does not arrive, or arrives
+where no circuit can rest, is handed back unsolved.
 """
 
 from __future__ import annotations
@@ -104,19 +104,18 @@ class Batch:
     def run(self, queue: Queue, *, patient: bool = True, leanings: Leanings | None = None, leave: int = 0) -> None:
         """Solve what a queue has, once each from its start, with slopes where it asks for them.
 
-        The last items, no more than `leave`, are given up: it takes as long to wait for one as for a thousand.
+        The last few, no more than `leave`, are given up: it takes as long to wait for one as for a thousand.
         """
-        most_steps = _MOST_STEPS if patient else _MOST_STEPS_IN_HASTE
+        most_steps, leave = _MOST_STEPS if patient else _MOST_STEPS_IN_HASTE, min(leave, self.chunk // 8)
         work, which = Underway(self._v, Items.none(self.rows_seen)), np.zeros(0, np.intp)
         arrivals = Arrivals(queue, leanings)
         while True:
-            which = self._refill(work, which, queue, arrivals)
-            if len(which) <= leave:
-                queue.fail(which)
-                if not arrivals.count:
+            which, more = self._refill(work, which, queue, arrivals)
+            if not more and len(which) <= leave:
+                if not len(which):
                     return
-                work.keep(which := which[:0])
-                arrivals.hand_over()
+                queue.fail(which)
+                work, which = Underway(self._v, Items.none(self.rows_seen)), which[:0]
                 continue
             astray = work.evaluate()
             solved = work.step()
@@ -133,15 +132,19 @@ class Batch:
                 which = which[kept]
                 work.keep(kept)
 
-    def _refill(self, work: Underway, which: Indices, queue: Queue, arrivals: Arrivals) -> Indices:
-        """Hand over what has arrived and begin what waits; return the numbers of all that are on their way."""
-        if len(which) <= self.chunk // 2:
-            if arrivals.count >= (max(1, len(which)) if queue.grows or not len(which) else self.chunk):
-                arrivals.hand_over()
-            lot = queue.more(self.chunk - len(which))
-            if lot is not None:
-                which = np.concatenate([which, self._begin(work, lot)])
-        return which
+    def _refill(self, work: Underway, which: Indices, queue: Queue, arrivals: Arrivals) -> tuple[Indices, bool]:
+        """Hand over what has arrived and begin what waits; return the numbers of all under way, and if more may wait.
+
+        Where none is under way all that has arrived is handed over.
+        """
+        if len(which) > self.chunk // 2:
+            return which, True
+        if arrivals.count >= (max(1, len(which)) if queue.grows or not len(which) else self.chunk):
+            arrivals.hand_over()
+        lot = queue.more(self.chunk - len(which))
+        if lot is None:
+            return which, False
+        return np.concatenate([which, self._begin(work, lot)]), True
 
     def _begin(self, work: Underway, lot: Lot) -> Indices:
         """Begin more items, with their first step where it is known; return their numbers as they are begun."""

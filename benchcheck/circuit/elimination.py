@@ -57,15 +57,14 @@ class Solved:
 class Elimination:
     """The elimination of matrices of one pattern, with given pivots first and diagonal ones after.
 
-    `places` maps (row, column) to the index of the entry in the values' first axis, fill included. Diagonal entries
-    that are `weak`, next to nothing beside others in their columns, wait until rows are gone that they would swamp.
+    `places` maps (row, column) to the index of the entry in the values' first axis, fill included. A diagonal entry,
+    of which next to nothing may be left, is no pivot while its column has a row whose own pivot is off the diagonal.
     """
 
     def __init__(
-        self, size: int, entries: Iterable[tuple[int, int]], first_pivots: Sequence[tuple[int, int]],
-        weak: Iterable[int] = (),
-    ) -> None:  # fmt: skip
-        self.size, self._weak = size, frozenset(weak)
+        self, size: int, entries: Iterable[tuple[int, int]], first_pivots: Sequence[tuple[int, int]]
+    ) -> None:
+        self.size = size
         self.places: dict[tuple[int, int], int] = {}
         self._rows: list[set[int]] = [set() for _ in range(size)]  # columns present in each row
         self._cols: list[set[int]] = [set() for _ in range(size)]  # rows present in each column
@@ -99,9 +98,7 @@ class Elimination:
 
     def _waits(self, row: int, partner: dict[int, int]) -> bool:
         """Return whether a pivot may be next to nothing beside what it would clear of a row with another's column."""
-        if row not in self._weak or partner[row] != row:
-            return False
-        return any(other in partner and partner[other] != other for other in self._cols[row])
+        return partner[row] == row and any(partner.get(other, other) != other for other in self._cols[row])
 
     def _fill(self, row: int, col: int) -> int:
         """Return how many entries a pivot may add."""
@@ -215,8 +212,7 @@ def _is_odd(rows: Sequence[int], cols: Sequence[int]) -> bool:
 
 @lru_cache(maxsize=64)
 def elimination_of(
-    size: int, entries: tuple[tuple[int, int], ...], first_pivots: tuple[tuple[int, int], ...],
-    weak: tuple[int, ...] = (),
-) -> Elimination:  # fmt: skip
+    size: int, entries: tuple[tuple[int, int], ...], first_pivots: tuple[tuple[int, int], ...]
+) -> Elimination:
     """Return the elimination of a pattern, worked out once for boards that have the same parts on the same nets."""
-    return Elimination(size, entries, first_pivots, weak)
+    return Elimination(size, entries, first_pivots)

@@ -84,7 +84,10 @@ class FirstSteps:
         return np.take(self._slopes, at, axis=1), np.take(self._offsets, at, axis=1)
 
     def solution(self, changes: Changes, variant: Indices, at: Indices) -> tuple[Floats, Bools]:
-        """Return the solutions (unknowns x items) of variants that begin at some of the items, and which hold."""
+        """Return the solutions (unknowns x items) of variants that begin at some of the items, and which hold.
+
+        Of an item at -1 nothing is known.
+        """
         plus, minus, junction = changes.plus[variant], changes.minus[variant], changes.junction[variant]
         column = self._inverse[at, plus] - self._inverse[at, minus]
         across = self._unknowns[plus, at] - self._unknowns[minus, at]
@@ -95,7 +98,7 @@ class FirstSteps:
         left = 1.0 + siemens * (column[each, plus] - column[each, minus])
         with np.errstate(all="ignore"):
             found = np.take(self._unknowns, at, axis=1) - column.T * (current / left)
-        return found[:-1], self._known[at] & (np.abs(left) > _LEAST_LEFT) & np.isfinite(found).all(axis=0)
+        return found[:-1], (at >= 0) & self._known[at] & (np.abs(left) > _LEAST_LEFT) & np.isfinite(found).all(axis=0)
 
 
 @dataclass(frozen=True, slots=True)

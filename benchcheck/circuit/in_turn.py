@@ -27,6 +27,8 @@ _Where = tuple[Indices, Indices, Indices]  # rows, columns, places of ranges
 #: a reading beyond so many times a range's end before, as the good board's is in it, needs no look at that range
 _FAR = 4.0
 _FEW = 100  # of one sort are left to be solved with those of the others
+_PAYS = 4  # unknowns for each step of rank one that is worth an inverse
+_ROOM = 16_000_000  # values in all inverses together
 _MANY = 3000  # are sorted; fewer take no longer in one pattern
 
 
@@ -67,6 +69,7 @@ class _InTurn:
         self._solve_good()
         for place in range(len(self._moved)):
             self._screen(place, nothing)
+        self._know_first_steps()
 
     def _solve_good(self) -> None:
         """Solve the good board in every range of every probe at once, with slopes where they are asked for."""
@@ -81,8 +84,6 @@ class _InTurn:
         else:
             self._good, self._good_leanings = good.batch.solve(items, patient=self.patient), np.zeros((0, len(cols)))
         t.settled = Settled.of(work.whole, [(items, self._good)])
-        if len(t.edits) > 1:
-            self._first_steps = work.first_steps(items, self._good)
 
     def _screen(self, place: int, nothing: float) -> None:
         """Find which readings each edit moves in the range at `place`."""
@@ -93,6 +94,18 @@ class _InTurn:
             none = np.zeros(len(columns), bool)
             moved = [screen.moved(row) if row else none for row in range(len(self._t.edits))]
             self._moved[place][:, columns] = np.array(moved) | ~good.solved
+
+    def _know_first_steps(self) -> None:
+        """Work out first steps from where they are taken often, as many as there is room for."""
+        places, cols = np.nonzero(self._good_at.T >= 0)
+        often, size = self._moved[places, 1:, cols].sum(axis=1), self._work.whole.size
+        chosen = np.argsort(-often, kind="stable")[: _ROOM // (size + 1) ** 2]
+        chosen = chosen[often[chosen] >= max(1, size // _PAYS)]
+        at = self._good_at[cols[chosen], places[chosen]]
+        items = self._at_rest(np.zeros(len(at), np.intp), cols[chosen], places[chosen])
+        self._first_steps = self._work.first_steps(items, self._good.chosen(at))
+        self._first_at = np.full(len(self._good.volt), -1)
+        self._first_at[at] = np.arange(len(at))
 
     def fill(self) -> None:
         """Read everything, the good board first."""
@@ -105,6 +118,7 @@ class _InTurn:
             rows, cols, places = (np.concatenate(each) for each in zip(*left, strict=True))
             where = rows, cols, places
         self._solve(where, self._work.together)
+        assert not self._t.open.any(), "every reading has been taken, or left to be read alone"
 
     def _solve(self, where: _Where, sort: Sort) -> None:
         if len(where[0]):
@@ -150,7 +164,7 @@ class _InTurn:
             return self._at_rest(sort.number[rows], cols, places), None
         at = self._good_at[cols, places]
         items = self._items(sort.number[rows], cols, places, self._good.chosen(at))
-        return items, None if self._first_steps is None else Beside(self._first_steps, at)
+        return items, None if self._first_steps is None else Beside(self._first_steps, self._first_at[at])
 
     def _at_rest(self, variants: Indices, cols: Indices, places: Indices) -> Items:
         """Return items that begin at rest, or where a board like this one settled."""
@@ -188,7 +202,7 @@ class _Turn:
         """Solve readings, and what comes of them; return the few that are left."""
         self.add(where)
         self._run(_FEW)
-        return self._of(self._taken_failed())
+        return self._of(np.concatenate([self._taken_failed(), np.arange(self._begun, len(self._where[0]))]))
 
     def solve(self, where: _Where) -> None:
         """Solve readings, and what comes of them; what the batch cannot solve is left to be read alone."""

@@ -25,7 +25,6 @@ from .variants import Variants
 
 __all__ = ["Sort", "SortedVariants"]
 
-Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 #: how many variants that add entries share a pattern: fewer have less fill, and more batches to go through.
@@ -46,7 +45,7 @@ class Sort:
 class SortedVariants:
     """The good board (0) and one variant per edit, as `whole` numbers them; rows and devices are the same in all.
 
-    `good` solves the board alone; of the edited ones only what is between the probes is found to the last digit.
+    `good` solves the board alone; of the edited ones what is between the probes is found, as far as any meter shows.
     """
 
     def __init__(self, netlist: Netlist, edits: Sequence[Edit], conditions: Conditions) -> None:
@@ -83,7 +82,7 @@ class SortedVariants:
 
     def first_steps(self, items: Items, outcome: Outcome) -> FirstSteps | None:
         """Return the first steps from where the good board settled, None where they cannot be known or do not pay."""
-        if self.whole.size > _MOST_UNKNOWNS:
+        if self.whole.size > _MOST_UNKNOWNS or not len(items.variant):
             return None
         with suppress(np.linalg.LinAlgError):
             return FirstSteps(self.good.batch.variants, items, outcome)

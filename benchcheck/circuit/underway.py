@@ -18,7 +18,6 @@ from .variants import Variants
 __all__ = ["STIFF_S", "Underway"]
 
 Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
 STIFF_S = 1e3  # the black lead's tie to the reference, and the source at its compliance

@@ -7,7 +7,8 @@ pattern. What does not fit (a transistor with resistances inside that changes) i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,8 +31,6 @@ Indices = NDArray[np.intp]
 
 #: from a gate that nothing holds to its source: enough against the leak, nothing to a meter
 _GATE_S = 1e-11
-#: what a net is held by that may be eliminated at any time: a megohm
-_FIRM_S = 1e-6
 #: resistances below this, in ohm, are branches with a current of their own
 _BRANCH_BELOW_OHM = 1.0
 OPEN_OHM = 1e12  # a branch that is out
@@ -131,7 +130,10 @@ class Variants:
                 low.append((name, a, b, ohm))
             else:
                 self.conductances.append((name, a, b, 1.0 / ohm))
-        self.branches = list(_oriented(low))
+        joined = Counter(row for _, a, b, _ in self.conductances for row in (a, b))
+        joined.update(row for j in good.junctions for row in (j.plus, j.minus))
+        joined.update(row for _, rows in (*good.bjts, *good.mosfets) for row in rows)
+        self.branches = list(_oriented(low, joined))
 
     def _variant(self, edit: Edit) -> _Variant:
         lists = placed(edit.added, self.row_of)
@@ -203,14 +205,7 @@ class Variants:
             places = ((branch.plus, at), (branch.minus, at), (at, branch.plus), (at, branch.minus), (at, at))
             entries |= dict.fromkeys(places)
         first = tuple((at, branch.plus) for at, branch in enumerate(self.branches, self.nets))
-        return elimination_of(self.size, tuple(entries), first, self._weak())
-
-    def _weak(self) -> tuple[int, ...]:
-        """Return the nets that no resistor of the good board holds: junctions and leaks may be all that does."""
-        firm = np.zeros(self.nets)
-        for _, a, b, siemens in self.conductances:
-            firm[[a, b]] += siemens
-        return tuple(np.flatnonzero(firm < _FIRM_S).tolist())
+        return elimination_of(self.size, tuple(entries), first)
 
     def _column(self, variant: _Variant) -> Floats:
         """Return the constant values of one variant, every sum made anew so that nothing is left of what is out."""
@@ -360,14 +355,17 @@ def _rows(netlist: Netlist) -> dict[str, int]:
     return {net: numbers[merged.find(net)] for net in netlist.nets}
 
 
-def _oriented(low: Sequence[tuple[str, int, int, float]]) -> Iterable[Branch]:
-    """Yield the branches of a forest so that each one's plus net is no other's: away from a root."""
+def _oriented(low: Sequence[tuple[str, int, int, float]], joined: Mapping[int, int]) -> Iterable[Branch]:
+    """Yield the branches of a forest so that each one's plus net is no other's: away from a root.
+
+    The roots are the nets that most else is joined to: their rows are kept to the last, and fill little.
+    """
     beside: dict[int, list[int]] = {}
     for at, (_, a, b, _) in enumerate(low):
         beside.setdefault(a, []).append(at)
         beside.setdefault(b, []).append(at)
     seen: set[int] = set()
-    for root in beside:
+    for root in sorted(beside, key=lambda net: -joined.get(net, 0)):
         waiting = [] if root in seen else [root]
         seen.add(root)
         while waiting:

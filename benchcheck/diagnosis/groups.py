@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-_LOTS = 8
+_LOTS = 8  # of the readings, looked at one after the other while any hypothesis is alike
 
 
 def groups_of(

@@ -100,7 +100,7 @@ def test_a_net_that_only_leaks_waits_for_the_branches_beside_it() -> None:
         (0, 0): leak_s, (0, 3): -1.0, (1, 1): 1.0 / ohm + leak_s, (1, 2): -1.0 / ohm, (1, 3): 1.0,
         (2, 1): -1.0 / ohm, (2, 2): 1.0 / ohm + 1e3, (3, 0): -1.0, (3, 1): 1.0, (3, 3): -ohm,
     }  # fmt: skip
-    pattern, count = Elimination(4, entries, ((3, 1),), weak=(0,)), 50
+    pattern, count = Elimination(4, entries, ((3, 1),)), 50
     values = np.zeros((len(pattern.places), count))
     for place, value in entries.items():
         values[pattern.places[place]] = value

@@ -94,6 +94,13 @@ def test_taking_such_a_step_leaves_items_where_a_step_of_their_own_does() -> Non
     assert given.evaluate() == pytest.approx(own.evaluate(), rel=1e-3, abs=1e-9)
 
 
+def test_of_an_item_that_is_not_among_them_nothing_is_known() -> None:
+    variants = Variants(Netlist(PARTS), tuple(EVERY.values()), on_a_board(None))
+    _, steps = _settled(variants)
+    _, holds = steps.solution(Changes(variants), np.array([1, 1]), np.array([0, -1]))
+    assert holds.tolist() == [True, False]
+
+
 def test_what_would_leave_next_to_nothing_is_not_taken() -> None:
     """The only part between two nets is out: what is left to divide by is rounding."""
     board = Netlist((Resistor("R1", "A", "B", 1e3), Resistor("R2", "B", "GND", 1e3)))

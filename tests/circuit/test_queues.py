@@ -91,3 +91,15 @@ def test_the_last_few_are_given_up_where_they_may_be() -> None:
     assert (queue.met == 1).all()
     assert 0 < len(queue.failed) <= 12
     assert np.isnan(queue.volt[queue.failed]).all()
+
+
+@pytest.mark.parametrize("chunk", [8, 16, 24, 100])
+@pytest.mark.parametrize(("begin", "most"), [(1, COUNT), (COUNT, COUNT // 4)])
+def test_none_is_lost_where_chunks_are_small(chunk: int, begin: int, most: int) -> None:
+    """A queue that has but one at a time may have each given up; one that has all, only its last."""
+    batch, queue = Batch(VARIANTS), _Trickle(begin)
+    batch.chunk = chunk
+    batch.run(queue, leave=12, leanings=Leanings(VARIANTS))
+    assert (queue.met == 1).all()
+    assert len(queue.failed) <= most
+    assert np.isnan(queue.volt).sum() == len(queue.failed)
