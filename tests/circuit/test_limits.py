@@ -6,7 +6,7 @@ from fractions import Fraction
 from math import exp, pi
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.special import lambertw
 
@@ -93,6 +93,7 @@ def test_a_bridge_of_resistors_is_its_exact_fraction(values: list[float]) -> Non
 
 
 @given(st.integers(0, 10_000))
+@example(614)  # 742 V on one net, 0.9 mV on another
 @settings(max_examples=25, deadline=None)
 def test_transfer_resistances_are_reciprocal_and_sources_superpose(seed: int) -> None:
     """Reciprocity and superposition hold for any network of resistors (Lorentz; any textbook)."""
@@ -105,8 +106,9 @@ def test_transfer_resistances_are_reciprocal_and_sources_superpose(seed: int) ->
     one, other = CurrentSource("i1", "n1", "0", 1e-3), CurrentSource("i2", "n5", "0", 2e-3)
     first, second, both = volts(one), volts(other), volts(one, other)
     assert first["n5"] / 1e-3 == pytest.approx(second["n1"] / 2e-3, rel=1e-9, abs=1e-9)
+    rounding = 1e-14 * max(abs(volt) for volt in both.values())  # of the largest, fifty times the last digit
     for net, volt in both.items():
-        assert volt == pytest.approx(first[net] + second[net], rel=1e-9, abs=1e-12)
+        assert volt == pytest.approx(first[net] + second[net], rel=1e-9, abs=max(1e-12, rounding))
 
 
 @given(st.integers(0, 10_000))
