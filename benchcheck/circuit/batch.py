@@ -29,7 +29,7 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Indices = NDArray[np.intp]
 
-_CHUNK_VALUES = 1_000_000  # matrix values in one chunk: what the processor's second cache holds
+_CHUNK_VALUES = 1_000_000  # matrix values in one chunk: on fewer an array operation is mostly the asking for it
 _MOST_STEPS, _MOST_STEPS_IN_HASTE = 60, 40
 _STEPS_TO_SETTLE = 12  # of changed devices, from rest among others that have settled
 #: of the test current, at every device; and what one may be off its tangent by before the last step, where only the
